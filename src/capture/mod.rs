@@ -1,0 +1,14 @@
+//! Frames in: a live camera, a video file, a folder of images.
+//!
+//! Takes: a [`SourceSpec`].
+//! Gives: [`Frame`]s with their capture time, either pulled one by one
+//! ([`open`], for review) or from a thread that keeps only the newest
+//! ([`Feed`], for the live station and the demo).
+//! Fails: opening answers with a [`CaptureError`] that names the thing and
+//! the remedy. A running [`Feed`] never ends because of a fault: it shows the
+//! state, counts, and tries again.
+//!
+//! Only this module knows nokhwa, openh264 and the JPEG decoder.
+
+mod frame;
+pub use frame::Frame;
