@@ -1,1 +1,18 @@
-//! (being built)
+//! Rules: what is judged of every push, each declared once.
+//!
+//! Takes: a pass cut into pushes ([`crate::stride`]) and the thresholds of
+//! one age group.
+//! Gives: a [`JudgedPass`]: for every push its measures with uncertainty, or
+//! 'not judged' with the reason, and the flags.
+//! Fails: never; what cannot be seen is not judged.
+//!
+//! Pure: no I/O, no clock, no threads. The settings file, its documentation,
+//! the report legend and the table headers are made from [`RULES`].
+
+mod declare;
+mod judged;
+mod table;
+
+pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
+pub use judged::{Flag, JudgedPass, JudgedPush, Leg, Measure};
+pub use table::RULES;

@@ -1,1 +1,1 @@
-//! (being built)
+//! Stands in until its room is built.

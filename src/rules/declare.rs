@@ -1,0 +1,160 @@
+//! What a rule is, and the thresholds it is judged with.
+
+use serde::{Deserialize, Serialize};
+
+use crate::config::View;
+
+/// The age groups, by the age at the end of the year (Hockey Canada age
+/// divisions: U7 up to 6, U9 7-8, U11 9-10, U13 11-12, U15 13-14, U18 15-17).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "the names are the documentation")]
+pub enum AgeGroup {
+    U7,
+    U9,
+    U11,
+    U13,
+    U15,
+    U18,
+    #[serde(rename = "adult")]
+    Adult,
+}
+
+impl AgeGroup {
+    /// All groups, youngest first; the order of every per-group array.
+    pub const ALL: [AgeGroup; 7] = [
+        AgeGroup::U7,
+        AgeGroup::U9,
+        AgeGroup::U11,
+        AgeGroup::U13,
+        AgeGroup::U15,
+        AgeGroup::U18,
+        AgeGroup::Adult,
+    ];
+
+    /// The name used in files, on the command line and on screens.
+    pub fn name(self) -> &'static str {
+        match self {
+            AgeGroup::U7 => "U7",
+            AgeGroup::U9 => "U9",
+            AgeGroup::U11 => "U11",
+            AgeGroup::U13 => "U13",
+            AgeGroup::U15 => "U15",
+            AgeGroup::U18 => "U18",
+            AgeGroup::Adult => "adult",
+        }
+    }
+
+    /// The group of that name; upper and lower case are the same.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL
+            .into_iter()
+            .find(|g| g.name().eq_ignore_ascii_case(name))
+    }
+}
+
+/// The unit a measure is stored in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Degrees of angle.
+    Deg,
+    /// Metres. Shown to people in centimetres.
+    Metre,
+}
+
+impl Unit {
+    /// The ending of file keys and column names: `deg` or `m`.
+    pub fn suffix(self) -> &'static str {
+        match self {
+            Unit::Deg => "deg",
+            Unit::Metre => "m",
+        }
+    }
+}
+
+/// Which side of the limit is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sense {
+    /// Small is good: only `high` is used.
+    AtMost,
+    /// Large is good: only `low` is used.
+    AtLeast,
+    /// Between `low` and `high`.
+    Between,
+}
+
+/// The limits of one rule in one age group.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Limits {
+    /// Whether a value beyond the limit is flagged. The measure is stored
+    /// either way.
+    pub flagged: bool,
+    /// Smallest wanted value, in the rule's unit. `None` for `AtMost`.
+    pub low: Option<f64>,
+    /// Largest wanted value, in the rule's unit. `None` for `AtLeast`.
+    pub high: Option<f64>,
+    /// How far beyond the limit a value has to be before it is flagged.
+    pub dead_band: f64,
+}
+
+/// The thresholds of one age group: one [`Limits`] per rule, in the order of
+/// the rule table.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Thresholds {
+    /// The group these belong to.
+    pub age_group: AgeGroup,
+    /// One entry per rule, in the order of the rule table.
+    pub limits: Vec<Limits>,
+}
+
+/// One rule. The whole program reads everything about it from here.
+pub struct Rule {
+    /// Stable id, also the name of its sound and symbol: `knee_bend`.
+    pub id: &'static str,
+    /// Key of the measure in files: `glide_knee_included_deg`.
+    pub measure: &'static str,
+    /// Unit of the measure and of its limits.
+    pub unit: Unit,
+    /// Views the quantity can be judged from at all.
+    pub views: &'static [View],
+    /// Which side of the limit is wanted.
+    pub sense: Sense,
+    /// Default limits per age group, in the order of [`AgeGroup::ALL`].
+    pub defaults: [Limits; 7],
+    /// What a limit may be set to, in the rule's unit.
+    pub range: std::ops::RangeInclusive<f64>,
+    /// What the dead-band may be set to, in the rule's unit.
+    pub dead_band_range: std::ops::RangeInclusive<f64>,
+    /// A few words for tables: 'knee bend'.
+    pub short: &'static str,
+    /// One or two sentences for the reference and the panel.
+    pub long: &'static str,
+    /// Where the default comes from: a source, 'common practice, no source',
+    /// or 'proposal of this project'.
+    pub source: &'static str,
+}
+
+/// Shorthand of the rule files.
+pub(super) const fn limits(
+    flagged: bool,
+    low: Option<f64>,
+    high: Option<f64>,
+    dead_band: f64,
+) -> Limits {
+    Limits {
+        flagged,
+        low,
+        high,
+        dead_band,
+    }
+}
+
+impl Thresholds {
+    /// The defaults of the declarations for one group.
+    pub fn defaults(age_group: AgeGroup) -> Self {
+        let i = age_group as usize;
+        Thresholds {
+            age_group,
+            limits: super::RULES.iter().map(|r| r.defaults[i]).collect(),
+        }
+    }
+}

@@ -1,0 +1,23 @@
+//! The rule table: one file, one declaration, one rule.
+//!
+//! To add a rule: write its file, add it to [`RULES`]; settings, their
+//! documentation, report legend and table headers follow by themselves.
+
+use super::Rule;
+
+mod arm_crossover;
+mod extension;
+mod knee_bend;
+mod recovery_gap;
+mod toe_direction;
+mod trunk_lean;
+
+/// Every rule, in the order of every per-rule list of the program.
+pub const RULES: [&Rule; 6] = [
+    &knee_bend::RULE,
+    &extension::RULE,
+    &recovery_gap::RULE,
+    &arm_crossover::RULE,
+    &trunk_lean::RULE,
+    &toe_direction::RULE,
+];
