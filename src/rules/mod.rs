@@ -10,9 +10,12 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod judge;
 mod judged;
 mod table;
 
+pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
-pub use judged::{Flag, JudgedPass, JudgedPush, Leg, Measure};
+pub use judge::judge;
+pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
 pub use table::RULES;

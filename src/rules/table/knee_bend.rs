@@ -1,7 +1,10 @@
 //! Knee bend.
 
+use super::read::{knee_angles, lowest};
 use crate::config::View;
+use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
 pub const RULE: Rule = Rule {
@@ -25,4 +28,29 @@ pub const RULE: Rule = Rule {
     short: "knee bend",
     long: "The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg. Deep is good: near 90 is what coaches teach.",
     source: "goal near 90: common practice, no source; limits by age and the dead-band: proposal of this project (no published norms for children were found)",
+    evaluate,
 };
+
+/// Standard deviation from the side, near leg: what the rendered skaters
+/// showed for whole skaters, larger than the 6.4 degrees that Cosoli, Arnesano
+/// and Scalise 2026 read on people seen square from the side.
+const UNCERTAINTY_DEG: f64 = 8.0;
+
+fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    if push.near_leg == Some(false) {
+        return Measure::not_judged("the far leg is partly hidden");
+    }
+    // The deepest point of the glide; the first part of the push still
+    // counts, since the leg opens slowly there.
+    let cycle_part_s = 0.2 * (push.toe_off_s - push.touchdown_s);
+    let angles = knee_angles(
+        motion,
+        push,
+        push.touchdown_s,
+        push.push_start_s + cycle_part_s,
+    );
+    match lowest(&angles) {
+        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
+        None => Measure::not_judged("the leg was not seen during the glide"),
+    }
+}
