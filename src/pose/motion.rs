@@ -1,0 +1,479 @@
+//! Where something moves before a camera that stands still.
+//!
+//! The person detector cannot find people below about a third of the height
+//! of the picture it is given, so it is never given the whole frame. This
+//! stage compares a small version of the frame with a slowly learned
+//! background and proposes the places that differ.
+//!
+//! Three rules keep the background honest: it drifts with what does not
+//! differ (light), it takes over what differed but then stood still for a
+//! while (a moved goal, the hole a person left), and it learns nothing under
+//! a body that is being followed.
+
+use super::body::Roi;
+use crate::capture::Frame;
+
+/// The small picture is about this wide.
+const SMALL_WIDTH: u32 = 320;
+/// Least difference that counts, grey levels of 255.
+const MIN_DIFFERENCE: f32 = 9.0;
+/// Multiple of a pixel's own usual difference that counts.
+const NOISE_FACTOR: f32 = 4.0;
+/// Share of the picture beyond which a difference is a change of light or of
+/// the camera's place, not people.
+const RELIGHT_SHARE: f32 = 0.5;
+/// How long a changed place must stand still to become background, seconds.
+const SETTLE_S: f64 = 1.0;
+/// Time constant of the slow drift, seconds.
+const DRIFT_S: f64 = 2.0;
+/// Neighbours (of 9) that must differ too: lone pixels are noise.
+const MIN_NEIGHBOURS: u8 = 3;
+/// How far the pieces of one person are joined, small pixels.
+const JOIN: usize = 2;
+
+/// A place that moves, in frame pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Blob {
+    pub(crate) left: f32,
+    pub(crate) top: f32,
+    pub(crate) right: f32,
+    pub(crate) bottom: f32,
+    /// Mean position across of the moving pixels: nearer to the body than
+    /// the middle of the box when a stick reaches out.
+    pub(crate) mass_x: f32,
+    /// Moving pixels, as an area of the frame.
+    pub(crate) area: f32,
+    /// It touches a body that is already followed.
+    pub(crate) touches_body: bool,
+}
+
+impl Blob {
+    pub(crate) fn height(&self) -> f32 {
+        self.bottom - self.top
+    }
+    pub(crate) fn width(&self) -> f32 {
+        self.right - self.left
+    }
+}
+
+/// The learned background and the last difference from it.
+pub(crate) struct Motion {
+    divisor: u32,
+    width: usize,
+    height: usize,
+    frame_size: (u32, u32),
+    now: Vec<[f32; 3]>,
+    background: Vec<[f32; 3]>,
+    noise: Vec<f32>,
+    /// What a changed pixel looks like, and since when.
+    candidate: Vec<[f32; 3]>,
+    candidate_since_s: Vec<f64>,
+    differs: Vec<u8>,
+    mask: Vec<u8>,
+    scratch: Vec<u8>,
+    taken: Vec<u8>,
+    queue: Vec<u32>,
+    last_s: Option<f64>,
+    relit: bool,
+}
+
+impl Motion {
+    pub(crate) fn new() -> Self {
+        Self {
+            divisor: 1,
+            width: 0,
+            height: 0,
+            frame_size: (0, 0),
+            now: Vec::new(),
+            background: Vec::new(),
+            noise: Vec::new(),
+            candidate: Vec::new(),
+            candidate_since_s: Vec::new(),
+            differs: Vec::new(),
+            mask: Vec::new(),
+            scratch: Vec::new(),
+            taken: Vec::new(),
+            queue: Vec::new(),
+            last_s: None,
+            relit: false,
+        }
+    }
+
+    /// Forgets everything learned.
+    pub(crate) fn reset(&mut self) {
+        self.frame_size = (0, 0);
+        self.last_s = None;
+    }
+
+    /// Whether the last [`Motion::observe`] began a new background: nothing
+    /// is known to move then.
+    pub(crate) fn relit(&self) -> bool {
+        self.relit
+    }
+
+    /// Compares a frame with the background.
+    pub(crate) fn observe(&mut self, frame: &Frame) {
+        let size = (frame.width, frame.height);
+        self.relit = false;
+        if size != self.frame_size || self.last_s.is_none() {
+            self.resize(size);
+            self.shrink(frame);
+            self.start_background();
+            return;
+        }
+        self.shrink(frame);
+        let gain = self.light_change();
+        let mut count = 0usize;
+        for (i, differs) in self.differs.iter_mut().enumerate() {
+            let (now, back) = (&self.now[i], &self.background[i]);
+            let mut most = 0.0f32;
+            for c in 0..3 {
+                most = most.max((now[c] - back[c] * gain).abs());
+            }
+            let limit = MIN_DIFFERENCE.max(NOISE_FACTOR * self.noise[i]);
+            *differs = u8::from(most > limit);
+            count += usize::from(*differs);
+        }
+        if count as f32 > RELIGHT_SHARE * self.now.len() as f32 {
+            self.start_background();
+            return;
+        }
+        count_neighbours(&self.differs, &mut self.scratch, self.width, self.height, 1);
+        for ((mask, &differs), &near) in self.mask.iter_mut().zip(&self.differs).zip(&self.scratch)
+        {
+            *mask = u8::from(differs != 0 && near >= MIN_NEIGHBOURS);
+        }
+    }
+
+    /// Learns from the frame last observed, except under `bodies`.
+    pub(crate) fn learn(&mut self, at_s: f64, bodies: &[Roi]) {
+        let passed_s = self.last_s.map_or(0.0, |last| (at_s - last).max(0.0));
+        self.last_s = Some(at_s);
+        if self.relit {
+            return;
+        }
+        self.mark(bodies, 0.5);
+        let drift = (1.0 - (-passed_s / DRIFT_S).exp()) as f32;
+        for i in 0..self.now.len() {
+            let now = self.now[i];
+            if self.taken[i] != 0 {
+                self.candidate[i] = now;
+                self.candidate_since_s[i] = at_s;
+                continue;
+            }
+            if self.differs[i] == 0 {
+                let mut most = 0.0f32;
+                for (back, now) in self.background[i].iter_mut().zip(now) {
+                    let step = now - *back;
+                    most = most.max(step.abs());
+                    *back += drift * step;
+                }
+                self.noise[i] += drift * (most - self.noise[i]);
+                self.candidate[i] = now;
+                self.candidate_since_s[i] = at_s;
+                continue;
+            }
+            let candidate = &mut self.candidate[i];
+            let still = (0..3).all(|c| (now[c] - candidate[c]).abs() < MIN_DIFFERENCE);
+            if !still {
+                *candidate = now;
+                self.candidate_since_s[i] = at_s;
+                // A place that flickers for ever (a screen, a crowd) raises
+                // its own limit until it no longer counts.
+                let mut most = 0.0f32;
+                for c in 0..3 {
+                    most = most.max((now[c] - self.background[i][c]).abs());
+                }
+                self.noise[i] += drift * 0.1 * (most.min(60.0) - self.noise[i]);
+            } else if at_s - self.candidate_since_s[i] >= SETTLE_S {
+                self.background[i] = now;
+            }
+        }
+    }
+
+    /// Share of the moving pixels in a box of the frame (left, top, right,
+    /// bottom), 0 to 1; 0 for a box outside of the frame.
+    pub(crate) fn share(&self, bounds: [f32; 4]) -> f32 {
+        if self.relit || self.mask.is_empty() {
+            return 0.0;
+        }
+        let d = self.divisor as f32;
+        let clamp = |v: f32, most: usize| (v / d).clamp(0.0, most as f32) as usize;
+        let (x0, x1) = (
+            clamp(bounds[0], self.width),
+            clamp(bounds[2].max(0.0) + d - 1.0, self.width),
+        );
+        let (y0, y1) = (
+            clamp(bounds[1], self.height),
+            clamp(bounds[3].max(0.0) + d - 1.0, self.height),
+        );
+        if x1 <= x0 || y1 <= y0 {
+            return 0.0;
+        }
+        let mut count = 0usize;
+        for row in self.mask.chunks_exact(self.width).take(y1).skip(y0) {
+            count += row[x0..x1].iter().filter(|&&m| m != 0).count();
+        }
+        count as f32 / ((x1 - x0) * (y1 - y0)) as f32
+    }
+
+    /// The moving places that are not under `bodies`, tallest first, at least
+    /// `min_height_px` high.
+    pub(crate) fn blobs(&mut self, bodies: &[Roi], min_height_px: f32) -> Vec<Blob> {
+        if self.relit || self.mask.is_empty() {
+            return Vec::new();
+        }
+        self.mark(bodies, 0.5);
+        for ((free, &mask), &taken) in self.scratch.iter_mut().zip(&self.mask).zip(&self.taken) {
+            *free = u8::from(mask != 0 && taken == 0);
+        }
+        // Join the pieces of one person before labelling.
+        let mut joined = vec![0u8; self.scratch.len()];
+        count_neighbours(&self.scratch, &mut joined, self.width, self.height, JOIN);
+        let pieces = self.label(&mut joined);
+        let merged = merge(pieces);
+        let mut out: Vec<Blob> = merged
+            .into_iter()
+            .filter(|b| b.height() >= min_height_px)
+            .collect();
+        out.sort_by(|a, b| b.height().total_cmp(&a.height()));
+        out
+    }
+
+    fn resize(&mut self, size: (u32, u32)) {
+        self.frame_size = size;
+        self.divisor = ((size.0 + SMALL_WIDTH / 2) / SMALL_WIDTH).max(1);
+        self.width = (size.0 / self.divisor) as usize;
+        self.height = (size.1 / self.divisor) as usize;
+        let n = self.width * self.height;
+        self.now = vec![[0.0; 3]; n];
+        self.background = vec![[0.0; 3]; n];
+        self.noise = vec![0.0; n];
+        self.candidate = vec![[0.0; 3]; n];
+        self.candidate_since_s = vec![0.0; n];
+        self.differs = vec![0; n];
+        self.mask = vec![0; n];
+        self.scratch = vec![0; n];
+        self.taken = vec![0; n];
+    }
+
+    fn start_background(&mut self) {
+        self.relit = true;
+        self.background.copy_from_slice(&self.now);
+        self.candidate.copy_from_slice(&self.now);
+        self.candidate_since_s.fill(f64::INFINITY);
+        self.noise.fill(0.0);
+        self.differs.fill(0);
+        self.mask.fill(0);
+    }
+
+    /// Averages squares of the frame into the small picture.
+    fn shrink(&mut self, frame: &Frame) {
+        let d = self.divisor as usize;
+        let stride = frame.width as usize * 3;
+        let scale = 1.0 / (d * d) as f32;
+        let mut sums = vec![[0u32; 3]; self.width];
+        for (y, line) in self.now.chunks_exact_mut(self.width.max(1)).enumerate() {
+            sums.fill([0; 3]);
+            for row in frame.rgb.chunks_exact(stride).skip(y * d).take(d) {
+                for (sum, square) in sums.iter_mut().zip(row.chunks_exact(3 * d)) {
+                    for pixel in square.chunks_exact(3) {
+                        sum[0] += u32::from(pixel[0]);
+                        sum[1] += u32::from(pixel[1]);
+                        sum[2] += u32::from(pixel[2]);
+                    }
+                }
+            }
+            for (out, sum) in line.iter_mut().zip(&sums) {
+                *out = sum.map(|s| s as f32 * scale);
+            }
+        }
+    }
+
+    /// The factor by which the whole picture became brighter: the median over
+    /// a sample of pixels, so that people do not count.
+    fn light_change(&self) -> f32 {
+        const BINS: usize = 512;
+        const LOW: f32 = 0.5;
+        const STEP: f32 = 1.0 / 512.0;
+        let mut bins = [0u32; BINS + 1];
+        let mut total = 0u32;
+        for (now, back) in self.now.iter().zip(&self.background).step_by(7) {
+            // Green stands for brightness; near black and near white say
+            // nothing about a factor.
+            if back[1] < 30.0 || back[1] > 245.0 {
+                continue;
+            }
+            let ratio = now[1] / back[1];
+            let bin = ((ratio - LOW) / STEP + 0.5).clamp(0.0, BINS as f32) as usize;
+            bins[bin] += 1;
+            total += 1;
+        }
+        if total < 200 {
+            return 1.0;
+        }
+        let mut seen = 0;
+        for (bin, count) in bins.iter().enumerate() {
+            seen += count;
+            if seen * 2 >= total {
+                return LOW + bin as f32 * STEP;
+            }
+        }
+        1.0
+    }
+
+    /// Marks the small pixels under the given upright boxes (`half` = half
+    /// side in region sizes).
+    fn mark(&mut self, bodies: &[Roi], half: f32) {
+        self.taken.fill(0);
+        let d = self.divisor as f32;
+        for roi in bodies {
+            let reach = roi.size_px * half;
+            let x0 = ((roi.cx_px - reach) / d).clamp(0.0, self.width as f32) as usize;
+            let x1 = ((roi.cx_px + reach) / d)
+                .ceil()
+                .clamp(0.0, self.width as f32) as usize;
+            let y0 = ((roi.cy_px - reach) / d).clamp(0.0, self.height as f32) as usize;
+            let y1 = ((roi.cy_px + reach) / d)
+                .ceil()
+                .clamp(0.0, self.height as f32) as usize;
+            for row in self.taken.chunks_exact_mut(self.width).take(y1).skip(y0) {
+                if x0 < x1 {
+                    row[x0..x1].fill(1);
+                }
+            }
+        }
+    }
+
+    /// Connected pieces of `joined`; box and mass count only truly moving
+    /// pixels. Clears `joined`.
+    fn label(&mut self, joined: &mut [u8]) -> Vec<Blob> {
+        let (w, h) = (self.width, self.height);
+        let d = self.divisor as f32;
+        let mut out = Vec::new();
+        for start in 0..joined.len() {
+            if joined[start] == 0 {
+                continue;
+            }
+            joined[start] = 0;
+            self.queue.clear();
+            self.queue.push(start as u32);
+            let (mut x0, mut x1, mut y0, mut y1) = (w, 0, h, 0);
+            let (mut count, mut sum_x, mut touches) = (0usize, 0usize, false);
+            while let Some(at) = self.queue.pop() {
+                let at = at as usize;
+                let (x, y) = (at % w, at / w);
+                touches |= self.taken[at] != 0;
+                if self.scratch[at] != 0 {
+                    (x0, x1) = (x0.min(x), x1.max(x + 1));
+                    (y0, y1) = (y0.min(y), y1.max(y + 1));
+                    count += 1;
+                    sum_x += x;
+                }
+                let mut visit = |next: usize| {
+                    if joined[next] != 0 {
+                        joined[next] = 0;
+                        self.queue.push(next as u32);
+                    }
+                };
+                if x > 0 {
+                    visit(at - 1);
+                }
+                if x + 1 < w {
+                    visit(at + 1);
+                }
+                if y > 0 {
+                    visit(at - w);
+                }
+                if y + 1 < h {
+                    visit(at + w);
+                }
+            }
+            if count < 4 {
+                continue;
+            }
+            out.push(Blob {
+                left: x0 as f32 * d,
+                top: y0 as f32 * d,
+                right: x1 as f32 * d,
+                bottom: y1 as f32 * d,
+                mass_x: (sum_x as f32 / count as f32 + 0.5) * d,
+                area: count as f32 * d * d,
+                touches_body: touches,
+            });
+        }
+        out
+    }
+}
+
+/// Joins boxes that are close for their size: a white jersey before white
+/// boards leaves a head and two legs.
+fn merge(mut pieces: Vec<Blob>) -> Vec<Blob> {
+    // The largest few matter; a picture full of specks must not cost time.
+    pieces.sort_by(|a, b| b.area.total_cmp(&a.area));
+    pieces.truncate(24);
+    let mut changed = true;
+    while changed {
+        changed = false;
+        'search: for i in 0..pieces.len() {
+            for j in i + 1..pieces.len() {
+                let (a, b) = (pieces[i], pieces[j]);
+                let reach = 0.2 * a.height().max(b.height());
+                let gap_x = a.left.max(b.left) - a.right.min(b.right);
+                let gap_y = a.top.max(b.top) - a.bottom.min(b.bottom);
+                if gap_x < 0.4 * reach && gap_y < reach {
+                    let area = a.area + b.area;
+                    pieces[i] = Blob {
+                        left: a.left.min(b.left),
+                        top: a.top.min(b.top),
+                        right: a.right.max(b.right),
+                        bottom: a.bottom.max(b.bottom),
+                        mass_x: (a.mass_x * a.area + b.mass_x * b.area) / area,
+                        area,
+                        touches_body: a.touches_body || b.touches_body,
+                    };
+                    pieces.swap_remove(j);
+                    changed = true;
+                    break 'search;
+                }
+            }
+        }
+    }
+    pieces
+}
+
+/// For every pixel, how many in the square of `reach` around it are set
+/// (saturating at 255).
+fn count_neighbours(set: &[u8], out: &mut [u8], width: usize, height: usize, reach: usize) {
+    // Column sums slide down the picture, so the cost does not depend on the
+    // reach.
+    let mut columns = vec![0u16; width];
+    let row = |y: usize| &set[y * width..(y + 1) * width];
+    for y in 0..height.min(reach) {
+        for (sum, &s) in columns.iter_mut().zip(row(y)) {
+            *sum += u16::from(s);
+        }
+    }
+    for y in 0..height {
+        if y + reach < height {
+            for (sum, &s) in columns.iter_mut().zip(row(y + reach)) {
+                *sum += u16::from(s);
+            }
+        }
+        if y > reach {
+            for (sum, &s) in columns.iter_mut().zip(row(y - reach - 1)) {
+                *sum -= u16::from(s);
+            }
+        }
+        let mut sum: u16 = columns.iter().take(reach).sum();
+        for x in 0..width {
+            if x + reach < width {
+                sum += columns[x + reach];
+            }
+            if x > reach {
+                sum -= columns[x - reach - 1];
+            }
+            out[y * width + x] = sum.min(255) as u8;
+        }
+    }
+}
