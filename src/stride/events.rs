@@ -1,12 +1,13 @@
 //! Finds the pushes of a pass: touchdown, push start, toe-off, recovery.
 
-use super::{Curves, Leg, LegPoints, Place, Push, leg_points};
+use super::drive::Drive;
+use super::{Curves, Leg, Place, Push};
 use crate::config::{Lane, View};
-use crate::geometry::{Camera, parabola_peak};
+use crate::geometry::parabola_peak;
 use crate::pose::BodyPoint;
 
-/// Smallest rise of the reach curve that is a push, as a share of stature.
-const MIN_REACH_SHARE: f64 = 0.10;
+/// Smallest rise of the drive curve that is a push.
+const MIN_RISE: f64 = 0.25;
 /// Shortest time between two toe-offs of one leg, seconds. Fast skaters make
 /// about 3.5 steps a second, so one leg pushes every 0.57 s (from memory).
 const MIN_SAME_LEG_S: f64 = 0.40;
@@ -19,15 +20,13 @@ const BEFORE_SHARE: f64 = 0.52;
 const AFTER_SHARE: f64 = 0.22;
 
 /// All pushes seen whole, in order of toe-off.
-pub fn find_pushes(lane: &Lane, camera: &Camera, curves: &Curves, place: &Place) -> Vec<Push> {
+pub fn find_pushes(lane: &Lane, curves: &Curves, place: &Place, drive: &[Drive; 2]) -> Vec<Push> {
     if curves.len() < 8 {
         return Vec::new();
     }
-    let reach = Leg::BOTH.map(|leg| reach_curve(leg, camera, curves, place));
-    let min_rise_m = MIN_REACH_SHARE * lane.skater_height_m;
     let mut peaks: Vec<Peak> = Leg::BOTH
         .into_iter()
-        .flat_map(|leg| peaks_of(leg, &reach[leg as usize], min_rise_m))
+        .flat_map(|leg| peaks_of(leg, &drive[leg as usize].curve))
         .collect();
     peaks.sort_by(|a, b| a.at.total_cmp(&b.at));
     drop_repeats(&mut peaks, curves.rate_hz);
@@ -35,68 +34,22 @@ pub fn find_pushes(lane: &Lane, camera: &Camera, curves: &Curves, place: &Place)
     peaks
         .iter()
         .filter_map(|peak| {
-            let curve = &reach[peak.leg as usize];
-            whole_push(lane, curves, place, curve, peak, cycle_s)
+            let drive = &drive[peak.leg as usize];
+            whole_push(lane, curves, place, drive, peak, cycle_s)
         })
         .collect()
-}
-
-/// How far the skate is from under the body along the direction of a push (back
-/// and outward by the same amount), metres.
-///
-/// The picture shows the direction of a push as a line that depends on where
-/// the skater is; the skate's offset from the mid hip is read along it. Where
-/// that line points at the camera the picture shows little of it and the
-/// curve stays flat rather than noisy.
-fn reach_curve(leg: Leg, camera: &Camera, curves: &Curves, place: &Place) -> Vec<f64> {
-    let left = place.left();
-    let share = std::f64::consts::FRAC_1_SQRT_2;
-    let push: [f64; 2] =
-        std::array::from_fn(|i| share * (leg.leftward() * left[i] - place.heading[i]));
-    let LegPoints { ankle, .. } = leg_points(leg);
-    (0..curves.len())
-        .map(|i| {
-            let hips = curves.mid(i, BodyPoint::LeftHip as usize, BodyPoint::RightHip as usize);
-            let foot = curves.points[i][ankle];
-            let d = [foot[0] - hips[0], foot[1] - hips[1]];
-            let per_m = picture_direction(camera, place, i, push, foot);
-            let length2 = per_m[0] * per_m[0] + per_m[1] * per_m[1];
-            let floor = (0.4 / place.metres_per_px[i]).powi(2);
-            (d[0] * per_m[0] + d[1] * per_m[1]) / length2.max(floor)
-        })
-        .collect()
-}
-
-/// How a horizontal step of one metre in a world direction moves a picture
-/// point, pixels.
-fn picture_direction(
-    camera: &Camera,
-    place: &Place,
-    i: usize,
-    world: [f64; 2],
-    px: [f64; 2],
-) -> [f64; 2] {
-    let [right, down, axis] = camera
-        .axes()
-        .map(|row| row[0] * world[0] + row[1] * world[1]);
-    let px_per_m = 1.0 / place.metres_per_px[i];
-    let (u, v) = (
-        (px[0] - camera.cx_px) / camera.focal_px,
-        (px[1] - camera.cy_px) / camera.focal_px,
-    );
-    [(right - u * axis) * px_per_m, (down - v * axis) * px_per_m]
 }
 
 struct Peak {
     leg: Leg,
     /// Position in samples, between two of them.
     at: f64,
-    /// Height over the higher of the two valleys beside it, metres.
-    rise_m: f64,
+    /// Height over the higher of the two valleys beside it.
+    rise: f64,
 }
 
 /// Local maxima that stand out from the valleys on both sides.
-fn peaks_of(leg: Leg, curve: &[f64], min_rise_m: f64) -> Vec<Peak> {
+fn peaks_of(leg: Leg, curve: &[f64]) -> Vec<Peak> {
     let n = curve.len();
     (1..n.saturating_sub(1))
         .filter(|&i| curve[i] > curve[i - 1] && curve[i] >= curve[i + 1])
@@ -113,12 +66,12 @@ fn peaks_of(leg: Leg, curve: &[f64], min_rise_m: f64) -> Vec<Peak> {
             };
             let before = valley(&mut (0..i).rev());
             let after = valley(&mut (i + 1..n));
-            let rise_m = curve[i] - before.max(after);
+            let rise = curve[i] - before.max(after);
             let (offset, _) = parabola_peak(curve[i - 1], curve[i], curve[i + 1]);
-            (rise_m >= min_rise_m).then_some(Peak {
+            (rise >= MIN_RISE).then_some(Peak {
                 leg,
                 at: i as f64 + offset,
-                rise_m,
+                rise,
             })
         })
         .collect()
@@ -132,7 +85,7 @@ fn drop_repeats(peaks: &mut Vec<Peak>, rate_hz: f64) {
         let twin = (i + 1..peaks.len())
             .find(|&k| peaks[k].leg == peaks[i].leg && peaks[k].at - peaks[i].at < min_gap);
         match twin {
-            Some(k) if peaks[k].rise_m > peaks[i].rise_m => {
+            Some(k) if peaks[k].rise > peaks[i].rise => {
                 peaks.remove(i);
             }
             Some(k) => {
@@ -166,11 +119,11 @@ fn whole_push(
     lane: &Lane,
     curves: &Curves,
     place: &Place,
-    curve: &[f64],
+    drive: &Drive,
     peak: &Peak,
     cycle_s: f64,
 ) -> Option<Push> {
-    let rate = curves.rate_hz;
+    let (rate, curve) = (curves.rate_hz, &drive.curve);
     let needed_from = (peak.at - BEFORE_SHARE * cycle_s * rate).round();
     let needed_to = (peak.at + AFTER_SHARE * cycle_s * rate).round();
     // One sample of grace at the borders of the pass.
@@ -190,9 +143,9 @@ fn whole_push(
         near_leg: near_leg(lane, place, peak.leg),
         touchdown_s: curves.time_s(touchdown as f64),
         push_start_s: curves.time_s(push_start),
-        toe_off_s: curves.time_s(peak.at),
+        toe_off_s: curves.time_s(peak.at) + drive.toe_off_after_s(top, cycle_s),
         recovery_s: curves.time_s(recovery),
-        reach_m: peak.rise_m,
+        prominence: peak.rise,
     })
 }
 

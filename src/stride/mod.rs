@@ -16,6 +16,7 @@
 //! and van den Bogert 1997.
 
 mod curves;
+mod drive;
 mod events;
 mod place;
 mod repair;
@@ -28,6 +29,7 @@ use crate::pose::BodyPoint;
 use crate::track::Pass;
 
 pub use curves::Curves;
+use drive::drive_curves;
 pub use place::Place;
 
 /// The skater's own left or right.
@@ -76,9 +78,8 @@ pub struct Push {
     pub toe_off_s: f64,
     /// The boots are closest together after the push.
     pub recovery_s: f64,
-    /// How far the skate moved from the body during the push, metres; how
-    /// clearly the push stands out.
-    pub reach_m: f64,
+    /// How clearly the push stands out of the drive curve.
+    pub prominence: f64,
 }
 
 /// A pass as motion: what rules measure from.
@@ -92,6 +93,9 @@ pub struct PassMotion {
     pub curves: Curves,
     /// Where on the ice the skater was, sample by sample.
     pub place: Place,
+    /// How far each leg is into its push, by sample; left, right. About 0
+    /// with the skate under the body, 1 at a long push's end.
+    pub drive: [Vec<f64>; 2],
     /// The pushes, in order of toe-off.
     pub pushes: Vec<Push>,
     /// Mean speed over the ice, metres a second.
@@ -107,12 +111,14 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
     let camera = Camera::of_lane(lane, pass.frame_px[0], pass.frame_px[1]);
     let curves = Curves::of_pass(pass);
     let place = Place::along(pass, lane, &camera, &curves);
-    let pushes = events::find_pushes(lane, &camera, &curves, &place);
+    let drive = drive_curves(&camera, &curves, &place, lane.skater_height_m);
+    let pushes = events::find_pushes(lane, &curves, &place, &drive);
     PassMotion {
         lane: lane.clone(),
         camera,
         curves,
         place,
+        drive: drive.map(|d| d.curve),
         pushes,
         speed_mps: pass.speed_mps,
         track_id: pass.track_id,
