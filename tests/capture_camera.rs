@@ -13,8 +13,8 @@ use std::time::{Duration, Instant};
 
 use image::{ExtendedColorType, ImageEncoder, codecs::jpeg::JpegEncoder};
 use kickplate::capture::{
-    CameraFormat, CameraRequest, CaptureError, Feed, FeedState, FeedStatus, Frame, Pace, SourceKind, SourceSpec, Taken,
-    list_cameras, open,
+    CameraFormat, CameraRequest, CaptureError, Feed, FeedState, FeedStatus, Frame, Pace,
+    SourceKind, SourceSpec, Taken, list_cameras, open,
 };
 
 const WIDTH: u32 = 320;
@@ -44,14 +44,24 @@ fn with_camera(part: &str, environment: &[(&str, &str)]) {
         }
         Err(error) => panic!("gcc: {error}"),
     };
-    assert!(gcc.status.success(), "{}", String::from_utf8_lossy(&gcc.stderr));
+    assert!(
+        gcc.status.success(),
+        "{}",
+        String::from_utf8_lossy(&gcc.stderr)
+    );
 
     let mjpg = dir.path().join("pictures.mjpg");
     let yuyv = dir.path().join("pictures.yuyv");
     write_jpegs(&mjpg);
     write_yuyv(&yuyv);
     let output = Command::new(std::env::current_exe().expect("this program"))
-        .args(["--exact", part, "--ignored", "--nocapture", "--test-threads=1"])
+        .args([
+            "--exact",
+            part,
+            "--ignored",
+            "--nocapture",
+            "--test-threads=1",
+        ])
         .env("LD_PRELOAD", &library)
         .env("VCAM_MJPG", &mjpg)
         .env("VCAM_YUYV", &yuyv)
@@ -63,8 +73,16 @@ fn with_camera(part: &str, environment: &[(&str, &str)]) {
         .stdin(Stdio::null())
         .output()
         .expect("runs");
-    let text = format!("{}\n{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
-    assert!(output.status.success() && text.contains("1 passed"), "{part}: {}\n{text}", output.status);
+    let text = format!(
+        "{}\n{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert!(
+        output.status.success() && text.contains("1 passed"),
+        "{part}: {}\n{text}",
+        output.status
+    );
 }
 
 /// Flat pictures; the red of number n is n * STEP.
@@ -84,7 +102,11 @@ fn write_jpegs(path: &Path) {
 /// colour bar of BT.601/SMPTE EG 1; value from memory, checked by formula in
 /// the conversion's own test).
 fn write_yuyv(path: &Path) {
-    fs::write(path, [81u8, 90, 81, 240].repeat((WIDTH * HEIGHT / 2) as usize)).expect("written");
+    fs::write(
+        path,
+        [81u8, 90, 81, 240].repeat((WIDTH * HEIGHT / 2) as usize),
+    )
+    .expect("written");
 }
 
 #[test]
@@ -114,7 +136,10 @@ fn silent_but_still_there() {
 
 #[test]
 fn silent_from_the_first_moment() {
-    with_camera("part_silent_from_the_first_moment", &[("VCAM_STALL_AFTER", "0")]);
+    with_camera(
+        "part_silent_from_the_first_moment",
+        &[("VCAM_STALL_AFTER", "0")],
+    );
 }
 
 #[test]
@@ -123,11 +148,17 @@ fn damaged_pictures() {
 }
 
 fn any_camera() -> SourceSpec {
-    SourceSpec::Camera(CameraRequest { width: WIDTH, height: HEIGHT, ..Default::default() })
+    SourceSpec::Camera(CameraRequest {
+        width: WIDTH,
+        height: HEIGHT,
+        ..Default::default()
+    })
 }
 
 fn gone() -> PathBuf {
-    std::env::var_os("VCAM_GONE").expect("runs with the virtual camera only").into()
+    std::env::var_os("VCAM_GONE")
+        .expect("runs with the virtual camera only")
+        .into()
 }
 
 /// Which picture a frame shows.
@@ -161,17 +192,41 @@ fn part_lists_and_streams() {
     let cameras = list_cameras();
     assert_eq!(cameras.len(), 1, "{cameras:?}");
     let camera = &cameras[0];
-    assert_eq!((camera.name.as_str(), camera.node.to_str()), ("Virtual Rink Cam", Some("/dev/video0")));
-    assert_eq!(camera.stable_id, "Virtual Rink Cam#0", "no link under /dev/v4l leads to it");
-    let modes: Vec<_> = camera.modes.iter().map(|m| (m.fourcc.as_str(), m.width, m.height, m.fps)).collect();
-    assert_eq!(modes, [("MJPG", WIDTH, HEIGHT, 30), ("YUYV", WIDTH, HEIGHT, 30)]);
+    assert_eq!(
+        (camera.name.as_str(), camera.node.to_str()),
+        ("Virtual Rink Cam", Some("/dev/video0"))
+    );
+    assert_eq!(
+        camera.stable_id, "Virtual Rink Cam#0",
+        "no link under /dev/v4l leads to it"
+    );
+    let modes: Vec<_> = camera
+        .modes
+        .iter()
+        .map(|m| (m.fourcc.as_str(), m.width, m.height, m.fps))
+        .collect();
+    assert_eq!(
+        modes,
+        [("MJPG", WIDTH, HEIGHT, 30), ("YUYV", WIDTH, HEIGHT, 30)]
+    );
 
-    let other = SourceSpec::Camera(CameraRequest { id: Some("Attic".into()), ..Default::default() });
+    let other = SourceSpec::Camera(CameraRequest {
+        id: Some("Attic".into()),
+        ..Default::default()
+    });
     let error = open(&other).err().expect("there is none");
-    assert!(matches!(error, CaptureError::CameraNotFound { .. }), "{error}");
+    assert!(
+        matches!(error, CaptureError::CameraNotFound { .. }),
+        "{error}"
+    );
 
     let id = Some(camera.stable_id.clone());
-    let spec = SourceSpec::Camera(CameraRequest { id, width: WIDTH, height: HEIGHT, ..Default::default() });
+    let spec = SourceSpec::Camera(CameraRequest {
+        id,
+        width: WIDTH,
+        height: HEIGHT,
+        ..Default::default()
+    });
     let mut source = open(&spec).expect("opens");
     assert_eq!(source.info().kind, SourceKind::Camera);
     assert_eq!((source.info().width, source.info().height), (WIDTH, HEIGHT));
@@ -180,7 +235,11 @@ fn part_lists_and_streams() {
     for n in 0..30 {
         frames.push(source.next_frame().expect("no fault").expect("no end"));
         if n == 10 {
-            assert_eq!(list_cameras(), cameras, "listing does not disturb and sees the same");
+            assert_eq!(
+                list_cameras(),
+                cameras,
+                "listing does not disturb and sees the same"
+            );
         }
     }
     assert_eq!(frames[0].captured_at_s, 0.0);
@@ -200,19 +259,31 @@ fn part_lists_and_streams() {
 #[test]
 #[ignore = "run by `plain_pictures` with the virtual camera"]
 fn part_plain_pictures() {
-    let request = CameraRequest { width: WIDTH, height: HEIGHT, format: CameraFormat::Yuyv, ..Default::default() };
+    let request = CameraRequest {
+        width: WIDTH,
+        height: HEIGHT,
+        format: CameraFormat::Yuyv,
+        ..Default::default()
+    };
     let mut source = open(&SourceSpec::Camera(request)).expect("opens");
     for _ in 0..5 {
         let frame = source.next_frame().expect("no fault").expect("no end");
         assert_eq!(frame.rgb.len(), (WIDTH * HEIGHT * 3) as usize);
-        assert!(frame.rgb.chunks_exact(3).all(|p| p[0] >= 253 && p[1] <= 2 && p[2] <= 2), "{:?}", &frame.rgb[..3]);
+        assert!(
+            frame
+                .rgb
+                .chunks_exact(3)
+                .all(|p| p[0] >= 253 && p[1] <= 2 && p[2] <= 2),
+            "{:?}",
+            &frame.rgb[..3]
+        );
     }
 }
 
 #[test]
 #[ignore = "run by `unplugged_and_plugged_in_again` with the virtual camera"]
 fn part_unplugged_and_plugged_in_again() {
-    let mut feed = Feed::start(any_camera(), Pace::AsFast, None);
+    let feed = Feed::start(any_camera(), Pace::AsFast, None);
     let mut last = next(&feed);
     assert_eq!(last.captured_at_s, 0.0);
     for round in 1..=2 {
@@ -228,7 +299,10 @@ fn part_unplugged_and_plugged_in_again() {
         let away_s = away.elapsed().as_secs_f64();
         fs::remove_file(gone()).expect("removed");
         let frame = next(&feed);
-        assert!(frame.captured_at_s - last.captured_at_s >= away_s, "time went on meanwhile");
+        assert!(
+            frame.captured_at_s - last.captured_at_s >= away_s,
+            "time went on meanwhile"
+        );
         assert!(frame.seq > last.seq);
         last = frame;
         assert_eq!(feed.status().reopened, round);
@@ -246,7 +320,10 @@ fn part_unplugged_and_plugged_in_again() {
 fn part_absent_at_the_start() {
     fs::write(gone(), b"").expect("written");
     assert!(list_cameras().is_empty());
-    assert!(matches!(open(&any_camera()).err(), Some(CaptureError::NoCamera)));
+    assert!(matches!(
+        open(&any_camera()).err(),
+        Some(CaptureError::NoCamera)
+    ));
     let feed = Feed::start(any_camera(), Pace::Live { repeat: false }, None);
     let status = wait_for(&feed, "word about it", |s| s.state == FeedState::Lost);
     assert!(status.message.contains("plug one in"), "{}", status.message);
@@ -271,7 +348,7 @@ fn part_silent_but_still_there() {
 #[test]
 #[ignore = "run by `silent_from_the_first_moment` with the virtual camera"]
 fn part_silent_from_the_first_moment() {
-    let mut feed = Feed::start(any_camera(), Pace::AsFast, None);
+    let feed = Feed::start(any_camera(), Pace::AsFast, None);
     wait_for(&feed, "opening", |s| s.state == FeedState::Opening);
     let status = wait_for(&feed, "word about it", |s| s.state == FeedState::Lost);
     assert!(status.message.contains("no picture"), "{}", status.message);
@@ -279,7 +356,11 @@ fn part_silent_from_the_first_moment() {
     feed.stop();
     // The device was let go: nothing is left that holds it.
     let cameras = list_cameras();
-    assert_eq!(cameras.first().map(|c| c.modes.len()), Some(2), "{cameras:?}");
+    assert_eq!(
+        cameras.first().map(|c| c.modes.len()),
+        Some(2),
+        "{cameras:?}"
+    );
 }
 
 #[test]
@@ -289,7 +370,10 @@ fn part_damaged_pictures() {
     let mut seen = Vec::new();
     while seen.len() < 20 || feed.status().corrupt < 3 {
         let frame = next(&feed);
-        let flat = frame.rgb.chunks_exact(3).all(|p| p[0].abs_diff(frame.rgb[0]) <= 2);
+        let flat = frame
+            .rgb
+            .chunks_exact(3)
+            .all(|p| p[0].abs_diff(frame.rgb[0]) <= 2);
         assert!(flat, "a damaged picture came through");
         seen.push(frame.seq);
         assert!(seen.len() < 500, "{:?}", feed.status());

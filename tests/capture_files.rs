@@ -25,7 +25,9 @@ struct GoldenFrame {
 }
 
 fn media(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/media").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/media")
+        .join(name)
 }
 
 fn golden(name: &str) -> Golden {
@@ -35,7 +37,9 @@ fn golden(name: &str) -> Golden {
 }
 
 fn open_file(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
-    open(&SourceSpec::File { path: path.to_owned() })
+    open(&SourceSpec::File {
+        path: path.to_owned(),
+    })
 }
 
 /// All frames, and the fault at the end if there is one.
@@ -46,7 +50,10 @@ fn drain(source: &mut dyn Source) -> (Vec<Frame>, Option<CaptureError>) {
             Ok(Some(frame)) => frames.push(frame),
             Ok(None) => return (frames, None),
             Err(fault) => {
-                assert!(matches!(source.next_frame(), Ok(None)), "a fault is told once");
+                assert!(
+                    matches!(source.next_frame(), Ok(None)),
+                    "a fault is told once"
+                );
                 return (frames, Some(fault));
             }
         }
@@ -55,7 +62,11 @@ fn drain(source: &mut dyn Source) -> (Vec<Frame>, Option<CaptureError>) {
 
 fn mean(frame: &Frame, width: u32, height: u32) -> [f64; 3] {
     let mut sum = [0.0; 3];
-    for row in frame.rgb.chunks_exact(frame.width as usize * 3).take(height as usize) {
+    for row in frame
+        .rgb
+        .chunks_exact(frame.width as usize * 3)
+        .take(height as usize)
+    {
         for pixel in row.chunks_exact(3).take(width as usize) {
             (0..3).for_each(|c| sum[c] += f64::from(pixel[c]));
         }
@@ -63,11 +74,19 @@ fn mean(frame: &Frame, width: u32, height: u32) -> [f64; 3] {
     sum.map(|s| s / (f64::from(width) * f64::from(height)))
 }
 
-fn compare(name: &str, tolerance: f64) {
+/// Largest difference of a mean from ffmpeg's, in steps of 255. Reading one
+/// of the clips in the wrong colour space moves its means by several steps.
+const TOLERANCE: f64 = 0.2;
+
+fn compare(name: &str) {
     let golden = golden(name);
     let mut source = open_file(&media(name)).expect("opens");
     assert_eq!(source.info().kind, SourceKind::Video);
-    assert_eq!((source.info().width, source.info().height), (golden.width, golden.height), "{name}");
+    assert_eq!(
+        (source.info().width, source.info().height),
+        (golden.width, golden.height),
+        "{name}"
+    );
     let (frames, fault) = drain(source.as_mut());
     assert!(fault.is_none(), "{name}: {fault:?}");
     assert_eq!(frames.len(), golden.frames.len(), "{name}");
@@ -75,32 +94,52 @@ fn compare(name: &str, tolerance: f64) {
         assert_eq!(frame.seq, n as u64);
         assert_eq!((frame.width, frame.height), (golden.width, golden.height));
         assert_eq!(frame.rgb.len(), (golden.width * golden.height * 3) as usize);
-        assert!((frame.captured_at_s - want.t_s).abs() < 0.0011, "{name} {n}: {} {}", frame.captured_at_s, want.t_s);
+        assert!(
+            (frame.captured_at_s - want.t_s).abs() < 0.0011,
+            "{name} {n}: {} {}",
+            frame.captured_at_s,
+            want.t_s
+        );
         let whole = mean(frame, frame.width, frame.height);
         let quarter = mean(frame, frame.width / 2, frame.height / 2);
         for c in 0..3 {
-            assert!((whole[c] - want.mean[c]).abs() < tolerance, "{name} {n}: {whole:?} {:?}", want.mean);
-            assert!((quarter[c] - want.quarter[c]).abs() < tolerance, "{name} {n}: {quarter:?} {:?}", want.quarter);
+            assert!(
+                (whole[c] - want.mean[c]).abs() < TOLERANCE,
+                "{name} {n}: {whole:?} {:?}",
+                want.mean
+            );
+            assert!(
+                (quarter[c] - want.quarter[c]).abs() < TOLERANCE,
+                "{name} {n}: {quarter:?} {:?}",
+                want.quarter
+            );
         }
     }
     // The values above tell frames apart: each fits its own time best.
-    let distance = |a: &[f64; 3], b: &GoldenFrame| (0..3).map(|c| (a[c] - b.quarter[c]).abs()).sum::<f64>();
+    let distance =
+        |a: &[f64; 3], b: &GoldenFrame| (0..3).map(|c| (a[c] - b.quarter[c]).abs()).sum::<f64>();
     let best = frames
         .iter()
         .enumerate()
         .filter(|(n, frame)| {
             let quarter = mean(frame, frame.width / 2, frame.height / 2);
-            let nearest = (0..golden.frames.len())
-                .min_by(|a, b| distance(&quarter, &golden.frames[*a]).total_cmp(&distance(&quarter, &golden.frames[*b])));
+            let nearest = (0..golden.frames.len()).min_by(|a, b| {
+                distance(&quarter, &golden.frames[*a])
+                    .total_cmp(&distance(&quarter, &golden.frames[*b]))
+            });
             nearest == Some(*n)
         })
         .count();
-    assert!(best * 10 >= frames.len() * 8, "{name}: only {best} of {} are in their place", frames.len());
+    assert!(
+        best * 10 >= frames.len() * 8,
+        "{name}: only {best} of {} are in their place",
+        frames.len()
+    );
 }
 
 #[test]
 fn h264_without_b_frames() {
-    compare("no-b-frames.mp4", 1.0);
+    compare("no-b-frames.mp4");
     let source = open_file(&media("no-b-frames.mp4")).expect("opens");
     assert_eq!(source.info().frame_count, Some(45));
     assert!((source.info().nominal_fps.expect("known") - 30.0).abs() < 0.01);
@@ -109,18 +148,18 @@ fn h264_without_b_frames() {
 
 #[test]
 fn h264_with_b_frames_comes_in_show_order() {
-    compare("b-frames.mp4", 1.0);
+    compare("b-frames.mp4");
 }
 
 #[test]
 fn variable_rate_and_bt709() {
     // Read with BT.601 the means would be off by several steps.
-    compare("variable-rate-709.mp4", 1.0);
+    compare("variable-rate-709.mp4");
 }
 
 #[test]
 fn a_turned_video_comes_upright() {
-    compare("rotated.mp4", 1.0);
+    compare("rotated.mp4");
 }
 
 #[test]
@@ -141,17 +180,33 @@ fn frames_before_the_cut_are_delivered() {
         let mut source = open_file(&path).expect("opens");
         let (frames, fault) = drain(source.as_mut());
         let fault = fault.expect("a cut is told");
-        assert!(matches!(&fault, CaptureError::Damaged { delivered, .. } if *delivered == frames.len() as u64));
-        assert!(fault.to_string().contains("cut.mp4") && !fault.is_usage(), "{fault}");
+        assert!(
+            matches!(&fault, CaptureError::Damaged { delivered, .. } if *delivered == frames.len() as u64)
+        );
+        assert!(
+            fault.to_string().contains("cut.mp4") && !fault.is_usage(),
+            "{fault}"
+        );
         // At a cut among B-frames the last ones may lack a neighbour in
         // time; those that come are the right ones.
-        for (n, frame) in frames.iter().enumerate().take(frames.len().saturating_sub(4)) {
+        for (n, frame) in frames
+            .iter()
+            .enumerate()
+            .take(frames.len().saturating_sub(4))
+        {
             assert_eq!(frame, &whole[n], "{percent} %, frame {n}");
         }
-        assert!(frames.windows(2).all(|w| w[0].captured_at_s < w[1].captured_at_s));
+        assert!(
+            frames
+                .windows(2)
+                .all(|w| w[0].captured_at_s < w[1].captured_at_s)
+        );
         counts.push(frames.len());
     }
-    assert!(counts.windows(2).all(|w| w[0] > w[1]) && counts[3] > 0, "{counts:?}");
+    assert!(
+        counts.windows(2).all(|w| w[0] > w[1]) && counts[3] > 0,
+        "{counts:?}"
+    );
 }
 
 /// Moves the `moov` box before `mdat` and corrects the chunk offsets.
@@ -164,9 +219,16 @@ fn index_first(file: &[u8]) -> Vec<u8> {
         at += size;
     }
     let is = |b: &[u8], name: &[u8]| &b[4..8] == name;
-    let mut moov = boxes.iter().find(|b| is(b, b"moov")).expect("an index").to_vec();
+    let mut moov = boxes
+        .iter()
+        .find(|b| is(b, b"moov"))
+        .expect("an index")
+        .to_vec();
     let shift = moov.len() as u32;
-    let at = moov.windows(4).position(|w| w == b"stco").expect("chunk offsets");
+    let at = moov
+        .windows(4)
+        .position(|w| w == b"stco")
+        .expect("chunk offsets");
     let count = u32::from_be_bytes(moov[at + 8..at + 12].try_into().expect("4 bytes")) as usize;
     for n in 0..count {
         let entry = &mut moov[at + 12 + n * 4..][..4];
@@ -176,7 +238,10 @@ fn index_first(file: &[u8]) -> Vec<u8> {
     let mut out = boxes[0].to_vec();
     assert!(is(boxes[0], b"ftyp"));
     out.extend(moov);
-    boxes[1..].iter().filter(|b| !is(b, b"moov")).for_each(|b| out.extend(*b));
+    boxes[1..]
+        .iter()
+        .filter(|b| !is(b, b"moov"))
+        .for_each(|b| out.extend(*b));
     out
 }
 
@@ -189,7 +254,10 @@ fn damage_is_told_and_never_a_panic() {
     // No index: the recording broke off.
     fs::write(&path, &clip[..clip.len() / 2]).expect("written");
     let fault = open_file(&path).err().expect("no index");
-    assert!(fault.to_string().contains("index is missing") && fault.to_string().contains("broken.mp4"), "{fault}");
+    assert!(
+        fault.to_string().contains("index is missing") && fault.to_string().contains("broken.mp4"),
+        "{fault}"
+    );
 
     // Bytes overwritten all over the file, the index included.
     let mut told = 0;
@@ -219,9 +287,18 @@ fn what_is_no_video_gets_one_clear_sentence() {
     let cases = [
         (dir.path().join("nowhere.mp4"), "there is no file or folder"),
         (file("empty.mp4", b""), "is empty"),
-        (file("text.mp4", b"Monday: edges\nTuesday: crossovers\n"), "its content is text"),
-        (file("noise.jpg", &[1, 2, 3, 200, 201, 0, 9]), "not a readable JPEG or PNG"),
-        (file("half.png", b"\x89PNG\r\n\x1a\n\0\0"), "not a readable JPEG or PNG"),
+        (
+            file("text.mp4", b"Monday: edges\nTuesday: crossovers\n"),
+            "its content is text",
+        ),
+        (
+            file("noise.jpg", &[1, 2, 3, 200, 201, 0, 9]),
+            "not a readable JPEG or PNG",
+        ),
+        (
+            file("half.png", b"\x89PNG\r\n\x1a\n\0\0"),
+            "not a readable JPEG or PNG",
+        ),
         (dir.path().to_owned(), "is a folder"),
     ];
     for (path, words) in cases {
@@ -234,7 +311,10 @@ fn what_is_no_video_gets_one_clear_sentence() {
 }
 
 fn ffmpeg_is_there() -> bool {
-    let there = std::process::Command::new("ffmpeg").arg("-version").output().is_ok();
+    let there = std::process::Command::new("ffmpeg")
+        .arg("-version")
+        .output()
+        .is_ok();
     if !there {
         eprintln!("skipped: ffmpeg is not installed");
     }
@@ -244,10 +324,20 @@ fn ffmpeg_is_there() -> bool {
 #[test]
 fn other_formats_come_through_ffmpeg() {
     if ffmpeg_is_there() {
-        compare("hevc.mp4", 1.0);
-        compare("h264.mkv", 1.0);
-        let noise: Vec<u8> = (0..5000u32).map(|n| (n * n % 251) as u8).collect();
+        compare("hevc.mp4");
+        compare("h264.mkv");
         let dir = tempfile::tempdir().expect("temp dir");
+        let path = dir.path().join("cut.mp4");
+        let clip = index_first(&fs::read(media("hevc.mp4")).expect("clip"));
+        fs::write(&path, &clip[..clip.len() - 500]).expect("written");
+        let (frames, fault) = drain(open_file(&path).expect("opens").as_mut());
+        assert!(!frames.is_empty() && frames.len() < 10, "{}", frames.len());
+        assert!(
+            matches!(fault, Some(CaptureError::Damaged { .. })),
+            "{fault:?}"
+        );
+
+        let noise: Vec<u8> = (0..5000u32).map(|n| (n * n % 251) as u8).collect();
         let path = dir.path().join("noise.avi");
         fs::write(&path, noise).expect("written");
         let error = open_file(&path).err().expect("no video");
@@ -265,14 +355,21 @@ fn an_ffmpeg_process_ends_with_its_source() {
             .expect("tasks")
             .flatten()
             .filter_map(|task| fs::read_to_string(task.path().join("children")).ok())
-            .flat_map(|list| list.split_whitespace().map(str::to_owned).collect::<Vec<_>>())
+            .flat_map(|list| {
+                list.split_whitespace()
+                    .map(str::to_owned)
+                    .collect::<Vec<_>>()
+            })
             .collect()
     };
     // Other tests of this file run processes of their own: look for ours.
     let before = children();
     let mut source = open_file(&media("h264.mkv")).expect("opens");
     source.next_frame().expect("a frame");
-    let ours: Vec<String> = children().into_iter().filter(|pid| !before.contains(pid)).collect();
+    let ours: Vec<String> = children()
+        .into_iter()
+        .filter(|pid| !before.contains(pid))
+        .collect();
     drop(source);
     let path = media("h264.mkv").display().to_string();
     for pid in ours {
@@ -295,26 +392,48 @@ fn a_folder_of_pictures() {
     save("shot1.png", 32, 18, 1);
     fs::write(dir.path().join("shot3.jpg"), b"no picture").expect("written");
     fs::write(dir.path().join("notes.txt"), b"no picture").expect("written");
-    let spec = SourceSpec::Folder { path: dir.path().to_owned(), fps: 10.0 };
+    let spec = SourceSpec::Folder {
+        path: dir.path().to_owned(),
+        fps: 10.0,
+    };
 
     let mut source = open(&spec).expect("opens");
     let (frames, fault) = drain(source.as_mut());
     assert!(fault.is_none(), "{fault:?}");
     assert_eq!(source.info().skipped, 1);
-    let seen: Vec<_> = frames.iter().map(|f| (f.seq, f.captured_at_s, f.rgb[0])).collect();
+    let seen: Vec<_> = frames
+        .iter()
+        .map(|f| (f.seq, f.captured_at_s, f.rgb[0]))
+        .collect();
     assert_eq!(seen, [(0, 0.0, 1), (1, 0.1, 2), (3, 0.3, 10)]);
 
     save("shot4.png", 16, 18, 4);
     let (frames, fault) = drain(open(&spec).expect("opens").as_mut());
     assert_eq!(frames.len(), 2);
     let fault = fault.expect("another size is told").to_string();
-    assert!(fault.contains("shot4.png") && fault.contains("16 x 18"), "{fault}");
+    assert!(
+        fault.contains("shot4.png") && fault.contains("16 x 18"),
+        "{fault}"
+    );
 
     let none = tempfile::tempdir().expect("temp dir");
     fs::write(none.path().join("a.png"), b"no picture").expect("written");
-    let error = open(&SourceSpec::Folder { path: none.path().to_owned(), fps: 10.0 }).err().expect("nothing readable");
-    assert!(matches!(error, CaptureError::NoPictures { broken: 1, .. }) && error.is_usage(), "{error}");
-    let error = open(&SourceSpec::Folder { path: none.path().join("b"), fps: 10.0 }).err().expect("not there");
+    let error = open(&SourceSpec::Folder {
+        path: none.path().to_owned(),
+        fps: 10.0,
+    })
+    .err()
+    .expect("nothing readable");
+    assert!(
+        matches!(error, CaptureError::NoPictures { broken: 1, .. }) && error.is_usage(),
+        "{error}"
+    );
+    let error = open(&SourceSpec::Folder {
+        path: none.path().join("b"),
+        fps: 10.0,
+    })
+    .err()
+    .expect("not there");
     assert!(matches!(error, CaptureError::Missing { .. }), "{error}");
 }
 
@@ -322,8 +441,19 @@ fn a_folder_of_pictures() {
 fn one_picture_is_a_video_of_one_frame() {
     let dir = tempfile::tempdir().expect("temp dir");
     let path = dir.path().join("still.png");
-    image::RgbImage::from_pixel(8, 6, image::Rgb([7, 8, 9])).save(&path).expect("saved");
+    image::RgbImage::from_pixel(8, 6, image::Rgb([7, 8, 9]))
+        .save(&path)
+        .expect("saved");
     let (frames, fault) = drain(open_file(&path).expect("opens").as_mut());
     assert!(fault.is_none() && frames.len() == 1);
-    assert_eq!(frames[0], Frame { seq: 0, captured_at_s: 0.0, width: 8, height: 6, rgb: [7, 8, 9].repeat(48) });
+    assert_eq!(
+        frames[0],
+        Frame {
+            seq: 0,
+            captured_at_s: 0.0,
+            width: 8,
+            height: 6,
+            rgb: [7, 8, 9].repeat(48)
+        }
+    );
 }

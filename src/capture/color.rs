@@ -45,8 +45,11 @@ impl Coefficients {
             Matrix::Bt709 => (0.2126, 0.0722),
         };
         let kg = 1.0 - kr - kb;
-        let (offset, luma, chroma) =
-            if space.full_range { (0, 1.0, 1.0) } else { (16, 255.0 / 219.0, 255.0 / 224.0) };
+        let (offset, luma, chroma) = if space.full_range {
+            (0, 1.0, 1.0)
+        } else {
+            (16, 255.0 / 219.0, 255.0 / 224.0)
+        };
         let fixed = |x: f64| (x * f64::from(1 << BITS)).round() as i32;
         Self {
             luma_offset: offset,
@@ -62,7 +65,11 @@ impl Coefficients {
     #[inline(always)]
     fn chroma(&self, u: u8, v: u8) -> (i32, i32, i32) {
         let (u, v) = (i32::from(u) - 128, i32::from(v) - 128);
-        (self.red_v * v + HALF, self.green_u * u + self.green_v * v + HALF, self.blue_u * u + HALF)
+        (
+            self.red_v * v + HALF,
+            self.green_u * u + self.green_v * v + HALF,
+            self.blue_u * u + HALF,
+        )
     }
 
     #[inline(always)]
@@ -86,7 +93,13 @@ pub(super) struct Planes<'a> {
 }
 
 /// 4:2:0 planes to RGB rows. Chroma is repeated, not interpolated.
-pub(super) fn yuv420_to_rgb(planes: &Planes<'_>, width: usize, height: usize, space: ColorSpace, rgb: &mut [u8]) {
+pub(super) fn yuv420_to_rgb(
+    planes: &Planes<'_>,
+    width: usize,
+    height: usize,
+    space: ColorSpace,
+    rgb: &mut [u8],
+) {
     debug_assert_eq!(rgb.len(), width * height * 3);
     let k = Coefficients::new(space);
     for (row, out) in rgb.chunks_exact_mut(width * 3).enumerate() {
@@ -147,8 +160,13 @@ mod tests {
                 for v in (0..=255u8).step_by(15) {
                     let rgb = yuyv_to_rgb(&[y, u, 255 - y, v], 2, 1).expect("fits");
                     for (pixel, luma) in rgb.chunks_exact(3).zip([y, 255 - y]) {
-                        for (got, want) in pixel.iter().zip(formula(luma, u, v, 0.299, 0.114, false)) {
-                            assert!((f64::from(*got) - want).abs() <= 0.51, "y{luma} u{u} v{v}: {got} {want}");
+                        for (got, want) in
+                            pixel.iter().zip(formula(luma, u, v, 0.299, 0.114, false))
+                        {
+                            assert!(
+                                (f64::from(*got) - want).abs() <= 0.51,
+                                "y{luma} u{u} v{v}: {got} {want}"
+                            );
                         }
                     }
                 }
@@ -158,12 +176,21 @@ mod tests {
 
     #[test]
     fn planes_follow_the_formula_in_every_space() {
-        for (matrix, kr, kb) in [(Matrix::Bt601, 0.299, 0.114), (Matrix::Bt709, 0.2126, 0.0722)] {
+        for (matrix, kr, kb) in [
+            (Matrix::Bt601, 0.299, 0.114),
+            (Matrix::Bt709, 0.2126, 0.0722),
+        ] {
             for full_range in [false, true] {
                 // 3 x 3 pixels: odd sizes share the last chroma sample.
                 let y = [16, 40, 90, 128, 180, 235, 10, 250, 77];
                 let (u, v) = ([100, 200, 30, 128], [90, 160, 220, 128]);
-                let planes = Planes { y: &y, u: &u, v: &v, y_stride: 3, uv_stride: 2 };
+                let planes = Planes {
+                    y: &y,
+                    u: &u,
+                    v: &v,
+                    y_stride: 3,
+                    uv_stride: 2,
+                };
                 let mut rgb = vec![0; 27];
                 yuv420_to_rgb(&planes, 3, 3, ColorSpace { matrix, full_range }, &mut rgb);
                 for row in 0..3 {
@@ -171,7 +198,10 @@ mod tests {
                         let c = (row / 2) * 2 + col / 2;
                         let want = formula(y[row * 3 + col], u[c], v[c], kr, kb, full_range);
                         for (got, want) in rgb[(row * 3 + col) * 3..][..3].iter().zip(want) {
-                            assert!((f64::from(*got) - want).abs() <= 0.51, "{matrix:?} {full_range}: {got} {want}");
+                            assert!(
+                                (f64::from(*got) - want).abs() <= 0.51,
+                                "{matrix:?} {full_range}: {got} {want}"
+                            );
                         }
                     }
                 }

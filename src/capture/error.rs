@@ -128,7 +128,9 @@ pub enum CaptureError {
     #[error("no camera is connected: plug one in and check its cable")]
     NoCamera,
     /// Cameras are connected, but not the one asked for.
-    #[error("camera '{wanted}' is not connected (connected: {found}): plug it in, or choose another one")]
+    #[error(
+        "camera '{wanted}' is not connected (connected: {found}): plug it in, or choose another one"
+    )]
     CameraNotFound {
         /// What was asked for.
         wanted: String,
@@ -136,7 +138,9 @@ pub enum CaptureError {
         found: String,
     },
     /// The camera cannot be opened.
-    #[error("camera '{name}' cannot be opened ({detail}): close other programs that use it, or unplug it and plug it in again")]
+    #[error(
+        "camera '{name}' cannot be opened ({detail}): close other programs that use it, or unplug it and plug it in again"
+    )]
     CameraOpen {
         /// Name of the camera.
         name: String,
@@ -158,7 +162,9 @@ pub enum CaptureError {
         detail: String,
     },
     /// The camera is there but sends nothing.
-    #[error("camera '{name}' has sent no picture for {silent_s:.1} s: check its cable and the USB port")]
+    #[error(
+        "camera '{name}' has sent no picture for {silent_s:.1} s: check its cable and the USB port"
+    )]
     CameraStalled {
         /// Name of the camera.
         name: String,
@@ -166,7 +172,9 @@ pub enum CaptureError {
         silent_s: f64,
     },
     /// The camera driver hangs and will not let go.
-    #[error("the driver of camera '{name}' does not answer any more: unplug the camera and plug it in again, or restart the computer")]
+    #[error(
+        "the driver of camera '{name}' does not answer any more: unplug the camera and plug it in again, or restart the computer"
+    )]
     CameraStuck {
         /// Name of the camera.
         name: String,

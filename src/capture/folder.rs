@@ -29,7 +29,9 @@ impl FolderSource {
         let entries = match fs::read_dir(path) {
             Ok(entries) => entries,
             Err(error) if error.kind() == ErrorKind::NotFound => {
-                return Err(CaptureError::Missing { path: path.to_owned() });
+                return Err(CaptureError::Missing {
+                    path: path.to_owned(),
+                });
             }
             Err(error) if error.kind() == ErrorKind::NotADirectory => {
                 return Err(CaptureError::WrongKind {
@@ -38,11 +40,19 @@ impl FolderSource {
                     remedy: "give the folder that holds the pictures",
                 });
             }
-            Err(source) => return Err(CaptureError::Unreadable { path: path.to_owned(), source }),
+            Err(source) => {
+                return Err(CaptureError::Unreadable {
+                    path: path.to_owned(),
+                    source,
+                });
+            }
         };
         let mut pictures = Vec::new();
         for entry in entries {
-            let entry = entry.map_err(|source| CaptureError::Unreadable { path: path.to_owned(), source })?;
+            let entry = entry.map_err(|source| CaptureError::Unreadable {
+                path: path.to_owned(),
+                source,
+            })?;
             let picture = entry.path();
             // Hidden files are left-overs of other systems (`._IMG_1.jpg`).
             let hidden = entry.file_name().to_string_lossy().starts_with('.');
@@ -55,7 +65,10 @@ impl FolderSource {
         match source.advance()? {
             Some(frame) => source.first = Some(frame),
             None => {
-                return Err(CaptureError::NoPictures { path: path.to_owned(), broken: source.info.skipped });
+                return Err(CaptureError::NoPictures {
+                    path: path.to_owned(),
+                    broken: source.info.skipped,
+                });
             }
         }
         Ok(source)
@@ -74,7 +87,11 @@ impl FolderSource {
 
     fn over(path: &Path, pictures: Vec<PathBuf>, fps: f64) -> Self {
         // A rate that is no rate would make every capture time infinite.
-        let fps = if fps.is_finite() && fps > 0.0 { fps } else { super::source::FOLDER_FPS };
+        let fps = if fps.is_finite() && fps > 0.0 {
+            fps
+        } else {
+            super::source::FOLDER_FPS
+        };
         Self {
             info: SourceInfo {
                 name: file_name(path),
@@ -144,21 +161,37 @@ impl Source for FolderSource {
 
 /// Whether the file's name is that of a picture this program reads.
 pub(super) fn has_picture_name(path: &Path) -> bool {
-    path.extension()
-        .and_then(|e| e.to_str())
-        .is_some_and(|e| ["jpg", "jpeg", "png"].iter().any(|known| e.eq_ignore_ascii_case(known)))
+    path.extension().and_then(|e| e.to_str()).is_some_and(|e| {
+        ["jpg", "jpeg", "png"]
+            .iter()
+            .any(|known| e.eq_ignore_ascii_case(known))
+    })
 }
 
 fn decode(path: &Path, seq: u64, captured_at_s: f64) -> Result<Frame, CaptureError> {
-    let bytes = fs::read(path).map_err(|source| CaptureError::Unreadable { path: path.to_owned(), source })?;
+    let bytes = fs::read(path).map_err(|source| CaptureError::Unreadable {
+        path: path.to_owned(),
+        source,
+    })?;
     if bytes.is_empty() {
-        return Err(CaptureError::Empty { path: path.to_owned() });
+        return Err(CaptureError::Empty {
+            path: path.to_owned(),
+        });
     }
     // The content decides, not the name: cameras and phones mislabel files.
     let picture = image::load_from_memory(&bytes)
-        .map_err(|error| CaptureError::NotAPicture { path: path.to_owned(), detail: error.to_string() })?
+        .map_err(|error| CaptureError::NotAPicture {
+            path: path.to_owned(),
+            detail: error.to_string(),
+        })?
         .into_rgb8();
-    Ok(Frame { seq, captured_at_s, width: picture.width(), height: picture.height(), rgb: picture.into_raw() })
+    Ok(Frame {
+        seq,
+        captured_at_s,
+        width: picture.width(),
+        height: picture.height(),
+        rgb: picture.into_raw(),
+    })
 }
 
 /// Compares names so that `2` comes before `10`; letters by their code.
@@ -170,7 +203,10 @@ fn natural_order(a: &str, b: &str) -> Ordering {
         rest_b = &rest_b[part_b.len()..];
         let digits = |s: &str| s.starts_with(|c: char| c.is_ascii_digit());
         let order = if digits(part_a) && digits(part_b) {
-            let (a, b) = (part_a.trim_start_matches('0'), part_b.trim_start_matches('0'));
+            let (a, b) = (
+                part_a.trim_start_matches('0'),
+                part_b.trim_start_matches('0'),
+            );
             a.len().cmp(&b.len()).then_with(|| a.cmp(b))
         } else {
             part_a.cmp(part_b)
@@ -187,7 +223,9 @@ fn natural_order(a: &str, b: &str) -> Ordering {
 /// The leading run of digits, or of anything else.
 fn leading_part(text: &str) -> &str {
     let digit = text.starts_with(|c: char| c.is_ascii_digit());
-    let end = text.find(|c: char| c.is_ascii_digit() != digit).unwrap_or(text.len());
+    let end = text
+        .find(|c: char| c.is_ascii_digit() != digit)
+        .unwrap_or(text.len());
     &text[..end]
 }
 
@@ -197,8 +235,15 @@ mod tests {
 
     #[test]
     fn numbers_in_names_count_as_numbers() {
-        let mut names = vec!["b1", "a10.png", "a2.png", "a02.png", "a1.png", "a", "a1b3", "a1b20"];
+        let mut names = vec![
+            "b1", "a10.png", "a2.png", "a02.png", "a1.png", "a", "a1b3", "a1b20",
+        ];
         names.sort_by(|a, b| natural_order(a, b));
-        assert_eq!(names, ["a", "a1.png", "a1b3", "a1b20", "a02.png", "a2.png", "a10.png", "b1"]);
+        assert_eq!(
+            names,
+            [
+                "a", "a1.png", "a1b3", "a1b20", "a02.png", "a2.png", "a10.png", "b1"
+            ]
+        );
     }
 }

@@ -23,4 +23,6 @@ pub use camera::{CameraInfo, CameraMode, list_cameras};
 pub use error::CaptureError;
 pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;
-pub use source::{CameraFormat, CameraRequest, FOLDER_FPS, Source, SourceInfo, SourceKind, SourceSpec, open};
+pub use source::{
+    CameraFormat, CameraRequest, FOLDER_FPS, Source, SourceInfo, SourceKind, SourceSpec, open,
+};

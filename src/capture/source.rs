@@ -84,7 +84,13 @@ pub struct CameraRequest {
 
 impl Default for CameraRequest {
     fn default() -> Self {
-        Self { id: None, width: 1280, height: 720, fps: 30, format: CameraFormat::Auto }
+        Self {
+            id: None,
+            width: 1280,
+            height: 720,
+            fps: 30,
+            format: CameraFormat::Auto,
+        }
     }
 }
 
@@ -117,7 +123,9 @@ impl SourceSpec {
     /// [`CaptureError::BadSpec`] when nothing is named.
     pub fn parse(text: &str) -> Result<Self, CaptureError> {
         let text = text.trim();
-        let bad = || CaptureError::BadSpec { text: text.to_owned() };
+        let bad = || CaptureError::BadSpec {
+            text: text.to_owned(),
+        };
         if text.is_empty() {
             return Err(bad());
         }
@@ -129,11 +137,17 @@ impl SourceSpec {
             if id.is_empty() {
                 return Err(bad());
             }
-            return Ok(Self::Camera(CameraRequest { id: Some(id.to_owned()), ..Default::default() }));
+            return Ok(Self::Camera(CameraRequest {
+                id: Some(id.to_owned()),
+                ..Default::default()
+            }));
         }
         let path = PathBuf::from(text);
         Ok(if path.is_dir() {
-            Self::Folder { path, fps: FOLDER_FPS }
+            Self::Folder {
+                path,
+                fps: FOLDER_FPS,
+            }
         } else {
             Self::File { path }
         })
@@ -150,7 +164,10 @@ impl SourceSpec {
 
 /// The last part of a path, for people to read.
 pub(super) fn file_name(path: &std::path::Path) -> String {
-    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Opens a source that is pulled as fast as it gives.
@@ -174,17 +191,30 @@ mod tests {
 
     #[test]
     fn spec_from_text() {
-        assert_eq!(SourceSpec::parse("camera").expect("ok"), SourceSpec::Camera(CameraRequest::default()));
+        assert_eq!(
+            SourceSpec::parse("camera").expect("ok"),
+            SourceSpec::Camera(CameraRequest::default())
+        );
         match SourceSpec::parse(" camera:usb-A:B-video-index0 ").expect("ok") {
-            SourceSpec::Camera(request) => assert_eq!(request.id.as_deref(), Some("usb-A:B-video-index0")),
+            SourceSpec::Camera(request) => {
+                assert_eq!(request.id.as_deref(), Some("usb-A:B-video-index0"))
+            }
             other => panic!("{other:?}"),
         }
         let dir = tempfile::tempdir().expect("temp dir");
         let text = dir.path().to_str().expect("utf-8");
-        assert!(matches!(SourceSpec::parse(text).expect("ok"), SourceSpec::Folder { fps, .. } if fps == FOLDER_FPS));
-        assert!(matches!(SourceSpec::parse("nowhere/clip.mp4").expect("ok"), SourceSpec::File { .. }));
+        assert!(
+            matches!(SourceSpec::parse(text).expect("ok"), SourceSpec::Folder { fps, .. } if fps == FOLDER_FPS)
+        );
+        assert!(matches!(
+            SourceSpec::parse("nowhere/clip.mp4").expect("ok"),
+            SourceSpec::File { .. }
+        ));
         for text in ["", "  ", "camera:", "camera: "] {
-            assert!(SourceSpec::parse(text).expect_err("no source").is_usage(), "{text:?}");
+            assert!(
+                SourceSpec::parse(text).expect_err("no source").is_usage(),
+                "{text:?}"
+            );
         }
     }
 }

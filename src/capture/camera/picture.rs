@@ -27,7 +27,13 @@ pub(in crate::capture) struct Pixels {
 impl Pixels {
     /// Adds when it was taken.
     pub(in crate::capture) fn into_frame(self, seq: u64, captured_at_s: f64) -> Frame {
-        Frame { seq, captured_at_s, width: self.width, height: self.height, rgb: self.rgb }
+        Frame {
+            seq,
+            captured_at_s,
+            width: self.width,
+            height: self.height,
+            rgb: self.rgb,
+        }
     }
 }
 
@@ -47,9 +53,22 @@ impl PictureReader {
         let size = buffer.resolution();
         match buffer.source_frame_format() {
             FrameFormat::MJPEG => self.read_jpeg(buffer.buffer()),
-            FrameFormat::YUYV => yuyv_to_rgb(buffer.buffer(), size.width() as usize, size.height() as usize)
-                .map(|rgb| Pixels { width: size.width(), height: size.height(), rgb })
-                .ok_or_else(|| format!("{} bytes are no YUYV picture of {size}", buffer.buffer().len())),
+            FrameFormat::YUYV => yuyv_to_rgb(
+                buffer.buffer(),
+                size.width() as usize,
+                size.height() as usize,
+            )
+            .map(|rgb| Pixels {
+                width: size.width(),
+                height: size.height(),
+                rgb,
+            })
+            .ok_or_else(|| {
+                format!(
+                    "{} bytes are no YUYV picture of {size}",
+                    buffer.buffer().len()
+                )
+            }),
             other => Err(format!("pictures in {other} cannot be read")),
         }
     }
@@ -68,12 +87,18 @@ impl PictureReader {
         }
         let pixels = decode_jpeg(&jpeg, false)?;
         self.lenient_in_a_row += 1;
-        if self.lenient_in_a_row < LENIENT_AFTER { Err(error) } else { Ok(pixels) }
+        if self.lenient_in_a_row < LENIENT_AFTER {
+            Err(error)
+        } else {
+            Ok(pixels)
+        }
     }
 }
 
 fn decode_jpeg(jpeg: &[u8], strict: bool) -> Result<Pixels, String> {
-    let options = DecoderOptions::default().jpeg_set_out_colorspace(ColorSpace::RGB).set_strict_mode(strict);
+    let options = DecoderOptions::default()
+        .jpeg_set_out_colorspace(ColorSpace::RGB)
+        .set_strict_mode(strict);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(jpeg), options);
     let rgb = decoder.decode().map_err(|error| format!("{error:?}"))?;
     let info = decoder.info().ok_or("no size in it")?;
@@ -104,7 +129,9 @@ fn has_huffman_tables(jpeg: &[u8]) -> bool {
             0xc4 => return true,
             0xda => return false,
             _ => {
-                let Some([high, low]) = jpeg.get(at + 2..at + 4) else { return true };
+                let Some([high, low]) = jpeg.get(at + 2..at + 4) else {
+                    return true;
+                };
                 at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
             }
         }
@@ -119,7 +146,9 @@ mod tests {
     use nokhwa::utils::Resolution;
 
     fn picture() -> (Vec<u8>, Vec<u8>) {
-        let rgb: Vec<u8> = (0..48usize * 64).flat_map(|i| [(i % 64 * 4) as u8, (i / 64 * 5) as u8, 90]).collect();
+        let rgb: Vec<u8> = (0..48usize * 64)
+            .flat_map(|i| [(i % 64 * 4) as u8, (i / 64 * 5) as u8, 90])
+            .collect();
         let mut jpeg = Vec::new();
         JpegEncoder::new_with_quality(&mut jpeg, 92)
             .write_image(&rgb, 64, 48, ExtendedColorType::Rgb8)
@@ -132,7 +161,11 @@ mod tests {
     }
 
     fn mean_error(a: &[u8], b: &[u8]) -> f64 {
-        a.iter().zip(b).map(|(a, b)| f64::from(a.abs_diff(*b))).sum::<f64>() / a.len() as f64
+        a.iter()
+            .zip(b)
+            .map(|(a, b)| f64::from(a.abs_diff(*b)))
+            .sum::<f64>()
+            / a.len() as f64
     }
 
     #[test]
@@ -140,7 +173,9 @@ mod tests {
         let (rgb, mut jpeg) = picture();
         // A V4L2 buffer is longer than the picture in it.
         jpeg.resize(jpeg.len() + 5000, 0);
-        let pixels = PictureReader::default().read(&buffer(&jpeg)).expect("decodes");
+        let pixels = PictureReader::default()
+            .read(&buffer(&jpeg))
+            .expect("decodes");
         assert_eq!((pixels.width, pixels.height), (64, 48));
         let error = mean_error(&pixels.rgb, &rgb);
         assert!(error < 3.0, "mean error {error}");
@@ -160,9 +195,19 @@ mod tests {
             at += length;
         }
         without.extend(&jpeg[at..]);
-        assert!(without.len() + 200 < jpeg.len(), "tables were there and are out");
-        let whole = PictureReader::default().read(&buffer(&jpeg)).expect("decodes");
-        assert_eq!(PictureReader::default().read(&buffer(&without)).expect("decodes"), whole);
+        assert!(
+            without.len() + 200 < jpeg.len(),
+            "tables were there and are out"
+        );
+        let whole = PictureReader::default()
+            .read(&buffer(&jpeg))
+            .expect("decodes");
+        assert_eq!(
+            PictureReader::default()
+                .read(&buffer(&without))
+                .expect("decodes"),
+            whole
+        );
     }
 
     #[test]
@@ -172,11 +217,18 @@ mod tests {
         for keep in [0, 1, 10, jpeg.len() / 2, jpeg.len() * 3 / 4] {
             let mut cut = jpeg[..keep].to_vec();
             cut.resize(jpeg.len() + 4000, 0);
-            assert!(reader.read(&buffer(&cut)).is_err(), "{keep} bytes of {}", jpeg.len());
+            assert!(
+                reader.read(&buffer(&cut)).is_err(),
+                "{keep} bytes of {}",
+                jpeg.len()
+            );
         }
         assert!(reader.read(&buffer(&jpeg)).is_ok());
         for _ in 0..2 * LENIENT_AFTER {
-            assert!(reader.read(&buffer(&jpeg[..jpeg.len() / 2])).is_err(), "stays strict once pictures were good");
+            assert!(
+                reader.read(&buffer(&jpeg[..jpeg.len() / 2])).is_err(),
+                "stays strict once pictures were good"
+            );
         }
     }
 

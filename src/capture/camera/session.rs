@@ -11,7 +11,9 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
-use nokhwa::utils::{CameraFormat, CameraIndex, FrameFormat, RequestedFormat, RequestedFormatType, Resolution};
+use nokhwa::utils::{
+    CameraFormat, CameraIndex, FrameFormat, RequestedFormat, RequestedFormatType, Resolution,
+};
 use nokhwa::{Buffer, Camera};
 
 use super::super::{CameraRequest, CaptureError};
@@ -89,13 +91,19 @@ impl Session {
     pub(in crate::capture) fn start(camera: &CameraInfo, request: &CameraRequest) -> Self {
         interrupt::prepare();
         let shared = Arc::new(Shared::default());
-        let mut session = Self { name: camera.name.clone(), shared: Arc::clone(&shared), thread: None };
+        let mut session = Self {
+            name: camera.name.clone(),
+            shared: Arc::clone(&shared),
+            thread: None,
+        };
         let fail = |error| {
             let mut state = session.shared.lock();
             (state.failure, state.over) = (Some(error), true);
         };
         if stuck_threads() >= MAX_STUCK {
-            fail(CaptureError::CameraStuck { name: camera.name.clone() });
+            fail(CaptureError::CameraStuck {
+                name: camera.name.clone(),
+            });
             return session;
         }
         let (camera, request) = (camera.clone(), request.clone());
@@ -117,7 +125,10 @@ impl Session {
         });
         match spawned {
             Ok(thread) => session.thread = Some(thread),
-            Err(error) => fail(CaptureError::CameraOpen { name: session.name.clone(), detail: error.to_string() }),
+            Err(error) => fail(CaptureError::CameraOpen {
+                name: session.name.clone(),
+                detail: error.to_string(),
+            }),
         }
         session
     }
@@ -128,15 +139,22 @@ impl Session {
         let (mut state, _) = self
             .shared
             .changed
-            .wait_timeout_while(state, timeout, |state| state.newest.is_none() && !state.over)
+            .wait_timeout_while(state, timeout, |state| {
+                state.newest.is_none() && !state.over
+            })
             .unwrap_or_else(PoisonError::into_inner);
         if let Some(picture) = state.newest.take() {
             Event::Picture(picture)
         } else if state.over {
-            Event::Failed(state.failure.take().unwrap_or_else(|| CaptureError::CameraLost {
-                name: self.name.clone(),
-                detail: "it was closed".into(),
-            }))
+            Event::Failed(
+                state
+                    .failure
+                    .take()
+                    .unwrap_or_else(|| CaptureError::CameraLost {
+                        name: self.name.clone(),
+                        detail: "it was closed".into(),
+                    }),
+            )
         } else {
             Event::Nothing
         }
@@ -156,7 +174,9 @@ impl Session {
 impl Drop for Session {
     fn drop(&mut self) {
         self.shared.stop.store(true, Ordering::Relaxed);
-        let Some(thread) = self.thread.take() else { return };
+        let Some(thread) = self.thread.take() else {
+            return;
+        };
         let since = Instant::now();
         // First let it end by itself: a running camera's next picture is
         // only a few milliseconds away.
@@ -165,15 +185,24 @@ impl Drop for Session {
             if since.elapsed() > Duration::from_millis(100)
                 && let Err(error) = interrupt::interrupt(&thread)
             {
-                tracing::debug!("camera '{}': the thread cannot be interrupted: {error}", self.name);
+                tracing::debug!(
+                    "camera '{}': the thread cannot be interrupted: {error}",
+                    self.name
+                );
             }
         }
         if thread.is_finished() {
             // A panic inside was caught and reported as the session's end.
             let _ = thread.join();
         } else {
-            tracing::error!("camera '{}': its driver does not let go; a thread is left behind", self.name);
-            STUCK.lock().unwrap_or_else(PoisonError::into_inner).push(thread);
+            tracing::error!(
+                "camera '{}': its driver does not let go; a thread is left behind",
+                self.name
+            );
+            STUCK
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .push(thread);
         }
     }
 }
@@ -187,33 +216,56 @@ fn stuck_threads() -> usize {
 
 /// Opens the camera and fetches pictures until told to stop.
 fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<(), CaptureError> {
-    let open_error = |detail: String| CaptureError::CameraOpen { name: info.name.clone(), detail };
-    let guard = opening_guard().ok_or_else(|| open_error("another camera's driver does not answer".into()))?;
+    let open_error = |detail: String| CaptureError::CameraOpen {
+        name: info.name.clone(),
+        detail,
+    };
+    let guard = opening_guard()
+        .ok_or_else(|| open_error("another camera's driver does not answer".into()))?;
     let readable = [FrameFormat::MJPEG, FrameFormat::YUYV];
     let any = RequestedFormat::with_formats(RequestedFormatType::None, &readable);
     let mut camera = match Camera::new(CameraIndex::Index(info.index), any) {
         Ok(camera) => camera,
-        Err(nokhwa::NokhwaError::GetPropertyError { property, .. }) if property == "CameraFormat" => {
-            return Err(CaptureError::CameraFormat { name: info.name.clone() });
+        Err(nokhwa::NokhwaError::GetPropertyError { property, .. })
+            if property == "CameraFormat" =>
+        {
+            return Err(CaptureError::CameraFormat {
+                name: info.name.clone(),
+            });
         }
         Err(error) => return Err(open_error(error.to_string())),
     };
     let offered = modes(&mut camera);
-    let mode = closest_mode(&offered, request)
-        .cloned()
-        .ok_or_else(|| CaptureError::CameraFormat { name: info.name.clone() })?;
-    let format = if mode.fourcc == "YUYV" { FrameFormat::YUYV } else { FrameFormat::MJPEG };
+    let mode =
+        closest_mode(&offered, request)
+            .cloned()
+            .ok_or_else(|| CaptureError::CameraFormat {
+                name: info.name.clone(),
+            })?;
+    let format = if mode.fourcc == "YUYV" {
+        FrameFormat::YUYV
+    } else {
+        FrameFormat::MJPEG
+    };
     let wanted = CameraFormat::new(Resolution::new(mode.width, mode.height), format, mode.fps);
     if camera.camera_format() != wanted {
         let exact = RequestedFormat::with_formats(RequestedFormatType::Exact(wanted), &readable);
-        camera.set_camera_requset(exact).map_err(|error| open_error(error.to_string()))?;
+        camera
+            .set_camera_requset(exact)
+            .map_err(|error| open_error(error.to_string()))?;
     }
-    camera.open_stream().map_err(|error| open_error(error.to_string()))?;
+    camera
+        .open_stream()
+        .map_err(|error| open_error(error.to_string()))?;
     let _in_use = InUse::mark(info.index, offered);
     drop(guard);
     tracing::info!(
         "camera '{}' opened: {} {} x {} at {} frames/s",
-        info.name, mode.fourcc, mode.width, mode.height, mode.fps
+        info.name,
+        mode.fourcc,
+        mode.width,
+        mode.height,
+        mode.fps
     );
     shared.lock().mode = Some(mode);
 
@@ -225,12 +277,24 @@ fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<()
             // Interrupted on purpose, to end here.
             Err(_) if shared.stopping() => break,
             Err(error) => {
-                return Err(CaptureError::CameraLost { name: info.name.clone(), detail: error.to_string() });
+                return Err(CaptureError::CameraLost {
+                    name: info.name.clone(),
+                    detail: error.to_string(),
+                });
             }
         };
-        let captured_at = stamps.captured_at(data.capture_timestamp(), Instant::now(), SystemTime::now());
+        let captured_at =
+            stamps.captured_at(data.capture_timestamp(), Instant::now(), SystemTime::now());
         let mut state = shared.lock();
-        if state.newest.replace(Picture { seq, captured_at, data }).is_some() {
+        if state
+            .newest
+            .replace(Picture {
+                seq,
+                captured_at,
+                data,
+            })
+            .is_some()
+        {
             state.overwritten += 1;
         }
         drop(state);
@@ -253,13 +317,22 @@ struct Stamps {
 }
 
 impl Stamps {
-    fn captured_at(&mut self, stamp: Option<Duration>, now: Instant, wall_now: SystemTime) -> Instant {
+    fn captured_at(
+        &mut self,
+        stamp: Option<Duration>,
+        now: Instant,
+        wall_now: SystemTime,
+    ) -> Instant {
         let captured_at = stamp
             .and_then(|stamp| wall_now.duration_since(UNIX_EPOCH).ok()?.checked_sub(stamp))
             .filter(|age| *age < MAX_AGE)
             .and_then(|age| now.checked_sub(age));
         let believable = *self.believable.get_or_insert(captured_at.is_some());
-        if believable { captured_at.unwrap_or(now) } else { now }
+        if believable {
+            captured_at.unwrap_or(now)
+        } else {
+            now
+        }
     }
 }
 
@@ -274,9 +347,19 @@ mod tests {
         let ago = |ms| Some(since_epoch - Duration::from_millis(ms));
 
         let mut stamps = Stamps::default();
-        assert_eq!(now - stamps.captured_at(ago(30), now, wall), Duration::from_millis(30));
-        assert_eq!(stamps.captured_at(ago(60_000), now, wall), now, "one bad stamp: receipt");
-        assert_eq!(now - stamps.captured_at(ago(20), now, wall), Duration::from_millis(20));
+        assert_eq!(
+            now - stamps.captured_at(ago(30), now, wall),
+            Duration::from_millis(30)
+        );
+        assert_eq!(
+            stamps.captured_at(ago(60_000), now, wall),
+            now,
+            "one bad stamp: receipt"
+        );
+        assert_eq!(
+            now - stamps.captured_at(ago(20), now, wall),
+            Duration::from_millis(20)
+        );
 
         let mut stamps = Stamps::default();
         assert_eq!(stamps.captured_at(None, now, wall), now);

@@ -55,17 +55,23 @@ struct Timeline {
 
 fn run_camera(shared: &Shared, request: &CameraRequest) {
     let mut back_off = BackOff::new();
-    let mut timeline = Timeline { origin: None, last_time_s: 0.0, next_seq: 0 };
+    let mut timeline = Timeline {
+        origin: None,
+        last_time_s: 0.0,
+        next_seq: 0,
+    };
     let mut opened_before = false;
     while !shared.stopping() {
-        if !opened_before || shared.board.status(0).state != FeedState::Lost {
-            shared.show(FeedState::Searching, "looking for the camera");
-        }
+        // While a fault is shown it stays on view: its sentence has the
+        // remedy, and looking again takes but a moment.
         let since = Instant::now();
         let fault = match find_camera(request) {
             Ok(camera) => {
                 shared.board.named(&camera.name);
-                shared.show(FeedState::Opening, format!("opening camera '{}'", camera.name));
+                shared.show(
+                    FeedState::Opening,
+                    format!("opening camera '{}'", camera.name),
+                );
                 if opened_before {
                     shared.board.add_reopened();
                 }
@@ -87,7 +93,12 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
 }
 
 /// Runs one opening of a camera. `None` when stopped from outside.
-fn run_session(shared: &Shared, session: &Session, name: &str, timeline: &mut Timeline) -> Option<CaptureError> {
+fn run_session(
+    shared: &Shared,
+    session: &Session,
+    name: &str,
+    timeline: &mut Timeline,
+) -> Option<CaptureError> {
     let mut reader = PictureReader::default();
     let mut last_arrival = Instant::now();
     let mut live = false;
@@ -118,7 +129,10 @@ fn run_session(shared: &Shared, session: &Session, name: &str, timeline: &mut Ti
                             timeline.last_time_s = -1.0;
                             picture.captured_at
                         });
-                        let time_s = picture.captured_at.saturating_duration_since(origin).as_secs_f64();
+                        let time_s = picture
+                            .captured_at
+                            .saturating_duration_since(origin)
+                            .as_secs_f64();
                         let time_s = time_s.max(timeline.last_time_s + 1e-6);
                         timeline.last_time_s = time_s;
                         shared.show(FeedState::Live, format!("camera '{name}' is running"));
@@ -154,11 +168,21 @@ fn run_session(shared: &Shared, session: &Session, name: &str, timeline: &mut Ti
 
 fn run_file(shared: &Shared, spec: &SourceSpec, pace: Pace) {
     let mut back_off = BackOff::new();
-    let mut player = Player { pace, origin: None, offset_s: 0.0, last_time_s: -1.0, period_s: 1.0 / 30.0, next_seq: 0 };
+    let mut player = Player {
+        pace,
+        origin: None,
+        offset_s: 0.0,
+        last_time_s: -1.0,
+        period_s: 1.0 / 30.0,
+        next_seq: 0,
+    };
     let mut faulty = false;
     while !shared.stopping() {
         if !faulty {
-            shared.show(FeedState::Opening, format!("opening '{}'", spec.display_name()));
+            shared.show(
+                FeedState::Opening,
+                format!("opening '{}'", spec.display_name()),
+            );
         }
         let mut source = match open(spec) {
             Ok(source) => source,
@@ -235,7 +259,8 @@ impl Player {
             shared.board.add_corrupt(now_skipped - skipped);
             skipped = now_skipped;
             // Strictly rising also where one round passes into the next.
-            frame.captured_at_s = (self.offset_s + frame.captured_at_s).max(self.last_time_s + 1e-6);
+            frame.captured_at_s =
+                (self.offset_s + frame.captured_at_s).max(self.last_time_s + 1e-6);
             frame.seq += first_seq;
             self.last_time_s = frame.captured_at_s;
             self.next_seq = frame.seq + 1;
@@ -256,7 +281,11 @@ impl Player {
             Pace::Live { .. } => self.wait_until_due(shared, self.last_time_s + self.period_s),
             Pace::AsFast => true,
         };
-        if ends { Played::ToTheEnd } else { Played::Stopped }
+        if ends {
+            Played::ToTheEnd
+        } else {
+            Played::Stopped
+        }
     }
 
     /// Lets the next round follow one frame period after the last frame.
@@ -280,7 +309,10 @@ impl Player {
             let origin = origin + late;
             self.origin = Some(origin);
             shared.board.set_origin(origin);
-            tracing::debug!("playing is {:.2} s late; the clock was moved", late.as_secs_f64());
+            tracing::debug!(
+                "playing is {:.2} s late; the clock was moved",
+                late.as_secs_f64()
+            );
         }
         shared.sleep(due.saturating_duration_since(now))
     }

@@ -4,8 +4,8 @@ mod drive;
 mod slot;
 mod status;
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
@@ -22,7 +22,7 @@ pub type Waker = Arc<dyn Fn() + Send + Sync>;
 
 /// Longest wait for the thread when a feed is stopped. Its own waits are
 /// shorter; only a disk or a driver that hangs takes longer.
-const STOPPING: Duration = Duration::from_secs(3);
+const STOPPING: Duration = Duration::from_secs(5);
 
 /// How fast a feed runs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,10 +38,10 @@ pub enum Pace {
     AsFast,
 }
 
-/// A running source. Stops when dropped.
+/// A running source. May be shared between threads; stops when dropped.
 pub struct Feed {
     shared: Arc<Shared>,
-    thread: Option<JoinHandle<()>>,
+    thread: Mutex<Option<JoinHandle<()>>>,
 }
 
 /// What the feed's thread and its users share.
@@ -65,13 +65,20 @@ impl Shared {
 
     /// Hands a frame to whoever is waiting.
     fn publish(&self, frame: Frame) {
+        if self.stopping() {
+            return;
+        }
         self.board.frame_arrived();
         self.slot.put(Arc::new(frame));
         self.wake();
     }
 
-    /// Shows a state. Logs and wakes only when it is new.
+    /// Shows a state. Logs and wakes only when it is new. Once stopped, a
+    /// thread that was left behind has nothing more to say.
     fn show(&self, state: FeedState, message: impl Into<String>) {
+        if self.stopping() && state != FeedState::Stopped {
+            return;
+        }
         if self.board.show(state, message.into()) {
             self.wake();
         }
@@ -118,7 +125,10 @@ impl Feed {
                 None
             }
         };
-        Self { shared, thread }
+        Self {
+            shared,
+            thread: Mutex::new(thread),
+        }
     }
 
     /// Takes the newest frame that nobody has taken yet, waiting for one up
@@ -143,9 +153,14 @@ impl Feed {
     }
 
     /// Ends the thread and waits for it, a few seconds at most.
-    pub fn stop(&mut self) {
+    pub fn stop(&self) {
         self.shared.stop.store(true, Ordering::Relaxed);
-        let Some(thread) = self.thread.take() else { return };
+        let thread = self
+            .thread
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .take();
+        let Some(thread) = thread else { return };
         let since = Instant::now();
         while !thread.is_finished() && since.elapsed() < STOPPING {
             // Repeated: an unpark between its check and its park is kept by

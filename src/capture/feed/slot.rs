@@ -67,7 +67,11 @@ impl Slot {
             if left.is_zero() {
                 return Taken::Nothing;
             }
-            inner = self.changed.wait_timeout(inner, left).unwrap_or_else(PoisonError::into_inner).0;
+            inner = self
+                .changed
+                .wait_timeout(inner, left)
+                .unwrap_or_else(PoisonError::into_inner)
+                .0;
         }
     }
 
@@ -104,7 +108,13 @@ mod tests {
     use std::thread;
 
     fn frame(seq: u64) -> Arc<Frame> {
-        Arc::new(Frame { seq, captured_at_s: seq as f64, width: 1, height: 1, rgb: vec![0; 3] })
+        Arc::new(Frame {
+            seq,
+            captured_at_s: seq as f64,
+            width: 1,
+            height: 1,
+            rgb: vec![0; 3],
+        })
     }
 
     fn seq(taken: Taken) -> Option<u64> {
@@ -122,7 +132,11 @@ mod tests {
         assert_eq!(seq(slot.take(Duration::ZERO)), Some(4));
         assert_eq!(slot.overwritten(), 4);
         assert_eq!(slot.take(Duration::ZERO), Taken::Nothing);
-        assert_eq!(slot.newest().map(|f| f.seq), Some(4), "a preview does not consume");
+        assert_eq!(
+            slot.newest().map(|f| f.seq),
+            Some(4),
+            "a preview does not consume"
+        );
     }
 
     #[test]
@@ -132,7 +146,11 @@ mod tests {
         slot.end();
         assert_eq!(seq(slot.take(Duration::ZERO)), Some(7));
         assert_eq!(slot.take(Duration::ZERO), Taken::Ended);
-        assert_eq!(slot.take(Duration::from_secs(60)), Taken::Ended, "does not wait for what cannot come");
+        assert_eq!(
+            slot.take(Duration::from_secs(60)),
+            Taken::Ended,
+            "does not wait for what cannot come"
+        );
     }
 
     #[test]

@@ -123,7 +123,9 @@ impl Board {
         let changed = inner.state != state;
         if changed {
             match state {
-                FeedState::Lost | FeedState::Stalled => tracing::warn!("{}: {message}", inner.source),
+                FeedState::Lost | FeedState::Stalled => {
+                    tracing::warn!("{}: {message}", inner.source)
+                }
                 _ => tracing::info!("{}: {message}", inner.source),
             }
         }
@@ -143,7 +145,12 @@ impl Board {
             inner.arrivals.pop_front();
         }
         inner.arrivals.push_back(now);
-        while inner.arrivals.len() > 1 && inner.arrivals.front().is_some_and(|t| now - *t > RATE_WINDOW) {
+        while inner.arrivals.len() > 1
+            && inner
+                .arrivals
+                .front()
+                .is_some_and(|t| now - *t > RATE_WINDOW)
+        {
             inner.arrivals.pop_front();
         }
     }
@@ -165,7 +172,9 @@ impl Board {
     }
 
     pub(super) fn clock(&self) -> FeedClock {
-        FeedClock { origin: self.lock().origin }
+        FeedClock {
+            origin: self.lock().origin,
+        }
     }
 
     pub(super) fn status(&self, overwritten: u64) -> FeedStatus {
@@ -186,15 +195,25 @@ impl Board {
 
 /// Arrivals per second within the window that ends now.
 fn rate(arrivals: &VecDeque<Instant>, now: Instant) -> f64 {
-    let recent = || arrivals.iter().filter(|t| now.saturating_duration_since(**t) <= RATE_WINDOW);
-    let (Some(first), Some(last)) = (recent().next(), recent().last()) else { return 0.0 };
+    let recent = || {
+        arrivals
+            .iter()
+            .filter(|t| now.saturating_duration_since(**t) <= RATE_WINDOW)
+    };
+    let (Some(first), Some(last)) = (recent().next(), recent().last()) else {
+        return 0.0;
+    };
     let intervals = recent().count() - 1;
     // While nothing arrives the span grows, so that the rate sinks at once
     // and not only when the window is empty.
     let mean_s = last.duration_since(*first).as_secs_f64() / intervals.max(1) as f64;
     let silent_s = now.saturating_duration_since(*last).as_secs_f64();
     let span_s = last.duration_since(*first).as_secs_f64() + (silent_s - mean_s).max(0.0);
-    if intervals == 0 || span_s <= 0.0 { 0.0 } else { intervals as f64 / span_s }
+    if intervals == 0 || span_s <= 0.0 {
+        0.0
+    } else {
+        intervals as f64 / span_s
+    }
 }
 
 #[cfg(test)]
@@ -218,8 +237,13 @@ mod tests {
     #[test]
     fn ages_count_from_the_origin() {
         let origin = Instant::now() - Duration::from_secs(10);
-        let clock = FeedClock { origin: Some(origin) };
-        assert_eq!(clock.captured_at(4.0), Some(origin + Duration::from_secs(4)));
+        let clock = FeedClock {
+            origin: Some(origin),
+        };
+        assert_eq!(
+            clock.captured_at(4.0),
+            Some(origin + Duration::from_secs(4))
+        );
         assert!(clock.age_s(4.0).expect("known") >= 6.0);
         assert_eq!(clock.captured_at(f64::NAN), None);
         assert_eq!(FeedClock { origin: None }.age_s(1.0), None);

@@ -19,7 +19,12 @@ pub(super) struct Layout {
 /// (ISO/IEC 14496-12, clause 4.2).
 pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
     let file_len = reader.seek(SeekFrom::End(0))?;
-    let mut layout = Layout { complete_end: 0, file_len, has_index: false, cut_off: false };
+    let mut layout = Layout {
+        complete_end: 0,
+        file_len,
+        has_index: false,
+        cut_off: false,
+    };
     let mut at = 0u64;
     while at < file_len {
         reader.seek(SeekFrom::Start(at))?;
@@ -39,7 +44,9 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
             }
             1 => {
                 reader.read_exact(&mut head[8..])?;
-                u64::from_be_bytes([head[8], head[9], head[10], head[11], head[12], head[13], head[14], head[15]])
+                u64::from_be_bytes([
+                    head[8], head[9], head[10], head[11], head[12], head[13], head[14], head[15],
+                ])
             }
             size => size,
         };

@@ -25,14 +25,22 @@ pub(super) fn open(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
     match sniff(&head) {
         Content::Picture => return Ok(Box::new(FolderSource::open_single(path)?)),
         _ if has_picture_name(path) => {
-            return Err(CaptureError::NotAPicture { path: path.to_owned(), detail: "its content is something else".into() });
+            return Err(CaptureError::NotAPicture {
+                path: path.to_owned(),
+                detail: "its content is something else".into(),
+            });
         }
         Content::Text => {
-            return Err(CaptureError::NotAVideo { path: path.to_owned(), detail: "its content is text".into() });
+            return Err(CaptureError::NotAVideo {
+                path: path.to_owned(),
+                detail: "its content is text".into(),
+            });
         }
         Content::IsoMedia => match mp4::Mp4Source::open(path)? {
             mp4::Opened::Here(source) => return Ok(source),
-            mp4::Opened::Foreign { codec } => return Ok(Box::new(ffmpeg::FfmpegSource::open(path, &codec)?)),
+            mp4::Opened::Foreign { codec } => {
+                return Ok(Box::new(ffmpeg::FfmpegSource::open(path, &codec)?));
+            }
         },
         Content::Other(what) => Ok(Box::new(ffmpeg::FfmpegSource::open(path, what)?)),
     }
@@ -65,15 +73,24 @@ fn sniff(head: &[u8]) -> Content {
 
 fn read_head(path: &Path) -> Result<Vec<u8>, CaptureError> {
     let unreadable = |source: std::io::Error| match source.kind() {
-        ErrorKind::NotFound | ErrorKind::NotADirectory => CaptureError::Missing { path: path.to_owned() },
-        _ => CaptureError::Unreadable { path: path.to_owned(), source },
+        ErrorKind::NotFound | ErrorKind::NotADirectory => CaptureError::Missing {
+            path: path.to_owned(),
+        },
+        _ => CaptureError::Unreadable {
+            path: path.to_owned(),
+            source,
+        },
     };
     // Asked before opening: opening a named pipe would wait for a writer.
     let kind = std::fs::metadata(path).map_err(unreadable)?;
     if !kind.is_file() {
         return Err(CaptureError::WrongKind {
             path: path.to_owned(),
-            found: if kind.is_dir() { "a folder" } else { "a device or a pipe" },
+            found: if kind.is_dir() {
+                "a folder"
+            } else {
+                "a device or a pipe"
+            },
             remedy: "give a video file",
         });
     }
@@ -82,7 +99,9 @@ fn read_head(path: &Path) -> Result<Vec<u8>, CaptureError> {
         .and_then(|file| file.take(SNIFF_BYTES as u64).read_to_end(&mut head))
         .map_err(unreadable)?;
     if head.is_empty() {
-        return Err(CaptureError::Empty { path: path.to_owned() });
+        return Err(CaptureError::Empty {
+            path: path.to_owned(),
+        });
     }
     Ok(head)
 }
@@ -96,7 +115,10 @@ mod tests {
         assert_eq!(sniff(b"\0\0\0\x20ftypisom"), Content::IsoMedia);
         assert_eq!(sniff(b"\xff\xd8\xff\xe0"), Content::Picture);
         assert_eq!(sniff("Grüße\n".as_bytes()), Content::Text);
-        assert_eq!(sniff(b"RIFF\x01\x02\0\0AVI LIST"), Content::Other("an AVI video"));
+        assert_eq!(
+            sniff(b"RIFF\x01\x02\0\0AVI LIST"),
+            Content::Other("an AVI video")
+        );
         assert!(matches!(sniff(&[0, 1, 2, 3]), Content::Other(_)));
     }
 }

@@ -64,35 +64,62 @@ pub(super) struct Mp4Source {
 impl Mp4Source {
     /// Reads the index and decodes the first picture.
     pub(super) fn open(path: &Path) -> Result<Opened, CaptureError> {
-        let unreadable = |source| CaptureError::Unreadable { path: path.to_owned(), source };
-        let damaged = |detail: String| CaptureError::Damaged { path: path.to_owned(), delivered: 0, detail };
+        let unreadable = |source| CaptureError::Unreadable {
+            path: path.to_owned(),
+            source,
+        };
+        let damaged = |detail: String| CaptureError::Damaged {
+            path: path.to_owned(),
+            delivered: 0,
+            detail,
+        };
         let mut file = File::open(path).map_err(unreadable)?;
         let layout = boxes::scan(&mut file).map_err(unreadable)?;
         if !layout.has_index {
-            return Err(damaged("its index is missing; the recording or the copy broke off".into()));
+            return Err(damaged(
+                "its index is missing; the recording or the copy broke off".into(),
+            ));
         }
         file.seek(SeekFrom::Start(0)).map_err(unreadable)?;
         let mp4 = parse_index(&file, layout.complete_end).map_err(damaged)?;
 
         let Some(track) = mp4.tracks().values().find(|t| is_picture_track(&mp4, t)) else {
-            return Err(CaptureError::NotAVideo { path: path.to_owned(), detail: "it has no picture track".into() });
+            return Err(CaptureError::NotAVideo {
+                path: path.to_owned(),
+                detail: "it has no picture track".into(),
+            });
         };
         let trak = track.trak(&mp4);
         let avcc = match &trak.mdia.minf.stbl.stsd.contents {
             StsdBoxContent::Avc1(avc1) => &avc1.avcc.contents,
-            other => return Ok(Opened::Foreign { codec: codec_name(other) }),
+            other => {
+                return Ok(Opened::Foreign {
+                    codec: codec_name(other),
+                });
+            }
         };
-        let sps = avcc.sequence_parameter_sets.first().and_then(|nal| Sps::parse(&nal.bytes));
+        let sps = avcc
+            .sequence_parameter_sets
+            .first()
+            .and_then(|nal| Sps::parse(&nal.bytes));
         let color = match sps {
             Some(sps) if sps.is_supported() => sps.color,
-            _ => return Ok(Opened::Foreign { codec: "H.264 video of a kind the built-in decoder cannot read".into() }),
+            _ => {
+                return Ok(Opened::Foreign {
+                    codec: "H.264 video of a kind the built-in decoder cannot read".into(),
+                });
+            }
         };
         if track.samples.is_empty() || track.timescale == 0 {
             return Err(damaged("its index lists no pictures".into()));
         }
 
         let mut parameter_sets = Vec::new();
-        for nal in avcc.sequence_parameter_sets.iter().chain(&avcc.picture_parameter_sets) {
+        for nal in avcc
+            .sequence_parameter_sets
+            .iter()
+            .chain(&avcc.picture_parameter_sets)
+        {
             parameter_sets.extend(START_CODE);
             parameter_sets.extend(&nal.bytes);
         }
@@ -108,8 +135,12 @@ impl Mp4Source {
         };
         let matrix = &trak.tkhd.matrix;
         let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
-        let decoder = Decoder::with_api_config(OpenH264API::from_source(), config)
-            .map_err(|error| CaptureError::Decoder { detail: error.to_string() })?;
+        let decoder =
+            Decoder::with_api_config(OpenH264API::from_source(), config).map_err(|error| {
+                CaptureError::Decoder {
+                    detail: error.to_string(),
+                }
+            })?;
         let mut source = Self {
             path: path.to_owned(),
             info: SourceInfo {
@@ -141,10 +172,15 @@ impl Mp4Source {
             // The decoder may have met a tool it does not know; a second
             // opinion costs nothing where ffmpeg is there.
             None if !layout.cut_off && ffmpeg::is_installed() => {
-                return Ok(Opened::Foreign { codec: "H.264 video the built-in decoder cannot read".into() });
+                return Ok(Opened::Foreign {
+                    codec: "H.264 video the built-in decoder cannot read".into(),
+                });
             }
             None => {
-                let detail = source.fault.take().unwrap_or_else(|| "no picture in it can be decoded".into());
+                let detail = source
+                    .fault
+                    .take()
+                    .unwrap_or_else(|| "no picture in it can be decoded".into());
                 return Err(damaged(detail));
             }
         }
@@ -182,14 +218,24 @@ impl Mp4Source {
         self.at_end = true;
         match self.decoder.flush_remaining() {
             Ok(pictures) => {
-                let pictures: Vec<_> = pictures.iter().map(|p| Converted::from(p, self.color)).collect();
+                let pictures: Vec<_> = pictures
+                    .iter()
+                    .map(|p| Converted::from(p, self.color))
+                    .collect();
                 pictures.into_iter().for_each(|p| self.push(p));
             }
-            Err(error) => tracing::debug!("'{}': flushing the decoder: {error}", self.path.display()),
+            Err(error) => {
+                tracing::debug!("'{}': flushing the decoder: {error}", self.path.display())
+            }
         }
         let expected = self.info.frame_count.unwrap_or(0);
         self.fault = fault.or_else(|| {
-            (self.decoded < expected).then(|| format!("{} of {expected} pictures cannot be decoded", expected - self.decoded))
+            (self.decoded < expected).then(|| {
+                format!(
+                    "{} of {expected} pictures cannot be decoded",
+                    expected - self.decoded
+                )
+            })
         });
     }
 
@@ -197,7 +243,10 @@ impl Mp4Source {
         let (width, height, rgb) = self.turn.apply(picture.rgb, picture.width, picture.height);
         let (width, height) = (width as u32, height as u32);
         let Some(Reverse(shown_at)) = self.waiting.pop() else {
-            tracing::warn!("'{}': the decoder gave one picture too many", self.path.display());
+            tracing::warn!(
+                "'{}': the decoder gave one picture too many",
+                self.path.display()
+            );
             return;
         };
         if self.info.width != 0 && (width, height) != (self.info.width, self.info.height) {
@@ -209,9 +258,16 @@ impl Mp4Source {
         }
         // Two samples with one time: the later one is moved on by as little
         // as the container can say, so that time rises.
-        let time_s = (shown_at as f64 / self.timescale).max(self.last_time_s + 1.0 / self.timescale);
+        let time_s =
+            (shown_at as f64 / self.timescale).max(self.last_time_s + 1.0 / self.timescale);
         self.last_time_s = time_s;
-        self.ready.push_back(Frame { seq: self.decoded, captured_at_s: time_s, width, height, rgb });
+        self.ready.push_back(Frame {
+            seq: self.decoded,
+            captured_at_s: time_s,
+            width,
+            height,
+            rgb,
+        });
         self.decoded += 1;
     }
 }
@@ -238,7 +294,11 @@ impl Source for Mp4Source {
             });
         }
         match self.fault.take() {
-            Some(detail) => Err(CaptureError::Damaged { path: self.path.clone(), delivered: self.delivered, detail }),
+            Some(detail) => Err(CaptureError::Damaged {
+                path: self.path.clone(),
+                delivered: self.delivered,
+                detail,
+            }),
             None => Ok(None),
         }
     }
@@ -261,7 +321,13 @@ impl Converted {
             picture.write_rgb8(&mut rgb);
         } else {
             let (y_stride, uv_stride, _) = picture.strides();
-            let planes = Planes { y: picture.y(), u: picture.u(), v: picture.v(), y_stride, uv_stride };
+            let planes = Planes {
+                y: picture.y(),
+                u: picture.u(),
+                v: picture.v(),
+                y_stride,
+                uv_stride,
+            };
             yuv420_to_rgb(&planes, width, height, color, &mut rgb);
         }
         Self { width, height, rgb }
@@ -286,14 +352,23 @@ impl SampleReader {
     /// Show time (in the track's units) and content of the next picture.
     /// The error says in words what is wrong with the file.
     fn next(&mut self) -> Result<Option<(i64, &[u8])>, String> {
-        let Some(sample) = self.samples.get(self.next) else { return Ok(None) };
+        let Some(sample) = self.samples.get(self.next) else {
+            return Ok(None);
+        };
         self.next += 1;
         let end = sample.offset.checked_add(sample.size);
         if end.is_none_or(|end| end > self.file_len) {
-            return Err(format!("the file breaks off in picture {} of {}", self.next, self.samples.len()));
+            return Err(format!(
+                "the file breaks off in picture {} of {}",
+                self.next,
+                self.samples.len()
+            ));
         }
         if sample.size == 0 || sample.size > MAX_SAMPLE_BYTES {
-            return Err(format!("its index gives picture {} an impossible size", self.next));
+            return Err(format!(
+                "its index gives picture {} an impossible size",
+                self.next
+            ));
         }
         self.coded.resize(sample.size as usize, 0);
         self.file
@@ -319,7 +394,9 @@ impl SampleReader {
 /// Takes one length-prefixed unit off the front.
 fn take_nal<'a>(rest: &mut &'a [u8], length_bytes: usize) -> Option<&'a [u8]> {
     let (length, after) = rest.split_at_checked(length_bytes)?;
-    let length = length.iter().fold(0usize, |n, byte| (n << 8) | usize::from(*byte));
+    let length = length
+        .iter()
+        .fold(0usize, |n, byte| (n << 8) | usize::from(*byte));
     let (nal, after) = after.split_at_checked(length)?;
     *rest = after;
     Some(nal)
@@ -328,9 +405,11 @@ fn take_nal<'a>(rest: &mut &'a [u8], length_bytes: usize) -> Option<&'a [u8]> {
 fn parse_index(file: &File, complete_end: u64) -> Result<Mp4, String> {
     // re_mp4 indexes its tables unchecked in places, so a damaged index can
     // make it panic; that must end this file and not the program.
-    catch_unwind(AssertUnwindSafe(|| Mp4::read(BufReader::new(file), complete_end)))
-        .map_err(|_| "its index contradicts itself".to_owned())?
-        .map_err(|error| format!("its index cannot be read: {error}"))
+    catch_unwind(AssertUnwindSafe(|| {
+        Mp4::read(BufReader::new(file), complete_end)
+    }))
+    .map_err(|_| "its index contradicts itself".to_owned())?
+    .map_err(|error| format!("its index cannot be read: {error}"))
 }
 
 fn is_picture_track(mp4: &Mp4, track: &re_mp4::Track) -> bool {
@@ -352,6 +431,6 @@ fn codec_name(content: &StsdBoxContent) -> String {
 fn average_fps(samples: &[Sample], timescale: u64) -> Option<f64> {
     let first = samples.iter().map(|s| s.composition_timestamp).min()?;
     let last = samples.iter().map(|s| s.composition_timestamp).max()?;
-    let span_s = last.checked_sub(first)? as f64 / timescale as f64;
-    (span_s > 0.0).then(|| (samples.len() - 1) as f64 / span_s)
+    let span = last.checked_sub(first).filter(|span| *span > 0)?;
+    Some((samples.len() - 1) as f64 * timescale as f64 / span as f64)
 }

@@ -28,7 +28,12 @@ impl Turn {
     }
 
     /// Turns RGB rows. Gives width, height and rows of the turned picture.
-    pub(super) fn apply(self, rgb: Vec<u8>, width: usize, height: usize) -> (usize, usize, Vec<u8>) {
+    pub(super) fn apply(
+        self,
+        rgb: Vec<u8>,
+        width: usize,
+        height: usize,
+    ) -> (usize, usize, Vec<u8>) {
         match self {
             Self::None => (width, height, rgb),
             Self::Half => {
@@ -63,7 +68,10 @@ mod tests {
     fn turned(turn: Turn) -> (usize, usize, String) {
         let rgb: Vec<u8> = b"abcdef".iter().flat_map(|p| [*p, p + 100, 0]).collect();
         let (w, h, out) = turn.apply(rgb, 3, 2);
-        assert!(out.chunks_exact(3).all(|p| p[1] == p[0] + 100 && p[2] == 0), "channels stay in place");
+        assert!(
+            out.chunks_exact(3).all(|p| p[1] == p[0] + 100 && p[2] == 0),
+            "channels stay in place"
+        );
         (w, h, out.chunks_exact(3).map(|p| p[0] as char).collect())
     }
 

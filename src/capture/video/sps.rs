@@ -32,12 +32,18 @@ impl Sps {
             return None;
         }
         let payload = without_emulation_prevention(&nal[1..]);
-        let mut bits = Bits { data: &payload, at: 0 };
+        let mut bits = Bits {
+            data: &payload,
+            at: 0,
+        };
         let profile = bits.u(8)? as u8;
         bits.u(16)?; // constraint flags, level
         bits.ue()?; // id
         let mut plain_420 = true;
-        if matches!(profile, 100 | 110 | 122 | 244 | 44 | 83 | 86 | 118 | 128 | 138 | 139 | 134 | 135) {
+        if matches!(
+            profile,
+            100 | 110 | 122 | 244 | 44 | 83 | 86 | 118 | 128 | 138 | 139 | 134 | 135
+        ) {
             let chroma_format = bits.ue()?;
             if chroma_format == 3 {
                 bits.u(1)?;
@@ -82,8 +88,17 @@ impl Sps {
                 bits.ue()?; // cropping: the decoder applies it
             }
         }
-        let color = if bits.u(1)? == 1 { vui_color(&mut bits).unwrap_or_default() } else { ColorSpace::default() };
-        Some(Self { profile, plain_420, progressive, color })
+        let color = if bits.u(1)? == 1 {
+            vui_color(&mut bits).unwrap_or_default()
+        } else {
+            ColorSpace::default()
+        };
+        Some(Self {
+            profile,
+            plain_420,
+            progressive,
+            color,
+        })
     }
 }
 
@@ -168,7 +183,11 @@ impl Bits<'_> {
     /// Signed exponential-Golomb code (clause 9.1.1).
     fn se(&mut self) -> Option<i64> {
         let code = self.ue()? as i64;
-        Some(if code % 2 == 0 { -(code / 2) } else { (code + 1) / 2 })
+        Some(if code % 2 == 0 {
+            -(code / 2)
+        } else {
+            (code + 1) / 2
+        })
     }
 }
 
@@ -181,13 +200,28 @@ mod tests {
         // 1, 010, 011, 00100, 00101 = 0, 1, 2, 3, 4 (H.264 table 9-2).
         let data = [0b1010_0110, 0b0100_0010, 0b1000_0000];
         let mut bits = Bits { data: &data, at: 0 };
-        assert_eq!((0..5).map(|_| bits.ue().expect("in range")).collect::<Vec<_>>(), [0, 1, 2, 3, 4]);
-        assert_eq!(Bits { data: &[0; 20], at: 0 }.ue(), None);
+        assert_eq!(
+            (0..5)
+                .map(|_| bits.ue().expect("in range"))
+                .collect::<Vec<_>>(),
+            [0, 1, 2, 3, 4]
+        );
+        assert_eq!(
+            Bits {
+                data: &[0; 20],
+                at: 0
+            }
+            .ue(),
+            None
+        );
     }
 
     #[test]
     fn emulation_prevention_is_taken_out() {
-        assert_eq!(without_emulation_prevention(&[0, 0, 3, 1, 0, 3, 0, 0, 3]), [0, 0, 1, 0, 3, 0, 0]);
+        assert_eq!(
+            without_emulation_prevention(&[0, 0, 3, 1, 0, 3, 0, 0, 3]),
+            [0, 0, 1, 0, 3, 0, 0]
+        );
     }
 
     #[test]
