@@ -22,6 +22,8 @@ const MAX_DETECTOR_RUNS: usize = 2;
 const SETTLE_PASSES: usize = 2;
 /// Least height of a proposal, as a share of the frame's height.
 const MIN_BLOB_SHARE: f32 = 0.05;
+/// Share of a moving place that must have changed a moment ago.
+const MIN_ACTIVE: f32 = 0.2;
 /// Share of moving pixels in a body's box below which nothing moves there.
 const MIN_SUPPORT: f32 = 0.04;
 /// The same, to begin following.
@@ -199,7 +201,7 @@ impl Estimator {
 
         let start = Instant::now();
         let places = self.places();
-        self.motion.learn(frame.captured_at_s, &places);
+        self.motion.learn(&places);
         self.times.motion += start.elapsed();
 
         self.counters.bodies += self.chains.len() as u64;
@@ -213,7 +215,7 @@ impl Estimator {
     }
 
     /// Where the followed people are.
-    fn places(&self) -> Vec<Roi> {
+    fn places(&self) -> Vec<[f32; 4]> {
         self.chains.iter().map(|c| c.body_place()).collect()
     }
 
@@ -271,14 +273,14 @@ impl Estimator {
             if runs >= MAX_DETECTOR_RUNS || self.chains.len() >= self.max_people {
                 break;
             }
-            if blob.width() > 4.0 * blob.height() || self.is_rest_of_body(&blob) {
+            if blob.active < MIN_ACTIVE || self.is_rest_of_body(&blob) {
                 continue;
             }
             let known = self.failed.iter().position(|f| same_place(&f.blob, &blob));
             let tries = known.map_or(0, |k| self.failed[k].tries);
             if let Some(k) = known {
                 // Tried often: rest longer between tries.
-                let wait = if tries < 6 { 1 } else { 5 };
+                let wait = if tries < 8 { 1 } else { 5 };
                 if now - self.failed[k].last_frame < wait {
                     continue;
                 }
@@ -326,7 +328,8 @@ impl Estimator {
                 && blob.right > b[0] - reach
                 && blob.top < b[3] + reach
                 && blob.bottom > b[1] - reach;
-            near && blob.height() < 0.6 * (b[3] - b[1])
+            let own = self.motion.share(b) * (b[2] - b[0]) * (b[3] - b[1]);
+            near && (blob.height() < 0.6 * (b[3] - b[1]) || blob.area < 0.35 * own)
         })
     }
 
@@ -410,8 +413,8 @@ impl Estimator {
             } else {
                 (other, at)
             };
-            let better = support(&self.chains[new]) > 1.5 * support(&self.chains[old])
-                && self.chains[new].body.presence > self.chains[old].body.presence;
+            let better = support(&self.chains[old]) < MIN_START_SUPPORT
+                && support(&self.chains[new]) >= FIRM_SUPPORT;
             self.chains.remove(if better { old } else { new });
         }
     }
@@ -465,16 +468,12 @@ impl Estimator {
 }
 
 impl Chain {
-    /// An upright square that covers the body.
-    fn body_place(&self) -> Roi {
+    /// A box that covers the body: left, top, right, bottom.
+    fn body_place(&self) -> [f32; 4] {
         let b = bounds(&self.body.points);
-        let side = (b[2] - b[0]).max(b[3] - b[1]) * 1.15;
-        Roi {
-            cx_px: (b[0] + b[2]) / 2.0,
-            cy_px: (b[1] + b[3]) / 2.0,
-            size_px: side,
-            rotation_rad: 0.0,
-        }
+        // The points are joints: flesh, helmet and skates reach further.
+        let reach = 0.12 * (b[2] - b[0]).max(b[3] - b[1]);
+        [b[0] - reach, b[1] - reach, b[2] + reach, b[3] + reach]
     }
 }
 
@@ -538,7 +537,7 @@ fn same_place(a: &Blob, b: &Blob) -> bool {
     let height = (a.bottom.min(b.bottom) - a.top.max(b.top)).max(0.0);
     let shared = width * height;
     let union = a.width() * a.height() + b.width() * b.height() - shared;
-    shared > 0.5 * union
+    shared > 0.7 * union
 }
 
 /// The square to show the detector for a moving place. What a blob holds

@@ -10,7 +10,8 @@
 //! while (a moved goal, the hole a person left), and it learns nothing under
 //! a body that is being followed.
 
-use super::body::Roi;
+use std::ops::Range;
+
 use crate::capture::Frame;
 
 /// The small picture is about this wide.
@@ -23,7 +24,9 @@ const NOISE_FACTOR: f32 = 4.0;
 /// the camera's place, not people.
 const RELIGHT_SHARE: f32 = 0.5;
 /// How long a changed place must stand still to become background, seconds.
-const SETTLE_S: f64 = 1.0;
+const SETTLE_S: f64 = 0.5;
+/// A pixel that changed within this time is active, seconds.
+const ACTIVE_S: f64 = 0.2;
 /// Time constant of the slow drift, seconds.
 const DRIFT_S: f64 = 2.0;
 /// Neighbours (of 9) that must differ too: lone pixels are noise.
@@ -43,8 +46,10 @@ pub(crate) struct Blob {
     pub(crate) mass_x: f32,
     /// Moving pixels, as an area of the frame.
     pub(crate) area: f32,
-    /// It touches a body that is already followed.
-    pub(crate) touches_body: bool,
+    /// Share of it that changed a moment ago. What differs from the background
+    /// without changing is a left-over: the hole somebody left, or what the
+    /// video's compression made of a place behind him.
+    pub(crate) active: f32,
 }
 
 impl Blob {
@@ -74,6 +79,7 @@ pub(crate) struct Motion {
     taken: Vec<u8>,
     queue: Vec<u32>,
     last_s: Option<f64>,
+    now_s: f64,
     relit: bool,
 }
 
@@ -95,6 +101,7 @@ impl Motion {
             taken: Vec::new(),
             queue: Vec::new(),
             last_s: None,
+            now_s: 0.0,
             relit: false,
         }
     }
@@ -115,6 +122,7 @@ impl Motion {
     pub(crate) fn observe(&mut self, frame: &Frame) {
         let size = (frame.width, frame.height);
         self.relit = false;
+        self.now_s = frame.captured_at_s;
         if size != self.frame_size || self.last_s.is_none() {
             self.resize(size);
             self.shrink(frame);
@@ -146,13 +154,14 @@ impl Motion {
     }
 
     /// Learns from the frame last observed, except under `bodies`.
-    pub(crate) fn learn(&mut self, at_s: f64, bodies: &[Roi]) {
+    pub(crate) fn learn(&mut self, bodies: &[[f32; 4]]) {
+        let at_s = self.now_s;
         let passed_s = self.last_s.map_or(0.0, |last| (at_s - last).max(0.0));
         self.last_s = Some(at_s);
         if self.relit {
             return;
         }
-        self.mark(bodies, 0.5);
+        self.mark(bodies);
         let drift = (1.0 - (-passed_s / DRIFT_S).exp()) as f32;
         for i in 0..self.now.len() {
             let now = self.now[i];
@@ -197,33 +206,29 @@ impl Motion {
         if self.relit || self.mask.is_empty() {
             return 0.0;
         }
-        let d = self.divisor as f32;
-        let clamp = |v: f32, most: usize| (v / d).clamp(0.0, most as f32) as usize;
-        let (x0, x1) = (
-            clamp(bounds[0], self.width),
-            clamp(bounds[2].max(0.0) + d - 1.0, self.width),
-        );
-        let (y0, y1) = (
-            clamp(bounds[1], self.height),
-            clamp(bounds[3].max(0.0) + d - 1.0, self.height),
-        );
-        if x1 <= x0 || y1 <= y0 {
+        let (columns, rows) = self.small(bounds);
+        let area = columns.len() * rows.len();
+        if area == 0 {
             return 0.0;
         }
-        let mut count = 0usize;
-        for row in self.mask.chunks_exact(self.width).take(y1).skip(y0) {
-            count += row[x0..x1].iter().filter(|&&m| m != 0).count();
-        }
-        count as f32 / ((x1 - x0) * (y1 - y0)) as f32
+        let lines = self
+            .mask
+            .chunks_exact(self.width)
+            .skip(rows.start)
+            .take(rows.len());
+        let count: usize = lines
+            .map(|row| row[columns.clone()].iter().filter(|&&m| m != 0).count())
+            .sum();
+        count as f32 / area as f32
     }
 
     /// The moving places that are not under `bodies`, tallest first, at least
     /// `min_height_px` high.
-    pub(crate) fn blobs(&mut self, bodies: &[Roi], min_height_px: f32) -> Vec<Blob> {
+    pub(crate) fn blobs(&mut self, bodies: &[[f32; 4]], min_height_px: f32) -> Vec<Blob> {
         if self.relit || self.mask.is_empty() {
             return Vec::new();
         }
-        self.mark(bodies, 0.5);
+        self.mark(bodies);
         for ((free, &mask), &taken) in self.scratch.iter_mut().zip(&self.mask).zip(&self.taken) {
             *free = u8::from(mask != 0 && taken == 0);
         }
@@ -261,7 +266,7 @@ impl Motion {
         self.relit = true;
         self.background.copy_from_slice(&self.now);
         self.candidate.copy_from_slice(&self.now);
-        self.candidate_since_s.fill(f64::INFINITY);
+        self.candidate_since_s.fill(self.now_s);
         self.noise.fill(0.0);
         self.differs.fill(0);
         self.mask.fill(0);
@@ -322,27 +327,35 @@ impl Motion {
         1.0
     }
 
-    /// Marks the small pixels under the given upright boxes (`half` = half
-    /// side in region sizes).
-    fn mark(&mut self, bodies: &[Roi], half: f32) {
+    /// Marks the small pixels under boxes (left, top, right, bottom).
+    fn mark(&mut self, boxes: &[[f32; 4]]) {
         self.taken.fill(0);
-        let d = self.divisor as f32;
-        for roi in bodies {
-            let reach = roi.size_px * half;
-            let x0 = ((roi.cx_px - reach) / d).clamp(0.0, self.width as f32) as usize;
-            let x1 = ((roi.cx_px + reach) / d)
-                .ceil()
-                .clamp(0.0, self.width as f32) as usize;
-            let y0 = ((roi.cy_px - reach) / d).clamp(0.0, self.height as f32) as usize;
-            let y1 = ((roi.cy_px + reach) / d)
-                .ceil()
-                .clamp(0.0, self.height as f32) as usize;
-            for row in self.taken.chunks_exact_mut(self.width).take(y1).skip(y0) {
-                if x0 < x1 {
-                    row[x0..x1].fill(1);
-                }
+        for bounds in boxes {
+            let (columns, rows) = self.small(*bounds);
+            for row in self
+                .taken
+                .chunks_exact_mut(self.width)
+                .skip(rows.start)
+                .take(rows.len())
+            {
+                row[columns.clone()].fill(1);
             }
         }
+    }
+
+    /// The small pixels a box of the frame touches.
+    fn small(&self, bounds: [f32; 4]) -> (Range<usize>, Range<usize>) {
+        let d = self.divisor as f32;
+        let range = |low: f32, high: f32, most: usize| {
+            let most_f = most as f32;
+            let from = (low / d).floor().clamp(0.0, most_f) as usize;
+            let to = (high / d).ceil().clamp(0.0, most_f) as usize;
+            from..to.max(from)
+        };
+        (
+            range(bounds[0], bounds[2], self.width),
+            range(bounds[1], bounds[3], self.height),
+        )
     }
 
     /// Connected pieces of `joined`; box and mass count only truly moving
@@ -359,16 +372,16 @@ impl Motion {
             self.queue.clear();
             self.queue.push(start as u32);
             let (mut x0, mut x1, mut y0, mut y1) = (w, 0, h, 0);
-            let (mut count, mut sum_x, mut touches) = (0usize, 0usize, false);
+            let (mut count, mut sum_x, mut active) = (0usize, 0usize, 0usize);
             while let Some(at) = self.queue.pop() {
                 let at = at as usize;
                 let (x, y) = (at % w, at / w);
-                touches |= self.taken[at] != 0;
                 if self.scratch[at] != 0 {
                     (x0, x1) = (x0.min(x), x1.max(x + 1));
                     (y0, y1) = (y0.min(y), y1.max(y + 1));
                     count += 1;
                     sum_x += x;
+                    active += usize::from(self.candidate_since_s[at] + ACTIVE_S >= self.now_s);
                 }
                 let mut visit = |next: usize| {
                     if joined[next] != 0 {
@@ -399,7 +412,7 @@ impl Motion {
                 bottom: y1 as f32 * d,
                 mass_x: (sum_x as f32 / count as f32 + 0.5) * d,
                 area: count as f32 * d * d,
-                touches_body: touches,
+                active: active as f32 / count as f32,
             });
         }
         out
@@ -430,7 +443,7 @@ fn merge(mut pieces: Vec<Blob>) -> Vec<Blob> {
                         bottom: a.bottom.max(b.bottom),
                         mass_x: (a.mass_x * a.area + b.mass_x * b.area) / area,
                         area,
-                        touches_body: a.touches_body || b.touches_body,
+                        active: (a.active * a.area + b.active * b.area) / area,
                     };
                     pieces.swap_remove(j);
                     changed = true;
