@@ -82,6 +82,27 @@ impl Camera {
         (t.is_finite() && t > 0.0).then(|| [ray[0] * t, self.height_m + ray[2] * t])
     }
 
+    /// The point on an upright plane that a picture position shows, as metres
+    /// along `along` (a horizontal direction of length 1) from `through`, and
+    /// metres above the ice. `None` when the line of sight runs along the
+    /// plane or meets it behind the lens.
+    pub fn on_upright_plane(
+        &self,
+        px: [f64; 2],
+        through_m: [f64; 2],
+        along: [f64; 2],
+    ) -> Option<[f64; 2]> {
+        let ray = self.ray(px);
+        let normal = [-along[1], along[0]];
+        let toward = ray[0] * normal[0] + ray[1] * normal[1];
+        let t = (through_m[0] * normal[0] + through_m[1] * normal[1]) / toward;
+        if !(t.is_finite() && t > 0.0) {
+            return None;
+        }
+        let (dx, dy) = (ray[0] * t - through_m[0], ray[1] * t - through_m[1]);
+        Some([dx * along[0] + dy * along[1], self.height_m + ray[2] * t])
+    }
+
     /// Depth along the optical axis of a world point, metres.
     pub fn depth_m(&self, p_m: [f64; 3]) -> f64 {
         self.camera_from_world(p_m)[2]
@@ -123,6 +144,19 @@ mod tests {
             let p = [0.4, 6.0, 0.9];
             let back = cam.on_wall(cam.project(p).unwrap(), 6.0).unwrap();
             assert!((back[0] - 0.4).hypot(back[1] - 0.9) < 1e-9);
+        }
+    }
+
+    #[test]
+    fn an_upright_plane_at_an_angle_gives_back_what_was_projected() {
+        let cam = Camera::of_lane(&lane(3.0, 1.0), 1280, 720);
+        let (through, s) = ([0.3, 6.5], 0.5f64.sqrt());
+        for (along_m, z) in [(0.0, 0.0), (0.4, 0.9), (-0.6, 0.3)] {
+            let p = [through[0] + s * along_m, through[1] - s * along_m, z];
+            let back = cam
+                .on_upright_plane(cam.project(p).unwrap(), through, [s, -s])
+                .unwrap();
+            assert!((back[0] - along_m).hypot(back[1] - z) < 1e-9);
         }
     }
 

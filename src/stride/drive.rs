@@ -29,14 +29,21 @@ const STRAIGHT_BEFORE_TOE_OFF: f64 = 0.035;
 pub struct Drive {
     /// Sample by sample; about 0 with the skate under the body.
     pub curve: Vec<f64>,
+    /// The distance part alone, metres from under the body.
+    pub away_m: Vec<f64>,
     /// How much of it is knee rather than distance, 0 to 1.
     knee_share: Vec<f64>,
 }
 
 impl Drive {
+    /// How much of the drive at a sample is knee rather than distance.
+    pub fn knee_share(&self, i: usize) -> f64 {
+        self.knee_share.get(i).copied().unwrap_or(0.0)
+    }
+
     /// How long after the top of the curve the skate leaves the ice, seconds.
     pub fn toe_off_after_s(&self, i: usize, cycle_s: f64) -> f64 {
-        self.knee_share.get(i).copied().unwrap_or(0.0) * STRAIGHT_BEFORE_TOE_OFF * cycle_s
+        self.knee_share(i) * STRAIGHT_BEFORE_TOE_OFF * cycle_s
     }
 }
 
@@ -53,7 +60,7 @@ fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, stature_m
     let LegPoints {
         hip, knee, ankle, ..
     } = leg_points(leg);
-    let (mut curve, mut knee_share) = (Vec::new(), Vec::new());
+    let (mut curve, mut aways_m, mut knee_share) = (Vec::new(), Vec::new(), Vec::new());
     for (i, row) in curves.points.iter().enumerate() {
         let hips = curves.mid(i, BodyPoint::LeftHip as usize, BodyPoint::RightHip as usize);
         // 1 square from the side, 0 straight from front or rear
@@ -68,9 +75,14 @@ fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, stature_m
         let open = (open_deg - BENT_DEG) / (STRAIGHT_DEG - BENT_DEG);
         let knee_seen = sideways * (1.0 - 0.5 * far_seen);
         curve.push(far_seen * away_m / (LONG_PUSH_SHARE * stature_m) + knee_seen * open);
+        aways_m.push(away_m);
         knee_share.push(knee_seen / (knee_seen + far_seen));
     }
-    Drive { curve, knee_share }
+    Drive {
+        curve,
+        away_m: aways_m,
+        knee_share,
+    }
 }
 
 /// Metres across the picture for one metre in a horizontal world direction,

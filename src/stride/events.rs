@@ -8,6 +8,13 @@ use crate::pose::BodyPoint;
 
 /// Smallest rise of the drive curve that is a push.
 const MIN_RISE: f64 = 0.25;
+/// Smallest rise where the other leg's toe-offs say that it is this leg's
+/// turn.
+const MIN_RISE_IN_TURN: f64 = 0.06;
+/// Least time between the toe-offs of different legs, and how far a leg's
+/// turn may lie off the middle between the other's, in cycles.
+const MIN_TURN: f64 = 0.25;
+const TURN_TOLERANCE: f64 = 0.18;
 /// Shortest time between two toe-offs of one leg, seconds. Fast skaters make
 /// about 3.5 steps a second, so one leg pushes every 0.57 s (from memory).
 const MIN_SAME_LEG_S: f64 = 0.40;
@@ -26,11 +33,11 @@ pub fn find_pushes(lane: &Lane, curves: &Curves, place: &Place, drive: &[Drive; 
     }
     let mut peaks: Vec<Peak> = Leg::BOTH
         .into_iter()
-        .flat_map(|leg| peaks_of(leg, &drive[leg as usize].curve))
+        .flat_map(|leg| peaks_of(leg, &drive[leg as usize], MIN_RISE))
         .collect();
     peaks.sort_by(|a, b| a.at.total_cmp(&b.at));
     drop_repeats(&mut peaks, curves.rate_hz);
-    let cycle_s = cycle_s(&peaks, curves.rate_hz);
+    let cycle_s = alternate(&mut peaks, drive, curves.rate_hz);
     peaks
         .iter()
         .filter_map(|peak| {
@@ -46,11 +53,14 @@ struct Peak {
     at: f64,
     /// Height over the higher of the two valleys beside it.
     rise: f64,
+    /// The rise, less where only the knee tells: a knee also opens when the
+    /// skate is set down.
+    clarity: f64,
 }
 
 /// Local maxima that stand out from the valleys on both sides.
-fn peaks_of(leg: Leg, curve: &[f64]) -> Vec<Peak> {
-    let n = curve.len();
+fn peaks_of(leg: Leg, drive: &Drive, min_rise: f64) -> Vec<Peak> {
+    let (curve, n) = (&drive.curve, drive.curve.len());
     (1..n.saturating_sub(1))
         .filter(|&i| curve[i] > curve[i - 1] && curve[i] >= curve[i + 1])
         .filter_map(|i| {
@@ -68,10 +78,11 @@ fn peaks_of(leg: Leg, curve: &[f64]) -> Vec<Peak> {
             let after = valley(&mut (i + 1..n));
             let rise = curve[i] - before.max(after);
             let (offset, _) = parabola_peak(curve[i - 1], curve[i], curve[i + 1]);
-            (rise >= MIN_RISE).then_some(Peak {
+            (rise >= min_rise).then_some(Peak {
                 leg,
                 at: i as f64 + offset,
                 rise,
+                clarity: rise * (1.0 - 0.7 * drive.knee_share(i)),
             })
         })
         .collect()
@@ -94,6 +105,48 @@ fn drop_repeats(peaks: &mut Vec<Peak>, rate_hz: f64) {
             None => i += 1,
         }
     }
+}
+
+/// Makes the legs take turns: skaters push left, right, left. A toe-off
+/// closely beside a clearer one of the other leg goes; where a leg's turn is
+/// missing, the best peak of its curve around that time comes in, however
+/// little it stands out. Gives the length of a cycle, seconds.
+fn alternate(peaks: &mut Vec<Peak>, drive: &[Drive; 2], rate_hz: f64) -> f64 {
+    let mut cycle = cycle_s(peaks, rate_hz) * rate_hz;
+    while let Some(i) = (1..peaks.len()).find(|&i| {
+        peaks[i].leg != peaks[i - 1].leg && peaks[i].at - peaks[i - 1].at < MIN_TURN * cycle
+    }) {
+        let less_clear = if peaks[i].clarity < peaks[i - 1].clarity {
+            i
+        } else {
+            i - 1
+        };
+        peaks.remove(less_clear);
+        cycle = cycle_s(peaks, rate_hz) * rate_hz;
+    }
+    let mut missing = Vec::new();
+    for (k, peak) in peaks.iter().enumerate() {
+        let turn = |at: f64| (peak.leg.other(), at);
+        let next = peaks.get(k + 1);
+        if next
+            .is_none_or(|n| n.leg == peak.leg && (0.7..1.4).contains(&((n.at - peak.at) / cycle)))
+        {
+            let half = next.map_or(0.5 * cycle, |n| (n.at - peak.at) / 2.0);
+            missing.push(turn(peak.at + half));
+        }
+        if k == 0 {
+            missing.push(turn(peak.at - 0.5 * cycle));
+        }
+    }
+    for (leg, around) in missing {
+        let best = peaks_of(leg, &drive[leg as usize], MIN_RISE_IN_TURN)
+            .into_iter()
+            .filter(|p| (p.at - around).abs() < TURN_TOLERANCE * cycle)
+            .max_by(|a, b| a.rise.total_cmp(&b.rise));
+        peaks.extend(best);
+    }
+    peaks.sort_by(|a, b| a.at.total_cmp(&b.at));
+    cycle / rate_hz
 }
 
 /// Length of a full cycle, seconds: twice the median step between toe-offs of
@@ -133,8 +186,7 @@ fn whole_push(
         return None;
     }
     let top = (peak.at.round() as usize).min(curves.len() - 1);
-    let earliest = (peak.at - 0.75 * cycle_s * rate).max(0.0) as usize;
-    let touchdown = lowest(curve, earliest, top);
+    let touchdown = touchdown(&drive.away_m, peak.at, cycle_s * rate);
     let push_start = push_start(curve, touchdown, top);
     let latest = ((peak.at + 0.45 * cycle_s * rate) as usize).min(curves.len() - 1);
     let recovery = heels_together(curves, place, top, latest);
@@ -155,6 +207,14 @@ fn usize_at_least(v: f64, floor: f64) -> Option<usize> {
 
 fn all_in_view(curves: &Curves, from: usize, to: usize) -> bool {
     (from..=to).all(|i| curves.seen[i] && curves.legs_in_frame[i])
+}
+
+/// When the skate is back under the body before a toe-off: nearest to it, in
+/// the part of the cycle where that can be.
+fn touchdown(away_m: &[f64], toe_off: f64, cycle: f64) -> usize {
+    let earliest = (toe_off - 0.75 * cycle).max(0.0) as usize;
+    let latest = ((toe_off - 0.45 * cycle).max(0.0) as usize).max(earliest);
+    lowest(away_m, earliest, latest.min(away_m.len() - 1))
 }
 
 /// Index of the smallest value in `from..=to`.

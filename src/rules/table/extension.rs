@@ -1,6 +1,6 @@
 //! Extension.
 
-use super::read::{highest, knee_angles};
+use super::read::{Stance, highest, knee_angles};
 use crate::config::View;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
@@ -43,6 +43,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let angles = knee_angles(
         motion,
         push,
+        Stance::PushedOut,
         push.toe_off_s - around_s,
         push.toe_off_s + around_s,
     );

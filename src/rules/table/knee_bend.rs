@@ -1,6 +1,6 @@
 //! Knee bend.
 
-use super::read::{knee_angles, lowest};
+use super::read::{Stance, knee_angles, lowest};
 use crate::config::View;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
@@ -37,17 +37,20 @@ pub const RULE: Rule = Rule {
 const UNCERTAINTY_DEG: f64 = 8.0;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
-    if push.near_leg == Some(false) {
+    if push.near_leg == Some(false) && motion.lane.view == View::Side {
         return Measure::not_judged("the far leg is partly hidden");
     }
-    // The deepest point of the glide; the first part of the push still
-    // counts, since the leg opens slowly there.
-    let cycle_part_s = 0.2 * (push.toe_off_s - push.touchdown_s);
+    // The leg is bent deepest just before it starts to open. The first half
+    // of the glide is left out: the leg still comes down from its recovery,
+    // where it is bent more.
+    let glide_s = push.push_start_s - push.touchdown_s;
+    let push_s = push.toe_off_s - push.push_start_s;
     let angles = knee_angles(
         motion,
         push,
-        push.touchdown_s,
-        push.push_start_s + cycle_part_s,
+        Stance::Glide,
+        push.push_start_s - 0.5 * glide_s.min(0.25),
+        push.push_start_s + 0.3 * push_s,
     );
     match lowest(&angles) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
