@@ -345,10 +345,11 @@ impl Estimator {
             // Before a high camera somebody nearer can stand right below, so
             // this is looked at now and then.
             let below = blob.top > b[3] - 0.3 * height
+                && blob.bottom < b[3] + 1.3 * height
                 && blob.mass_x > b[0] - 0.2 * height
                 && blob.mass_x < b[2] + 0.2 * height
                 && blob.height() < 1.3 * height;
-            near && (small || (below && !self.counters.frames.is_multiple_of(REST_FRAMES)))
+            (near && small) || (below && !self.counters.frames.is_multiple_of(REST_FRAMES))
         })
     }
 
