@@ -20,9 +20,11 @@ const SMALL_WIDTH: u32 = 320;
 const MIN_DIFFERENCE: f32 = 9.0;
 /// Multiple of a pixel's own usual difference that counts.
 const NOISE_FACTOR: f32 = 4.0;
-/// Share of the picture beyond which a difference is a change of light or of
-/// the camera's place, not people.
-const RELIGHT_SHARE: f32 = 0.5;
+/// Multiple of the picture's median difference that counts.
+const COMMON_FACTOR: f32 = 3.0;
+/// Median difference from which on the light or the camera has changed, grey
+/// levels: everything is learned anew.
+const RELIGHT_DIFFERENCE: f32 = 30.0;
 /// How long a changed place must stand still to become background, seconds.
 const SETTLE_S: f64 = 0.5;
 /// A pixel that changed within this time is active, seconds.
@@ -73,6 +75,10 @@ pub(crate) struct Motion {
     /// What a changed pixel looks like, and since when.
     candidate: Vec<[f32; 3]>,
     candidate_since_s: Vec<f64>,
+    /// Largest difference of a channel from the background.
+    change: Vec<f32>,
+    /// Least difference that counted in the last frame.
+    least: f32,
     differs: Vec<u8>,
     mask: Vec<u8>,
     scratch: Vec<u8>,
@@ -95,6 +101,8 @@ impl Motion {
             noise: Vec::new(),
             candidate: Vec::new(),
             candidate_since_s: Vec::new(),
+            change: Vec::new(),
+            least: MIN_DIFFERENCE,
             differs: Vec::new(),
             mask: Vec::new(),
             scratch: Vec::new(),
@@ -131,21 +139,24 @@ impl Motion {
         }
         self.shrink(frame);
         let gain = self.light_change();
-        let mut count = 0usize;
-        for (i, differs) in self.differs.iter_mut().enumerate() {
-            let (now, back) = (&self.now[i], &self.background[i]);
-            let mut most = 0.0f32;
-            for c in 0..3 {
-                most = most.max((now[c] - back[c] * gain).abs());
-            }
-            let limit = MIN_DIFFERENCE.max(NOISE_FACTOR * self.noise[i]);
-            *differs = u8::from(most > limit);
-            count += usize::from(*differs);
+        let mut bins = [0u32; 256];
+        for ((most, now), back) in self.change.iter_mut().zip(&self.now).zip(&self.background) {
+            *most = (0..3).fold(0.0f32, |m, c| m.max((now[c] - back[c] * gain).abs()));
+            bins[(*most as usize).min(255)] += 1;
         }
-        if count as f32 > RELIGHT_SHARE * self.now.len() as f32 {
+        // People never cover half the picture: what half of it differs by is
+        // the camera's noise, or the whole scene is another one.
+        let usual = median(&bins) as f32;
+        if usual > RELIGHT_DIFFERENCE {
             self.start_background();
             return;
         }
+        let least = MIN_DIFFERENCE.max(COMMON_FACTOR * (usual + 0.5));
+        for ((differs, &most), &noise) in self.differs.iter_mut().zip(&self.change).zip(&self.noise)
+        {
+            *differs = u8::from(most > least.max(NOISE_FACTOR * noise));
+        }
+        self.least = least;
         count_neighbours(&self.differs, &mut self.scratch, self.width, self.height, 1);
         for ((mask, &differs), &near) in self.mask.iter_mut().zip(&self.differs).zip(&self.scratch)
         {
@@ -171,29 +182,22 @@ impl Motion {
                 continue;
             }
             if self.differs[i] == 0 {
-                let mut most = 0.0f32;
                 for (back, now) in self.background[i].iter_mut().zip(now) {
-                    let step = now - *back;
-                    most = most.max(step.abs());
-                    *back += drift * step;
+                    *back += drift * (now - *back);
                 }
-                self.noise[i] += drift * (most - self.noise[i]);
+                self.noise[i] += drift * (self.change[i] - self.noise[i]);
                 self.candidate[i] = now;
                 self.candidate_since_s[i] = at_s;
                 continue;
             }
             let candidate = &mut self.candidate[i];
-            let still = (0..3).all(|c| (now[c] - candidate[c]).abs() < MIN_DIFFERENCE);
+            let still = (0..3).all(|c| (now[c] - candidate[c]).abs() < self.least);
             if !still {
                 *candidate = now;
                 self.candidate_since_s[i] = at_s;
                 // A place that flickers for ever (a screen, a crowd) raises
                 // its own limit until it no longer counts.
-                let mut most = 0.0f32;
-                for c in 0..3 {
-                    most = most.max((now[c] - self.background[i][c]).abs());
-                }
-                self.noise[i] += drift * 0.1 * (most.min(60.0) - self.noise[i]);
+                self.noise[i] += drift * 0.1 * (self.change[i].min(60.0) - self.noise[i]);
             } else if at_s - self.candidate_since_s[i] >= SETTLE_S {
                 self.background[i] = now;
             }
@@ -256,6 +260,7 @@ impl Motion {
         self.noise = vec![0.0; n];
         self.candidate = vec![[0.0; 3]; n];
         self.candidate_since_s = vec![0.0; n];
+        self.change = vec![0.0; n];
         self.differs = vec![0; n];
         self.mask = vec![0; n];
         self.scratch = vec![0; n];
@@ -317,14 +322,7 @@ impl Motion {
         if total < 200 {
             return 1.0;
         }
-        let mut seen = 0;
-        for (bin, count) in bins.iter().enumerate() {
-            seen += count;
-            if seen * 2 >= total {
-                return LOW + bin as f32 * STEP;
-            }
-        }
-        1.0
+        LOW + median(&bins) as f32 * STEP
     }
 
     /// Marks the small pixels under boxes (left, top, right, bottom).
@@ -417,6 +415,18 @@ impl Motion {
         }
         out
     }
+}
+
+/// The bin that holds the median of a histogram.
+fn median(bins: &[u32]) -> usize {
+    let total: u32 = bins.iter().sum();
+    let mut seen = 0;
+    bins.iter()
+        .position(|count| {
+            seen += count;
+            seen * 2 >= total
+        })
+        .unwrap_or(0)
 }
 
 /// Joins boxes that are close for their size: a white jersey before white
