@@ -11,8 +11,10 @@
 
 mod declare;
 mod judged;
+pub mod settings;
 mod table;
 
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
 pub use judged::{Flag, JudgedPass, JudgedPush, Leg, Measure};
+pub use settings::AgeGroups;
 pub use table::RULES;
