@@ -1,11 +1,11 @@
 //! `session.json` against its description in `docs/session-json.md`.
 
-mod common_store;
+mod store_common;
 
-use common_store::{cue, engine, lane, pass, session, source};
 use kickplate::rules::{AgeGroup, RULES, Thresholds};
 use kickplate::store::SessionFile;
 use serde_json::Value;
+use store_common::{cue, engine, lane, pass, session, source};
 
 fn file() -> SessionFile {
     let thresholds = Thresholds::defaults(AgeGroup::U15);

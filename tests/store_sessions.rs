@@ -1,17 +1,17 @@
 //! The sessions file: what goes in comes out, also after a kill.
 
-mod common_store;
+mod store_common;
 
 use std::io::{BufRead, BufReader};
 use std::os::unix::fs::PermissionsExt;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use common_store::{cue, pass, session};
 use kickplate::store::{
     SESSIONS_FILE, SessionState, Store, StoreError, StoreWriter, StoredPass, WriterPolicy,
     WriterState, Written,
 };
+use store_common::{cue, pass, session};
 
 const PATIENCE: Duration = Duration::from_secs(30);
 

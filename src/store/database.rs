@@ -434,3 +434,103 @@ fn insert_push(
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{Lane, View};
+    use crate::feedback::CueKind;
+    use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
+    use crate::store::{EngineInfo, SourceInfo, SourceKind};
+
+    fn session() -> SessionInfo {
+        let lane = include_str!("../../config/lane-side.toml");
+        SessionInfo {
+            source: SourceInfo {
+                kind: SourceKind::Camera,
+                name: "rink".to_owned(),
+                width: 1280,
+                height: 720,
+                frames_per_second: None,
+                frames: None,
+            },
+            lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
+            engine: EngineInfo {
+                program_version: "0".to_owned(),
+                backend: "embedded".to_owned(),
+                model: "full".to_owned(),
+                model_sha256: None,
+            },
+            age_group: AgeGroup::U13,
+            started: Zoned::now(),
+        }
+    }
+
+    fn pass(number: u32) -> (JudgedPass, Cue) {
+        let push = JudgedPush {
+            leg: Leg::Left,
+            near_leg: None,
+            push_start_s: 0.0,
+            toe_off_s: 0.5,
+            measures: vec![Measure::not_judged("long words ".repeat(50)); RULES.len()],
+            flags: Vec::new(),
+        };
+        let pass = JudgedPass {
+            track_id: number,
+            started_at_s: 0.0,
+            ended_at_s: f64::from(number),
+            speed_mps: 5.0,
+            view: View::Side,
+            thresholds: Thresholds::defaults(AgeGroup::U13),
+            pushes: vec![push; 4],
+        };
+        let cue = Cue {
+            pass_number: number,
+            track_id: number,
+            kind: CueKind::Praise,
+        };
+        (pass, cue)
+    }
+
+    /// SQLite's page limit answers with the same code as a full disk
+    /// (SQLITE_FULL, sqlite.org/rescode.html).
+    #[test]
+    fn a_full_disk_refuses_a_whole_pass_and_takes_it_later() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut store = Store::open(dir.path()).unwrap();
+        let id = store.begin_session(&session()).unwrap();
+        let limit = |store: &Store, pages: u32| {
+            let set: u32 = store
+                .connection
+                .query_row(&format!("PRAGMA max_page_count = {pages}"), [], |r| {
+                    r.get(0)
+                })
+                .unwrap();
+            set
+        };
+        limit(&store, 30);
+        let mut written = 0;
+        let refused = loop {
+            let (pass, cue) = pass(written + 1);
+            match store.write_pass(&id, &pass, &cue) {
+                Ok(()) => written += 1,
+                Err(e) => break e,
+            }
+            assert!(written < 100, "the limit never came");
+        };
+        assert!(matches!(refused, StoreError::Full { .. }), "{refused}");
+        assert!(!refused.is_permanent());
+        let stored = |store: &Store| store.load_session(id.row).unwrap().passes;
+        assert_eq!(stored(&store).len(), written as usize);
+
+        limit(&store, 10_000);
+        let (last, cue) = pass(written + 1);
+        store.write_pass(&id, &last, &cue).unwrap();
+        let back = stored(&store);
+        assert_eq!(back.len(), written as usize + 1);
+        assert!(
+            back.iter()
+                .all(|p| p.pass.pushes.len() == 4 && p.pass.pushes[3].measures.len() == RULES.len())
+        );
+    }
+}
