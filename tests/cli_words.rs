@@ -1,5 +1,7 @@
 //! The built program: exit codes, and one sentence for what went wrong.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 

@@ -1,5 +1,7 @@
 //! The settings files as they are shipped, and what is said about bad ones.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 use std::path::{Path, PathBuf};
 
 use kickplate::config::{Lane, Problem, Travel, View};
@@ -228,28 +230,23 @@ fn travel_that_contradicts_the_view_is_named_with_the_remedy() {
 #[test]
 fn files_that_cannot_be_text_are_named() {
     let dir = tempfile::tempdir().unwrap();
-    let problem = |path: &Path| Lane::load(path).unwrap_err();
-    assert_eq!(
-        problem(&dir.path().join("gone.toml")).problem,
-        Problem::NotFound
-    );
+    let fault = |path: &Path| Lane::load(path).unwrap_err();
+    let problem = |path: &Path| *fault(path).problem;
+    assert_eq!(problem(&dir.path().join("gone.toml")), Problem::NotFound);
     let below_a_file = dir.path().join("file");
     std::fs::write(&below_a_file, "").unwrap();
-    assert_eq!(
-        problem(&below_a_file.join("lane.toml")).problem,
-        Problem::NotFound
-    );
-    assert_eq!(problem(dir.path()).problem, Problem::NotAFile);
-    assert_eq!(problem(Path::new("/dev/zero")).problem, Problem::NotAFile);
+    assert_eq!(problem(&below_a_file.join("lane.toml")), Problem::NotFound);
+    assert_eq!(problem(dir.path()), Problem::NotAFile);
+    assert_eq!(problem(Path::new("/dev/zero")), Problem::NotAFile);
 
     let latin: PathBuf = dir.path().join("latin.toml");
     std::fs::write(&latin, b"view = \"side\"\n# caf\xe9\n").unwrap();
-    let said = problem(&latin);
-    assert_eq!((said.line, said.problem), (Some(2), Problem::NotUtf8));
+    let said = fault(&latin);
+    assert_eq!((said.line, *said.problem), (Some(2), Problem::NotUtf8));
 
     let huge = dir.path().join("huge.toml");
     std::fs::write(&huge, vec![b'#'; (1 << 20) + 1]).unwrap();
-    assert!(matches!(problem(&huge).problem, Problem::TooLarge(_)));
+    assert!(matches!(problem(&huge), Problem::TooLarge(_)));
 }
 
 #[test]

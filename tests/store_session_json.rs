@@ -1,5 +1,7 @@
 //! `session.json` against its description in `docs/session-json.md`.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 mod store_common;
 
 use kickplate::rules::{AgeGroup, RULES, Thresholds};

@@ -1,5 +1,7 @@
 //! The sessions file: what goes in comes out, also after a kill.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 mod store_common;
 
 use std::io::{BufRead, BufReader};

@@ -25,7 +25,7 @@ pub fn read_text(path: &Path) -> Result<String, ConfigError> {
     let fault = |line, problem| ConfigError {
         file: file.clone(),
         line,
-        problem,
+        problem: Box::new(problem),
     };
     let io = |e: std::io::Error| match e.kind() {
         std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => Problem::NotFound,
@@ -63,7 +63,7 @@ impl<'t> Document<'t> {
         let root = DeTable::parse(text).map_err(|e| ConfigError {
             file: file.to_owned(),
             line: e.span().map(|span| line_at(text, span.start)),
-            problem: Problem::Syntax(e.message().replace('\n', " ")),
+            problem: Box::new(Problem::Syntax(e.message().replace('\n', " "))),
         })?;
         Ok(Document {
             file: file.to_owned(),
@@ -86,7 +86,7 @@ impl<'t> Document<'t> {
         ConfigError {
             file: self.file.clone(),
             line,
-            problem,
+            problem: Box::new(problem),
         }
     }
 }
@@ -385,7 +385,7 @@ struct Found<'d> {
 
 /// The example of the declaration says more than a bound of the range.
 fn with_example(mut error: ConfigError, key: &Key) -> ConfigError {
-    if let Problem::WrongType { example, .. } = &mut error.problem {
+    if let Problem::WrongType { example, .. } = &mut *error.problem {
         *example = key.example.to_owned();
     }
     error

@@ -11,8 +11,8 @@ pub struct ConfigError {
     /// Line of the fault, counted from 1; `None` where there is none, as for
     /// a key that is missing or a file that is not there.
     pub line: Option<usize>,
-    /// What is wrong.
-    pub problem: Problem,
+    /// What is wrong. Boxed: results carry it everywhere and faults are rare.
+    pub problem: Box<Problem>,
 }
 
 /// The kinds of fault. Keys are full paths: `U15.knee_bend.at_most_deg`.

@@ -133,7 +133,7 @@ impl Lane {
         check_travel(view, self.travel).map_err(|sentence| ConfigError {
             file: file_name.to_owned(),
             line: None,
-            problem: Problem::Conflict(sentence),
+            problem: Box::new(Problem::Conflict(sentence)),
         })?;
         self.view = view;
         Ok(self)

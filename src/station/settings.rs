@@ -211,7 +211,7 @@ impl StationSettings {
     /// defaults: no key has to be given.
     pub fn load(path: &Path) -> Result<Self, ConfigError> {
         let text = match read_text(path) {
-            Err(e) if e.problem == Problem::NotFound => String::new(),
+            Err(e) if *e.problem == Problem::NotFound => String::new(),
             other => other?,
         };
         let folder = path.parent().unwrap_or(Path::new("."));
