@@ -12,10 +12,12 @@
 mod declare;
 mod judge;
 mod judged;
+pub mod settings;
 mod table;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
 pub use judge::judge;
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
+pub use settings::AgeGroups;
 pub use table::RULES;
