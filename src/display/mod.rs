@@ -1,1 +1,46 @@
-//! Stands in until its room is built.
+//! Display: the big screen at the end of the lane, for the skater.
+//!
+//! Takes: one [`ScreenModel`] at a time, and a picture where there is one.
+//! Gives: a full-screen window ([`run_big_screen`], driven through a
+//! [`ScreenHandle`] from any thread) or, on a machine without a display, the
+//! same picture as pixels ([`render_still`]).
+//! Fails: a window that cannot be opened is a [`DisplayError`]. Drawing never
+//! fails; text that had to become smaller than it may be, because the screen
+//! is too small for its distance, is listed by [`LayoutReport::shortfalls`].
+//!
+//! The picture is a pure function of the model ([`big_screen_ui`]). Colours,
+//! sizes and symbols' line widths stand in `theme`, words in `words`, and
+//! nowhere else.
+//!
+//! Reading at a distance decides everything here: sizes start as minutes of
+//! arc at the eye of the farthest reader and become pixels through the height
+//! of the glass. Nothing blinks and nothing moves: the screen changes when
+//! the state of the lane changes.
+//!
+//! Only this module knows egui.
+
+mod cue;
+mod dwell;
+mod layout;
+mod model;
+mod notice;
+mod page;
+mod raster;
+mod scale;
+mod still;
+mod symbols;
+mod theme;
+mod typeset;
+mod ui;
+mod window;
+mod words;
+
+pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
+pub use model::{
+    Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
+};
+pub use scale::{arcmin_of_mm, mm_of_arcmin};
+pub use still::{Still, render_png, render_still};
+pub use theme::{contrast_ratio, install_fonts};
+pub use ui::big_screen_ui;
+pub use window::{DisplayError, ScreenHandle, WindowOptions, run_big_screen};

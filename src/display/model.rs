@@ -1,0 +1,266 @@
+//! What the big screen shows, without any pixels or widgets.
+
+use crate::feedback::{Cue, CueKind, CueLeg};
+
+/// Where the screen hangs.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct ScreenGeometry {
+    /// Height of the lit glass, metres. 0.62 is a 50-inch panel of 16:9
+    /// lying on its long side: 50 in x 25.4 mm x 9 / sqrt(16^2 + 9^2).
+    pub screen_height_m: f32,
+    /// From the eyes of the farthest reader to the glass, metres.
+    pub reading_distance_m: f32,
+}
+
+impl Default for ScreenGeometry {
+    fn default() -> Self {
+        ScreenGeometry {
+            screen_height_m: 0.62,
+            reading_distance_m: 10.0,
+        }
+    }
+}
+
+/// Something is wrong with the station itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fault {
+    /// No camera is there; it is looked for.
+    NoCamera,
+    /// The camera is there but sends no new pictures.
+    CameraSilent,
+    /// The pose model or its engine cannot run.
+    EngineStopped,
+    /// Anything else, in a few plain words for the coach.
+    Other(String),
+}
+
+/// What the skater sees.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Screen {
+    /// The lane is free.
+    Waiting,
+    /// Somebody is in the lane: nothing to read.
+    InLane,
+    /// One thing to do next time.
+    Cue {
+        /// Number of the pass in the session.
+        pass_number: u32,
+        /// Id of the rule.
+        rule: &'static str,
+        /// The measured value, in the rule's unit.
+        value: f64,
+        /// The limit it is held against, in the rule's unit.
+        target: f64,
+        /// The side it is about.
+        leg: CueLeg,
+    },
+    /// Everything that was judged was good.
+    Praise {
+        /// Number of the pass in the session.
+        pass_number: u32,
+    },
+    /// Nothing could be judged.
+    NotJudged {
+        /// Number of the pass in the session.
+        pass_number: u32,
+        /// A few plain words.
+        reason: String,
+    },
+    /// The station has a problem.
+    Fault(Fault),
+}
+
+impl Screen {
+    /// The screen of a cue.
+    pub fn of_cue(cue: &Cue) -> Self {
+        let pass_number = cue.pass_number;
+        match &cue.kind {
+            &CueKind::Do {
+                rule,
+                value,
+                target,
+                leg,
+                ..
+            } => Screen::Cue {
+                pass_number,
+                rule,
+                value,
+                target,
+                leg,
+            },
+            CueKind::Praise => Screen::Praise { pass_number },
+            CueKind::NotJudged { reason } => Screen::NotJudged {
+                pass_number,
+                reason: reason.clone(),
+            },
+        }
+    }
+
+    /// Number of the pass this is the answer to, where it is one.
+    pub fn pass_number(&self) -> Option<u32> {
+        match self {
+            Screen::Cue { pass_number, .. }
+            | Screen::Praise { pass_number }
+            | Screen::NotJudged { pass_number, .. } => Some(*pass_number),
+            Screen::Waiting | Screen::InLane | Screen::Fault(_) => None,
+        }
+    }
+}
+
+/// What the strip says about sound.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum SoundNote {
+    /// Sound works: nothing to say.
+    #[default]
+    On,
+    /// Switched off.
+    Off,
+    /// No device is there.
+    NoDevice,
+}
+
+/// The small line for the coach who stands beside the screen.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StatusStrip {
+    /// Name of the inference engine in use, where one runs.
+    pub engine: Option<String>,
+    /// Pictures through the pose model, per second.
+    pub fps: Option<f32>,
+    /// What to say about sound.
+    pub sound: SoundNote,
+    /// Whether pictures of skaters are stored.
+    pub pictures_kept: bool,
+}
+
+/// Everything one screenful depends on, but for the picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScreenModel {
+    /// What the skater sees.
+    pub screen: Screen,
+    /// The line for the coach.
+    pub status: StatusStrip,
+    /// Where the screen hangs.
+    pub geometry: ScreenGeometry,
+}
+
+impl ScreenModel {
+    /// The waiting screen of a station that has just started.
+    pub fn waiting(geometry: ScreenGeometry) -> Self {
+        ScreenModel {
+            screen: Screen::Waiting,
+            status: StatusStrip::default(),
+            geometry,
+        }
+    }
+}
+
+/// A picture that is already a texture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PictureView {
+    /// The texture.
+    pub texture: egui::TextureId,
+    /// Its size in pixels.
+    pub size: egui::Vec2,
+}
+
+/// A picture to be shown: rows of RGB, 8 bits each, top-left first.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PreviewImage {
+    width: u32,
+    height: u32,
+    rgb: Vec<u8>,
+}
+
+impl PreviewImage {
+    /// Takes a picture of `width * height * 3` bytes and makes it smaller by
+    /// a whole factor, so that neither side is longer than `longest_side`
+    /// pixels. Averages every block: that costs one look at each pixel and
+    /// leaves no jagged edges. `None` when the bytes do not fit the size or
+    /// there are none.
+    pub fn from_rgb(width: u32, height: u32, rgb: &[u8], longest_side: u32) -> Option<Self> {
+        let wanted = (width as usize)
+            .checked_mul(height as usize)?
+            .checked_mul(3)?;
+        if wanted == 0 || rgb.len() != wanted || longest_side == 0 {
+            return None;
+        }
+        let factor = width.max(height).div_ceil(longest_side);
+        if factor == 1 {
+            return Some(PreviewImage {
+                width,
+                height,
+                rgb: rgb.to_vec(),
+            });
+        }
+        // Rows and columns that fill no whole block are left out; a picture
+        // thinner than one block keeps one.
+        let (w, h) = ((width / factor).max(1), (height / factor).max(1));
+        let (block_w, block_h) = (factor.min(width) as usize, factor.min(height) as usize);
+        let row_bytes = width as usize * 3;
+        let blocks = (block_w * block_h) as u32;
+        let mut out = Vec::with_capacity((w * h * 3) as usize);
+        let mut sums = vec![0u32; w as usize * 3];
+        for block_row in 0..h as usize {
+            sums.fill(0);
+            for y in 0..block_h {
+                let row = &rgb[(block_row * block_h + y) * row_bytes..][..row_bytes];
+                for (sum, block) in sums.chunks_exact_mut(3).zip(row.chunks_exact(block_w * 3)) {
+                    for pixel in block.chunks_exact(3) {
+                        sum[0] += u32::from(pixel[0]);
+                        sum[1] += u32::from(pixel[1]);
+                        sum[2] += u32::from(pixel[2]);
+                    }
+                }
+            }
+            out.extend(sums.iter().map(|s| (s / blocks) as u8));
+        }
+        Some(PreviewImage {
+            width: w,
+            height: h,
+            rgb: out,
+        })
+    }
+
+    /// Width and height in pixels.
+    pub fn size(&self) -> (u32, u32) {
+        (self.width, self.height)
+    }
+
+    /// As egui takes pictures.
+    pub(super) fn to_color_image(&self) -> egui::ColorImage {
+        egui::ColorImage::from_rgb([self.width as usize, self.height as usize], &self.rgb)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_picture_is_made_smaller_by_averaging_whole_blocks() {
+        // 4 x 2, left half black and white in turn, right half 10 and 30.
+        let grey = |v: u8| [v, v, v];
+        let rgb: Vec<u8> = [0, 255, 10, 30, 255, 0, 30, 10]
+            .into_iter()
+            .flat_map(grey)
+            .collect();
+        let small = PreviewImage::from_rgb(4, 2, &rgb, 2).unwrap();
+        assert_eq!(small.size(), (2, 1));
+        assert_eq!(small.rgb, [127, 127, 127, 20, 20, 20]);
+    }
+
+    #[test]
+    fn sizes_that_divide_badly_and_wrong_lengths_are_survived() {
+        for (w, h, longest) in [(7, 5, 3), (1, 9, 2), (9, 1, 2), (5, 5, 5), (1, 1, 1)] {
+            let rgb = vec![9; (w * h * 3) as usize];
+            let image = PreviewImage::from_rgb(w, h, &rgb, longest).unwrap();
+            let (sw, sh) = image.size();
+            assert!(sw <= longest && sh <= longest && sw > 0 && sh > 0);
+            assert_eq!(image.rgb, vec![9; (sw * sh * 3) as usize]);
+        }
+        assert_eq!(PreviewImage::from_rgb(2, 2, &[0; 11], 4), None);
+        assert_eq!(PreviewImage::from_rgb(0, 2, &[], 4), None);
+        assert_eq!(PreviewImage::from_rgb(u32::MAX, u32::MAX, &[], 4), None);
+    }
+}

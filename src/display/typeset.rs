@@ -1,0 +1,290 @@
+//! Sets lines by the height of their capitals and writes down where they
+//! went.
+//!
+//! The em size of a font says little about how tall its letters are, so every
+//! size here is the height of capitals and every place is that of capitals:
+//! a line stands where one sees it stand.
+
+use egui::{Color32, FontId, Pos2, Rect, Sense, Ui, WidgetInfo, pos2};
+
+use super::layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
+use super::scale::Scale;
+use super::theme;
+
+/// Size at which the font is measured: capitals of this font are then 140
+/// points high, a whole number, so that rounding to pixels adds nothing.
+const MEASURE_AT: f32 = 200.0;
+/// Letter with a flat top and a flat foot.
+const CAPITAL: &str = "H";
+/// Where text does not fit.
+const ELLIPSIS: char = '\u{2026}';
+
+/// How the text is read.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Role {
+    pub(super) reader: Reader,
+    pub(super) least_arcmin: f32,
+}
+
+impl Role {
+    pub(super) const NUMBER: Role = Role::skater(theme::NUMBER_ARCMIN);
+    pub(super) const WORD: Role = Role::skater(theme::WORD_ARCMIN);
+    pub(super) const NOTE: Role = Role::skater(theme::LEAST_ARCMIN);
+    pub(super) const STRIP: Role = Role {
+        reader: Reader::Coach,
+        least_arcmin: theme::LEAST_ARCMIN,
+    };
+
+    const fn skater(least_arcmin: f32) -> Role {
+        Role {
+            reader: Reader::Skater,
+            least_arcmin,
+        }
+    }
+}
+
+/// Which edge or middle of a line stands at the given place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Side {
+    Left,
+    Middle,
+    Right,
+}
+
+/// Sets text on one screen.
+pub(super) struct Typesetter<'a> {
+    ui: &'a Ui,
+    pub(super) scale: Scale,
+    /// Height of capitals as a share of the em size.
+    cap_share: f32,
+    report: LayoutReport,
+}
+
+impl<'a> Typesetter<'a> {
+    pub(super) fn new(ui: &'a Ui, scale: Scale, screen: Rect) -> Self {
+        Typesetter {
+            ui,
+            scale,
+            cap_share: cap_share(ui),
+            report: LayoutReport::new(screen),
+        }
+    }
+
+    pub(super) fn painter(&self) -> &egui::Painter {
+        self.ui.painter()
+    }
+
+    pub(super) fn into_report(self) -> LayoutReport {
+        self.report
+    }
+
+    /// Least height of capitals for a role, points.
+    pub(super) fn least_cap(&self, role: Role) -> f32 {
+        self.scale.points(role.least_arcmin, role.reader)
+    }
+
+    fn font(&self, cap: f32) -> FontId {
+        // Rooms of no height still get letters of one point.
+        FontId::new(cap.max(1.0) / self.cap_share, theme::font_family())
+    }
+
+    /// Width of a line, in heights of its capitals.
+    pub(super) fn width_in_caps(&self, text: &str) -> f32 {
+        let font = FontId::new(MEASURE_AT, theme::font_family());
+        let galley = self
+            .painter()
+            .layout_no_wrap(text.to_owned(), font, Color32::WHITE);
+        galley.size().x / (MEASURE_AT * self.cap_share)
+    }
+
+    /// Sets one line. `at` is a point on its baseline.
+    pub(super) fn line(
+        &mut self,
+        text: &str,
+        role: Role,
+        cap: f32,
+        at: Pos2,
+        side: Side,
+        (fg, bg): (Color32, Color32),
+    ) -> Rect {
+        let galley = self
+            .painter()
+            .layout_no_wrap(text.to_owned(), self.font(cap), fg);
+        let width = galley.size().x;
+        let left = match side {
+            Side::Left => at.x,
+            Side::Middle => at.x - width / 2.0,
+            Side::Right => at.x - width,
+        };
+        let baseline = galley
+            .rows
+            .first()
+            .and_then(|row| row.glyphs.first().map(|g| row.pos.y + g.pos.y))
+            .unwrap_or(cap);
+        let rect = Rect::from_min_max(pos2(left, at.y - cap), pos2(left + width, at.y));
+        self.painter()
+            .galley(pos2(left, at.y - baseline), galley, fg);
+        // For screen readers and tests that look for words.
+        self.ui
+            .interact(
+                rect,
+                self.ui.scope_id().with(("text", self.report.texts.len())),
+                Sense::hover(),
+            )
+            .widget_info(|| WidgetInfo::labeled(egui::Role::Label, true, text));
+        self.report.texts.push(PlacedText {
+            text: text.to_owned(),
+            reader: role.reader,
+            cap_height: cap,
+            arcmin: self.scale.arcmin(cap, role.reader),
+            least_arcmin: role.least_arcmin,
+            fg,
+            bg,
+            rect,
+        });
+        rect
+    }
+
+    /// Notes a drawing that carries meaning.
+    pub(super) fn note_graphic(
+        &mut self,
+        name: &'static str,
+        rect: Rect,
+        least_arcmin: f32,
+        colours: Vec<(Color32, Color32)>,
+    ) {
+        self.report.graphics.push(PlacedGraphic {
+            name,
+            arcmin: self.scale.arcmin(rect.height(), Reader::Skater),
+            least_arcmin,
+            colours,
+            rect,
+        });
+    }
+
+    /// The way to break a few words into lines that allows the tallest
+    /// capitals in `room`: all in one line, or one word a line. Never taller
+    /// than `most`, and smaller than the role allows only where nothing else
+    /// is possible; the report then says so.
+    pub(super) fn fit_words(&self, words: &[&str], room: Rect, most: f32) -> (Vec<String>, f32) {
+        let one_line = vec![words.join(" ")];
+        let stacked: Vec<String> = words.iter().map(|w| (*w).to_owned()).collect();
+        let (one, many) = (
+            self.fitting_cap(&one_line, room, most),
+            self.fitting_cap(&stacked, room, most),
+        );
+        // Only a clearly taller line is worth a second row.
+        if many > one * 1.1 {
+            (stacked, many)
+        } else {
+            (one_line, one)
+        }
+    }
+
+    fn fitting_cap(&self, lines: &[String], room: Rect, most: f32) -> f32 {
+        let widest = lines
+            .iter()
+            .map(|l| self.width_in_caps(l))
+            .fold(f32::EPSILON, f32::max);
+        most.min(room.width() / widest)
+            .min(room.height() / block_height_in_caps(lines.len()))
+    }
+
+    /// Breaks running text into lines as tall as fit into `room`, between
+    /// the least of the role and `most`. What does not fit at the least
+    /// height ends in an ellipsis.
+    pub(super) fn fit_sentence(
+        &self,
+        text: &str,
+        role: Role,
+        room: Rect,
+        most: f32,
+    ) -> (Vec<String>, f32) {
+        const STEPS: u32 = 6;
+        // Smaller than the least only where not even one line fits.
+        let least = self
+            .least_cap(role)
+            .min(room.height() / block_height_in_caps(1));
+        let most = most.max(least);
+        for step in 0..STEPS {
+            // From tall to small; every size is one more set of letters in
+            // the texture, so there are few.
+            let share = step as f32 / (STEPS - 1) as f32;
+            let cap = most + (least - most) * share;
+            let lines = self.wrap(text, room.width() / cap);
+            let fits = cap * block_height_in_caps(lines.len()) <= room.height()
+                && lines
+                    .iter()
+                    .all(|l| self.width_in_caps(l) * cap <= room.width());
+            if fits {
+                return (lines, cap);
+            }
+        }
+        let mut lines = self.wrap(text, room.width() / least);
+        let mut rows = lines.len();
+        while rows > 1 && least * block_height_in_caps(rows) > room.height() {
+            rows -= 1;
+        }
+        if rows < lines.len() {
+            lines.truncate(rows);
+            if let Some(last) = lines.last_mut() {
+                last.push(ELLIPSIS);
+            }
+        }
+        for line in &mut lines {
+            self.shorten(line, room.width() / least);
+        }
+        (lines, least)
+    }
+
+    /// Breaks at spaces; a single word longer than a line stays whole.
+    fn wrap(&self, text: &str, width_in_caps: f32) -> Vec<String> {
+        let mut lines: Vec<String> = Vec::new();
+        for word in text.split_whitespace() {
+            match lines.last_mut() {
+                Some(line) if self.width_in_caps(&format!("{line} {word}")) <= width_in_caps => {
+                    line.push(' ');
+                    line.push_str(word);
+                }
+                _ => lines.push(word.to_owned()),
+            }
+        }
+        lines
+    }
+
+    /// Cuts letters off until the line fits.
+    fn shorten(&self, line: &mut String, width_in_caps: f32) {
+        while self.width_in_caps(line) > width_in_caps && line.chars().count() > 1 {
+            let keep = line.trim_end_matches(ELLIPSIS).chars().count() - 1;
+            *line = line
+                .chars()
+                .take(keep)
+                .collect::<String>()
+                .trim_end()
+                .to_owned();
+            line.push(ELLIPSIS);
+        }
+    }
+}
+
+/// From the top of the first capitals to the last baseline, with room for
+/// the letters that reach below it, in heights of capitals.
+pub(super) fn block_height_in_caps(lines: usize) -> f32 {
+    1.0 + lines.saturating_sub(1) as f32 * theme::LINE_PITCH + theme::DESCENDER
+}
+
+/// Height of the capitals of the font as a share of its em size, measured.
+fn cap_share(ui: &Ui) -> f32 {
+    let font = FontId::new(MEASURE_AT, theme::font_family());
+    let galley = ui
+        .painter()
+        .layout_no_wrap(CAPITAL.to_owned(), font, Color32::WHITE);
+    galley
+        .rows
+        .first()
+        .and_then(|row| row.glyphs.first())
+        .map(|glyph| glyph.uv_rect.size.y / MEASURE_AT)
+        .filter(|share| *share > 0.1)
+        // No glyph: nothing will be seen either way.
+        .unwrap_or(1.0)
+}

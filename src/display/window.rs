@@ -1,0 +1,294 @@
+//! The window of the big screen.
+//!
+//! The thread that judges never waits for the window: it puts the newest
+//! model into a slot and wakes the window, which draws what it finds there.
+//! Between two models nothing is drawn at all.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::time::Instant;
+
+use eframe::{NativeOptions, Renderer};
+use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand};
+
+use super::dwell::Dwell;
+use super::model::{PictureView, PreviewImage, ScreenModel};
+use super::still::FONT_TEXTURE_SIDE;
+use super::ui::big_screen_ui;
+use super::{theme, words};
+
+/// How the window opens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindowOptions {
+    /// Without frame, over the whole monitor.
+    pub fullscreen: bool,
+    /// Number of the monitor from 0; the window system's choice when `None`
+    /// or when there is no such monitor. Always full screen.
+    pub monitor: Option<usize>,
+    /// Width and height in points when not full screen.
+    pub size: (f32, f32),
+}
+
+impl Default for WindowOptions {
+    fn default() -> Self {
+        WindowOptions {
+            fullscreen: true,
+            monitor: None,
+            size: (1280.0, 720.0),
+        }
+    }
+}
+
+/// Why there is no window.
+#[derive(Debug, thiserror::Error)]
+pub enum DisplayError {
+    /// Neither X11 nor Wayland is there.
+    #[error(
+        "No display to open the big screen on (neither DISPLAY nor WAYLAND_DISPLAY is set); start the station from a desktop session, or without a window"
+    )]
+    NoDisplay,
+    /// The window system or OpenGL said no.
+    #[error(
+        "The big screen cannot be opened ({0}); check that the desktop session runs and that OpenGL 2.1 or newer and libxkbcommon-x11 are installed"
+    )]
+    Open(String),
+}
+
+/// What the window is to show, and what it has shown.
+struct Shared {
+    newest: Mutex<(ScreenModel, Option<Arc<PreviewImage>>)>,
+    painted: Mutex<Option<(u32, Instant)>>,
+    context: OnceLock<egui::Context>,
+    closing: AtomicBool,
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The other threads' side of the window. Clones drive the same window; it
+/// may be used before the window is open and after it is closed.
+#[derive(Clone)]
+pub struct ScreenHandle(Arc<Shared>);
+
+impl ScreenHandle {
+    /// A handle whose window will open with this model.
+    pub fn new(first: ScreenModel) -> Self {
+        ScreenHandle(Arc::new(Shared {
+            newest: Mutex::new((first, None)),
+            painted: Mutex::new(None),
+            context: OnceLock::new(),
+            closing: AtomicBool::new(false),
+        }))
+    }
+
+    /// Shows a model, with the picture that belongs to it where there is
+    /// one. Never waits for the window; a model that was not drawn yet is
+    /// replaced. Showing the same again costs nothing.
+    pub fn show(&self, model: ScreenModel, picture: Option<Arc<PreviewImage>>) {
+        let mut newest = lock(&self.0.newest);
+        if newest.0 == model && same_picture(&newest.1, &picture) {
+            return;
+        }
+        *newest = (model, picture);
+        drop(newest);
+        self.wake();
+    }
+
+    /// Closes the window; [`run_big_screen`] then returns.
+    pub fn close(&self) {
+        self.0.closing.store(true, Ordering::Release);
+        self.wake();
+    }
+
+    /// The last pass whose answer was drawn, and a moment by which its
+    /// picture had been handed to the window system. The truth is earlier by
+    /// up to one frame; what the monitor adds is not known here.
+    pub fn last_painted(&self) -> Option<(u32, Instant)> {
+        *lock(&self.0.painted)
+    }
+
+    fn wake(&self) {
+        if let Some(ctx) = self.0.context.get() {
+            ctx.request_repaint();
+        }
+    }
+}
+
+fn same_picture(a: &Option<Arc<PreviewImage>>, b: &Option<Arc<PreviewImage>>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => Arc::ptr_eq(a, b),
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+/// Opens the window and runs it until it is closed: by Esc or Q, by the
+/// window system, or through [`ScreenHandle::close`]. Must be called in the
+/// main thread, once. `on_quit` is called when the window goes away, before
+/// this returns; not when it never opened.
+pub fn run_big_screen(
+    options: &WindowOptions,
+    handle: &ScreenHandle,
+    on_quit: impl FnOnce() + 'static,
+) -> Result<(), DisplayError> {
+    let named = |name| std::env::var_os(name).is_some_and(|v| !v.is_empty());
+    if cfg!(target_os = "linux") && !named("DISPLAY") && !named("WAYLAND_DISPLAY") {
+        return Err(DisplayError::NoDisplay);
+    }
+    let mut viewport = ViewportBuilder::default()
+        .with_title(words::WINDOW_TITLE)
+        .with_inner_size([options.size.0, options.size.1])
+        .with_fullscreen(options.fullscreen);
+    if let Some(monitor) = options.monitor {
+        viewport = viewport.with_monitor(monitor);
+    }
+    let native = NativeOptions {
+        viewport,
+        // The lightest of eframe's renderers without a graphics card.
+        renderer: Renderer::Glow,
+        // Flat colours stay flat, so that a screenshot shows what was meant.
+        dithering: false,
+        ..Default::default()
+    };
+    let shared = Arc::clone(&handle.0);
+    // Missing system libraries make the window libraries panic, not fail.
+    let ran = catch_unwind(AssertUnwindSafe(|| {
+        eframe::run_native(
+            words::WINDOW_TITLE,
+            native,
+            Box::new(|creation| Ok(Box::new(App::new(creation, shared, Box::new(on_quit))))),
+        )
+    }));
+    match ran {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(error)) => Err(DisplayError::Open(error.to_string())),
+        Err(panic) => Err(DisplayError::Open(
+            panic
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or_else(|| panic.downcast_ref::<&str>().copied())
+                .unwrap_or("the window library gave up")
+                .to_owned(),
+        )),
+    }
+}
+
+struct App {
+    shared: Arc<Shared>,
+    on_quit: Option<Box<dyn FnOnce()>>,
+    /// What is on the screen.
+    model: ScreenModel,
+    picture: Option<Arc<PreviewImage>>,
+    texture: Option<TextureHandle>,
+    dwell: Dwell,
+    /// An answer that was drawn in the last frame and whose moment is taken
+    /// at the next one, after the buffers were swapped.
+    drawn: Option<u32>,
+}
+
+impl App {
+    fn new(
+        creation: &eframe::CreationContext<'_>,
+        shared: Arc<Shared>,
+        on_quit: Box<dyn FnOnce()>,
+    ) -> Self {
+        theme::install_fonts(&creation.egui_ctx);
+        let (model, picture) = lock(&shared.newest).clone();
+        // Cannot be set twice: the window opens once.
+        let _ = shared.context.set(creation.egui_ctx.clone());
+        App {
+            shared,
+            on_quit: Some(on_quit),
+            model,
+            picture: None,
+            texture: None,
+            dwell: Dwell::default(),
+            drawn: None,
+        }
+        .with_picture(&creation.egui_ctx, picture)
+    }
+
+    fn with_picture(mut self, ctx: &egui::Context, picture: Option<Arc<PreviewImage>>) -> Self {
+        self.take_picture(ctx, picture);
+        self
+    }
+
+    /// Loads the picture into the one texture there is, made once.
+    fn take_picture(&mut self, ctx: &egui::Context, picture: Option<Arc<PreviewImage>>) {
+        if same_picture(&self.picture, &picture) {
+            return;
+        }
+        if let Some(picture) = &picture {
+            let image = picture.to_color_image();
+            match &mut self.texture {
+                Some(texture) => texture.set(image, TextureOptions::LINEAR),
+                None => {
+                    self.texture = Some(ctx.load_texture("picture", image, TextureOptions::LINEAR));
+                }
+            }
+        }
+        self.picture = picture;
+    }
+
+    fn take_newest(&mut self, ctx: &egui::Context) {
+        let (model, picture) = lock(&self.shared.newest).clone();
+        match self
+            .dwell
+            .may_change(&self.model.screen, &model.screen, Instant::now())
+        {
+            Ok(()) => {
+                self.model = model;
+                self.take_picture(ctx, picture);
+            }
+            Err(wait) => ctx.request_repaint_after(wait),
+        }
+    }
+}
+
+impl eframe::App for App {
+    fn logic(&mut self, ctx: &egui::Context, _frame: &mut eframe::Frame) {
+        if let Some(pass_number) = self.drawn.take() {
+            *lock(&self.shared.painted) = Some((pass_number, Instant::now()));
+        }
+        let quit = ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
+        if quit || self.shared.closing.load(Ordering::Acquire) {
+            ctx.send_viewport_cmd(ViewportCommand::Close);
+        }
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        self.take_newest(ui.ctx());
+        let view = match (&self.picture, &self.texture) {
+            (Some(_), Some(texture)) => Some(PictureView {
+                texture: texture.id(),
+                size: texture.size_vec2(),
+            }),
+            _ => None,
+        };
+        big_screen_ui(ui, &self.model, view);
+        ui.ctx().set_cursor_icon(egui::CursorIcon::None);
+
+        let answer = self.model.screen.pass_number();
+        let noted = lock(&self.shared.painted).map(|(pass_number, _)| pass_number);
+        if answer.is_some() && answer != noted {
+            self.drawn = answer;
+            // One more frame, only to see that this one was swapped.
+            ui.ctx().request_repaint();
+        }
+    }
+
+    fn raw_input_hook(&mut self, _ctx: &egui::Context, input: &mut egui::RawInput) {
+        // A letter texture as wide as the graphics card allows would cost
+        // hundreds of megabytes.
+        let most = input.max_texture_side.unwrap_or(FONT_TEXTURE_SIDE);
+        input.max_texture_side = Some(most.min(FONT_TEXTURE_SIDE));
+    }
+
+    fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
+        if let Some(on_quit) = self.on_quit.take() {
+            on_quit();
+        }
+    }
+}

@@ -1,0 +1,215 @@
+//! What one pass offers to speak about.
+
+use crate::rules::{JudgedPass, Leg, RULES};
+
+use super::CueLeg;
+
+/// No dead-band is taken to be narrower than this share of the widest one
+/// that may be set. A coach may set a dead-band to 0, and the deviation is
+/// measured in dead-bands.
+const NARROWEST_BAND_SHARE: f64 = 0.1;
+
+/// Why nothing could be judged, when the pass itself says no more.
+const NO_PUSH_SEEN: &str = "no push was seen";
+const NOTHING_ON_IN_THIS_VIEW: &str = "no rule is switched on for this view";
+const VALUE_UNREADABLE: &str = "the measured values could not be read";
+
+/// The flagged pushes of one rule beyond one of its limits.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Deviation {
+    /// Place in the rule table.
+    pub(super) rule_index: usize,
+    /// Median of the flagged values, in the rule's unit.
+    pub(super) value: f64,
+    /// The limit they passed, in the rule's unit.
+    pub(super) limit: f64,
+    /// How far the median is beyond the limit, in dead-band widths.
+    pub(super) widths: f64,
+    /// The legs that were flagged.
+    pub(super) leg: CueLeg,
+    /// How many pushes were flagged.
+    pub(super) pushes: usize,
+}
+
+/// Everything a pass says, before one thing is chosen.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Summary {
+    /// Beyond limits: at least one entry, largest deviation first.
+    Beyond(Vec<Deviation>),
+    /// Something was judged and nothing is beyond its limit.
+    InBand,
+    /// Nothing could be judged, and why.
+    NotJudged(String),
+}
+
+/// Sums up one pass.
+pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
+    let deviations = deviations(pass);
+    if !deviations.is_empty() {
+        return Summary::Beyond(deviations);
+    }
+    // A flag that cannot be read is still no reason to praise.
+    if pass.pushes.iter().any(|p| !p.flags.is_empty()) {
+        return Summary::NotJudged(VALUE_UNREADABLE.to_owned());
+    }
+    if anything_judged(pass) {
+        return Summary::InBand;
+    }
+    Summary::NotJudged(why_not_judged(pass))
+}
+
+/// One entry per rule and passed limit, largest deviation first. A rule with
+/// two limits can be passed on both sides in one pass; the median over both
+/// sides would then be a value that was never beyond anything.
+fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
+    struct Group {
+        rule_index: usize,
+        limit: f64,
+        values: Vec<f64>,
+        left: bool,
+        right: bool,
+    }
+    let mut groups: Vec<Group> = Vec::new();
+    for push in &pass.pushes {
+        for flag in &push.flags {
+            let Some(rule_index) = RULES.iter().position(|r| r.id == flag.rule) else {
+                continue;
+            };
+            if !flag.value.is_finite() || !flag.limit.is_finite() {
+                continue;
+            }
+            let at = groups
+                .iter()
+                .position(|g| g.rule_index == rule_index && g.limit == flag.limit)
+                .unwrap_or_else(|| {
+                    groups.push(Group {
+                        rule_index,
+                        limit: flag.limit,
+                        values: Vec::new(),
+                        left: false,
+                        right: false,
+                    });
+                    groups.len() - 1
+                });
+            let group = &mut groups[at];
+            group.values.push(flag.value);
+            match push.leg {
+                Leg::Left => group.left = true,
+                Leg::Right => group.right = true,
+            }
+        }
+    }
+    let mut out: Vec<Deviation> = groups
+        .into_iter()
+        .map(|mut g| {
+            let pushes = g.values.len();
+            let value = median(&mut g.values);
+            Deviation {
+                rule_index: g.rule_index,
+                value,
+                limit: g.limit,
+                widths: (value - g.limit).abs() / band_width(pass, g.rule_index),
+                leg: match (g.left, g.right) {
+                    (true, false) => CueLeg::Left,
+                    (false, true) => CueLeg::Right,
+                    _ => CueLeg::Both,
+                },
+                pushes,
+            }
+        })
+        .collect();
+    // Equal deviations: the one seen more often, then the order of the table.
+    out.sort_by(|a, b| {
+        b.widths
+            .total_cmp(&a.widths)
+            .then(b.pushes.cmp(&a.pushes))
+            .then(a.rule_index.cmp(&b.rule_index))
+    });
+    out
+}
+
+/// Width of the dead-band of a rule in this pass, in the rule's unit; finite
+/// and above 0.
+fn band_width(pass: &JudgedPass, rule_index: usize) -> f64 {
+    let narrowest = RULES[rule_index].dead_band_range.end() * NARROWEST_BAND_SHARE;
+    pass.thresholds
+        .limits
+        .get(rule_index)
+        .map(|l| l.dead_band)
+        .filter(|w| w.is_finite())
+        .map_or(narrowest, |w| w.max(narrowest))
+}
+
+/// The middle value, or the mean of the two middle ones.
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    match n {
+        0 => f64::NAN,
+        _ if n % 2 == 1 => values[n / 2],
+        // Halved before adding: the sum of two finite values can overflow.
+        _ => values[n / 2 - 1] / 2.0 + values[n / 2] / 2.0,
+    }
+}
+
+/// Whether a rule is switched on in this pass: only then would a value
+/// beyond its limit have been flagged, and only then does silence mean good.
+fn switched_on(pass: &JudgedPass, rule_index: usize) -> bool {
+    pass.thresholds
+        .limits
+        .get(rule_index)
+        .is_some_and(|l| l.flagged)
+}
+
+fn anything_judged(pass: &JudgedPass) -> bool {
+    pass.pushes.iter().any(|push| {
+        push.measures.iter().enumerate().any(|(i, m)| {
+            i < RULES.len()
+                && m.judged
+                && m.value.is_some_and(f64::is_finite)
+                && switched_on(pass, i)
+        })
+    })
+}
+
+/// The reason given most often among the rules that this view could have
+/// shown; the first one where several are equally common. Rules the view
+/// cannot show give the same reason for every push and would always win.
+fn why_not_judged(pass: &JudgedPass) -> String {
+    if pass.pushes.is_empty() {
+        return NO_PUSH_SEEN.to_owned();
+    }
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for push in &pass.pushes {
+        for (i, measure) in push.measures.iter().enumerate() {
+            let wanted = RULES
+                .get(i)
+                .is_some_and(|r| r.views.contains(&pass.view) && switched_on(pass, i));
+            if !wanted || measure.judged || measure.reason.is_empty() {
+                continue;
+            }
+            match counts.iter_mut().find(|(r, _)| *r == measure.reason) {
+                Some((_, n)) => *n += 1,
+                None => counts.push((&measure.reason, 1)),
+            }
+        }
+    }
+    let most = counts.iter().map(|(_, n)| *n).max();
+    counts
+        .iter()
+        .find(|(_, n)| Some(*n) == most)
+        .map_or(NOTHING_ON_IN_THIS_VIEW, |(r, _)| r)
+        .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_median_of_an_even_number_lies_between_the_middle_two() {
+        assert_eq!(median(&mut [4.0, 1.0, 3.0, 2.0]), 2.5);
+        assert_eq!(median(&mut [9.0, 1.0, 3.0]), 3.0);
+        assert_eq!(median(&mut [f64::MAX, f64::MAX]), f64::MAX);
+    }
+}
