@@ -71,7 +71,7 @@ impl Analyser {
     /// the count of passes goes on.
     pub fn change(&mut self, judging: Judging) {
         self.estimator.reset();
-        self.tracker = Tracker::new(judging.lane.clone(), judging.track);
+        self.tracker.restart(judging.lane.clone(), judging.track);
         self.coach.set_settings(judging.feedback.clone());
         self.judging = Arc::new(judging);
     }

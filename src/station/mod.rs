@@ -8,35 +8,26 @@
 
 mod analyser;
 pub mod check;
+mod demo;
+mod devices;
+mod live;
 pub mod logging;
 mod options;
 pub mod reference;
 mod review;
+mod run;
 pub mod score;
 mod settings;
+mod stage;
 mod words;
 
 pub use analyser::{Analyser, Happening, Judging};
+pub use demo::demo;
+pub use devices::{cameras, check_report};
+pub use live::live;
 pub use options::{DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, UsageError};
 pub use review::review;
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
     station_file,
 };
-
-/// `kickplate`: the live station.
-pub fn live(_: &LiveOptions) -> anyhow::Result<()> {
-    anyhow::bail!("x")
-}
-/// d
-pub fn demo(_: &DemoOptions) -> anyhow::Result<()> {
-    anyhow::bail!("x")
-}
-/// c
-pub fn cameras() -> anyhow::Result<()> {
-    anyhow::bail!("x")
-}
-/// c
-pub fn check_report() -> check::CheckReport {
-    check::CheckReport::gather(vec![])
-}

@@ -54,6 +54,16 @@ pub struct PassRecord {
     pub ended_at_s: Option<f64>,
     /// Mean speed along the lane, metres a second.
     pub speed_mps: Option<f64>,
+    /// The recording the pass is from, where the session has several; its
+    /// times are that recording's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recording: Option<String>,
+    /// The camera set-up of that recording.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lane: Option<Lane>,
+    /// The group the skater of that recording was judged as.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub age_group: Option<AgeGroup>,
     /// The cue: `kind`, what belongs to that kind, and `text`, the words that
     /// were shown.
     pub cue: Value,
@@ -124,6 +134,27 @@ impl SessionFile {
         }
     }
 
+    /// One file of this and further recordings of one run: each pass says
+    /// which recording it is from, how its camera stood and what its skater
+    /// was judged as. The head stays this one's.
+    #[must_use]
+    pub fn join(mut self, others: Vec<SessionFile>) -> Self {
+        self.mark_passes();
+        for mut other in others {
+            other.mark_passes();
+            self.passes.append(&mut other.passes);
+        }
+        self
+    }
+
+    fn mark_passes(&mut self) {
+        for pass in &mut self.passes {
+            pass.recording = Some(self.source.name.clone());
+            pass.lane = Some(self.lane.clone());
+            pass.age_group = Some(self.age_group);
+        }
+    }
+
     /// Adds one pass. `words` is what the cue said, as it was shown.
     pub fn add_pass(
         &mut self,
@@ -150,6 +181,9 @@ impl SessionFile {
             started_at_s: rounded(pass.started_at_s, 4),
             ended_at_s: rounded(pass.ended_at_s, 4),
             speed_mps: rounded(pass.speed_mps, 3),
+            recording: None,
+            lane: None,
+            age_group: None,
             cue,
             pushes: pass.pushes.iter().map(push_record).collect(),
         });

@@ -89,6 +89,16 @@ impl Tracker {
         }
     }
 
+    /// Another lane or another source: everybody is forgotten, the numbers go
+    /// on, so that a number stays unique in a session.
+    pub fn restart(&mut self, lane: Lane, settings: TrackSettings) {
+        *self = Tracker {
+            next_id: self.next_id,
+            out_of_order: self.out_of_order,
+            ..Tracker::new(lane, settings)
+        };
+    }
+
     /// Frames that were ignored because they came out of order.
     pub fn out_of_order(&self) -> u64 {
         self.out_of_order
