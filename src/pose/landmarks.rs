@@ -104,3 +104,70 @@ pub(crate) fn refine(at: [f32; 2], index: usize, heatmap: &[f32]) -> [f32; 2] {
         at
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A round heat of channel 5 about a centre, in cells.
+    fn heat(x: f32, y: f32) -> Vec<f32> {
+        let mut map = vec![-50.0; CELLS * CELLS * OUTPUT_POINTS];
+        for row in 0..CELLS {
+            for column in 0..CELLS {
+                let (dx, dy) = (column as f32 - x, row as f32 - y);
+                map[(row * CELLS + column) * OUTPUT_POINTS + 5] = 4.0 - 0.35 * (dx * dx + dy * dy);
+            }
+        }
+        map
+    }
+
+    /// Expected values: the same formula in numpy (64-bit).
+    #[test]
+    fn refinement_matches_reference_values() {
+        let map = heat(20.3, 40.6);
+        let near = |at: [f32; 2], wanted: [f32; 2], map: &[f32]| {
+            let found = refine(at, 5, map);
+            let off = (found[0] - wanted[0])
+                .abs()
+                .max((found[1] - wanted[1]).abs());
+            assert!(off < 1e-5, "{at:?}: {found:?}, wanted {wanted:?}");
+        };
+        near([0.32, 0.62], [0.315_575_66, 0.625_021_2], &map);
+        // Off centre: the window cuts the heat, the mean stays behind.
+        near([0.35, 0.66], [0.327_742_06, 0.642_854_2], &map);
+        // At the edge the window is cut, not moved.
+        near([0.03, 0.97], [0.028_430_04, 0.956_776_8], &heat(1.2, 62.0));
+        // No heat near it, or outside of the map: the point stays.
+        near([0.9, 0.1], [0.9, 0.1], &map);
+        near([0.33, 1.2], [0.33, 1.2], &map);
+        near([-0.1, 0.5], [-0.1, 0.5], &map);
+    }
+
+    #[test]
+    fn a_turned_region_turns_points_and_world() {
+        let mut raw = vec![0.0; OUTPUT_POINTS * VALUES];
+        raw[..5].copy_from_slice(&[192.0, 128.0, 64.0, 0.0, 0.0]);
+        let mut world = vec![0.0; OUTPUT_POINTS * 3];
+        world[..3].copy_from_slice(&[0.3, 0.0, 0.1]);
+        let cold = vec![-50.0; CELLS * CELLS * OUTPUT_POINTS];
+        let roi = Roi {
+            cx_px: 500.0,
+            cy_px: 300.0,
+            size_px: 200.0,
+            rotation_rad: std::f32::consts::FRAC_PI_2,
+        };
+        let reading = decode(&raw, 0.9, &cold, &world, &roi).expect("numbers");
+        // A quarter of the region to the crop's right is down in the frame.
+        let p = reading.points[0];
+        assert!(
+            (p.x_px - 500.0).abs() < 1e-3 && (p.y_px - 350.0).abs() < 1e-3,
+            "{p:?}"
+        );
+        assert!((p.z_px - 50.0).abs() < 1e-3);
+        assert!((p.visibility - 0.5).abs() < 1e-6);
+        let w = reading.world_m[0];
+        assert!(w[0].abs() < 1e-6 && (w[1] - 0.3).abs() < 1e-6 && (w[2] - 0.1).abs() < 1e-6);
+        raw[0] = f32::NAN;
+        assert!(decode(&raw, 0.9, &cold, &world, &roi).is_none());
+    }
+}

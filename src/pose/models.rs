@@ -108,3 +108,44 @@ fn hex(bytes: &[u8]) -> String {
         s
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_models_are_the_expected_ones() {
+        let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+        for model in [DETECTION, LANDMARK_FULL, LANDMARK_LITE] {
+            model.load(home).expect("shipped model");
+        }
+    }
+
+    #[test]
+    fn an_altered_and_a_missing_model_are_named() {
+        let home = tempfile::tempdir().expect("temporary folder");
+        let models = home.path().join("models");
+        std::fs::create_dir(&models).expect("folder");
+        let missing = DETECTION
+            .load(home.path())
+            .expect_err("missing")
+            .to_string();
+        assert!(missing.contains("pose_detection_f16w.onnx"), "{missing}");
+        assert!(missing.contains("put the file back"), "{missing}");
+
+        let source = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("models")
+            .join(DETECTION.file);
+        let mut bytes = std::fs::read(source).expect("shipped model");
+        bytes[1000] ^= 1; // one bit
+        std::fs::write(models.join(DETECTION.file), bytes).expect("write");
+        let altered = DETECTION
+            .load(home.path())
+            .expect_err("altered")
+            .to_string();
+        assert!(
+            altered.contains(DETECTION.sha256) && altered.contains("original file"),
+            "{altered}"
+        );
+    }
+}

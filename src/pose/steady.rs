@@ -66,3 +66,54 @@ impl Steady {
         [[v[0], v[1]], [v[2], v[3]]]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Expected values: the one-euro filter in numpy (64-bit) with the same
+    /// constants and uneven times.
+    #[test]
+    fn matches_reference_values() {
+        let steps: [(f64, [f32; 4], [f32; 4]); 5] = [
+            (
+                0.1,
+                [100.0, 200.0, 100.0, 100.0],
+                [100.0, 200.0, 100.0, 100.0],
+            ),
+            (
+                0.1333,
+                [103.0, 201.0, 102.0, 101.0],
+                [100.4252, 200.0534, 100.1995, 100.0534],
+            ),
+            (
+                0.2,
+                [140.0, 220.0, 139.0, 118.0],
+                [131.3962, 212.8992, 130.4214, 111.1688],
+            ),
+            (
+                0.2333,
+                [150.0, 221.0, 149.0, 120.0],
+                [143.8494, 216.5022, 142.7928, 115.0381],
+            ),
+            (
+                0.25,
+                [149.0, 221.0, 149.0, 121.0],
+                [146.2737, 217.7018, 145.7411, 116.6918],
+            ),
+        ];
+        let mut filter = Steady::default();
+        for (at_s, raw, wanted) in steps {
+            let [a, b] = filter.apply(at_s, [[raw[0], raw[1]], [raw[2], raw[3]]]);
+            for (found, wanted) in [a[0], a[1], b[0], b[1]].into_iter().zip(wanted) {
+                assert!(
+                    (found - wanted).abs() < 2e-3,
+                    "{at_s}: {found}, wanted {wanted}"
+                );
+            }
+        }
+        // A second reading of the same moment passes through unfiltered.
+        let same = filter.apply(0.25, [[1.0, 2.0], [3.0, 4.0]]);
+        assert_eq!(same, [[1.0, 2.0], [3.0, 4.0]]);
+    }
+}

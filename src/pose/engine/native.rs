@@ -59,16 +59,15 @@ impl Library {
         &self.path
     }
 
-    /// The branch name of the library's build, which is its release number.
+    /// The release number at the end of the file's name (as in
+    /// `libonnxruntime.so.1.24.4`), else what the library says of its build:
+    /// the build text itself holds no release number.
     pub(super) fn version(&self) -> String {
-        let text = ort::info();
-        text.split("git-branch=")
-            .nth(1)
-            .and_then(|t| t.split([',', ' ']).next())
-            .map_or_else(
-                || text.to_owned(),
-                |t| t.trim_start_matches("rel-").to_owned(),
-            )
+        let name = self.path.file_name().unwrap_or_default().to_string_lossy();
+        match name.split_once(".so.") {
+            Some((_, version)) => version.to_owned(),
+            None => ort::info().to_owned(),
+        }
     }
 
     pub(super) fn load(
