@@ -83,46 +83,49 @@ fn leg_scale2(r: &Row) -> f64 {
     ((h[0] - s[0]).powi(2) + (h[1] - s[1]).powi(2)).max(100.0)
 }
 
-/// Replaces points that lie far from the median of their neighbours (two
-/// samples either side), measured relative to the mid hip. A sample is far
-/// off beyond three times the local spread and beyond `floor_px`.
+/// Replaces points that jump out of the line between the samples before and
+/// after, measured relative to the mid hip: beyond `floor_px` and beyond four
+/// times what is usual in the samples around.
 pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
     let n = rows.len();
     if n < 5 {
         return;
     }
     let hips: Vec<[f64; 2]> = rows.iter().map(mid_hip).collect();
-    let original = rows.to_vec();
-    let rel = |i: usize, point: usize, axis: usize| original[i][point][axis] - hips[i][axis];
-    for i in 0..n {
-        let from = i.saturating_sub(2).min(n - 5);
-        for point in 0..POINTS {
-            let off = (0..2).map(|axis| {
-                let around: [f64; 5] = std::array::from_fn(|k| rel(from + k, point, axis));
-                let median = median5(around);
-                let spread = 1.4826 * median5(around.map(|v| (v - median).abs()));
-                let v = rel(i, point, axis);
-                ((v - median).abs() > (3.0 * spread).max(floor_px(i)), median)
-            });
-            let off: Vec<(bool, f64)> = off.collect();
-            if off.iter().any(|o| o.0) {
-                for axis in 0..2 {
-                    // between the neighbours where there are two, else the median
-                    let value = if i > 0 && i + 1 < n {
-                        (rel(i - 1, point, axis) + rel(i + 1, point, axis)) / 2.0
-                    } else {
-                        off[axis].1
-                    };
-                    rows[i][point][axis] = hips[i][axis] + value;
-                }
+    for point in 0..POINTS {
+        let relative: Vec<[f64; 2]> = rows
+            .iter()
+            .zip(&hips)
+            .map(|(r, h)| [r[point][0] - h[0], r[point][1] - h[1]])
+            .collect();
+        let between = |i: usize| -> [f64; 2] {
+            std::array::from_fn(|a| (relative[i - 1][a] + relative[i + 1][a]) / 2.0)
+        };
+        let jumps: Vec<f64> = (1..n - 1)
+            .map(|i| {
+                let b = between(i);
+                (relative[i][0] - b[0]).hypot(relative[i][1] - b[1])
+            })
+            .collect();
+        for i in 1..n - 1 {
+            let jump = jumps[i - 1];
+            let around = &jumps[(i - 1).saturating_sub(4)..(i + 4).min(jumps.len())];
+            // the neighbours of a wild point jump too, by half as much: only
+            // the largest of three is the wild one
+            let largest = jump >= jumps[(i - 1).saturating_sub(1)]
+                && jump >= jumps[i.min(jumps.len() - 1)];
+            if largest && jump > floor_px(i).max(4.0 * median(around)) {
+                let b = between(i);
+                rows[i][point] = [hips[i][0] + b[0], hips[i][1] + b[1]];
             }
         }
     }
 }
 
-fn median5(mut v: [f64; 5]) -> f64 {
+fn median(values: &[f64]) -> f64 {
+    let mut v = values.to_vec();
     v.sort_by(f64::total_cmp);
-    v[2]
+    v.get(v.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -139,7 +142,7 @@ mod tests {
                 for (k, p) in points.iter_mut().enumerate() {
                     let side = if k % 2 == 1 { 1.0 } else { -1.0 };
                     p.x_px = i as f32 * 20.0 + if k > 24 { side * swing } else { 0.0 };
-                    p.y_px = if k < 23 { 0.0 } else { 80.0 + k as f32 };
+                    p.y_px = if k < 23 { -80.0 } else { 80.0 + k as f32 };
                 }
                 Sample {
                     t_s: i as f64 / 30.0,
