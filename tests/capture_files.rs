@@ -74,9 +74,9 @@ fn mean(frame: &Frame, width: u32, height: u32) -> [f64; 3] {
     sum.map(|s| s / (f64::from(width) * f64::from(height)))
 }
 
-/// Largest difference of a mean from ffmpeg's, in steps of 255. Reading one
-/// of the clips in the wrong colour space moves its means by several steps.
-const TOLERANCE: f64 = 0.2;
+/// Largest difference of a mean from ffmpeg's, in steps of 255. Reading
+/// `variable-rate-709.mp4` with BT.601 would move the blue of its quarter by 4.2.
+const TOLERANCE: f64 = 0.4;
 
 fn compare(name: &str) {
     let golden = golden(name);
@@ -116,23 +116,25 @@ fn compare(name: &str) {
         }
     }
     // The values above tell frames apart: each fits its own time best.
-    let distance =
-        |a: &[f64; 3], b: &GoldenFrame| (0..3).map(|c| (a[c] - b.quarter[c]).abs()).sum::<f64>();
-    let best = frames
-        .iter()
-        .enumerate()
-        .filter(|(n, frame)| {
-            let quarter = mean(frame, frame.width / 2, frame.height / 2);
-            let nearest = (0..golden.frames.len()).min_by(|a, b| {
-                distance(&quarter, &golden.frames[*a])
-                    .total_cmp(&distance(&quarter, &golden.frames[*b]))
-            });
-            nearest == Some(*n)
+    let distance = |frame: &Frame, want: &GoldenFrame| {
+        let whole = mean(frame, frame.width, frame.height);
+        let quarter = mean(frame, frame.width / 2, frame.height / 2);
+        (0..3)
+            .map(|c| (whole[c] - want.mean[c]).abs() + (quarter[c] - want.quarter[c]).abs())
+            .sum::<f64>()
+    };
+    let strays: Vec<usize> = (0..frames.len())
+        .filter(|n| {
+            let own = distance(&frames[*n], &golden.frames[*n]);
+            golden
+                .frames
+                .iter()
+                .any(|other| distance(&frames[*n], other) < own)
         })
-        .count();
+        .collect();
     assert!(
-        best * 10 >= frames.len() * 8,
-        "{name}: only {best} of {} are in their place",
+        strays.len() * 10 <= frames.len(),
+        "{name}: {strays:?} of {} are not in their place",
         frames.len()
     );
 }
@@ -153,7 +155,6 @@ fn h264_with_b_frames_comes_in_show_order() {
 
 #[test]
 fn variable_rate_and_bt709() {
-    // Read with BT.601 the means would be off by several steps.
     compare("variable-rate-709.mp4");
 }
 
@@ -261,7 +262,7 @@ fn damage_is_told_and_never_a_panic() {
 
     // Bytes overwritten all over the file, the index included.
     let mut told = 0;
-    for start in (0..clip.len() - 8).step_by(61) {
+    for start in (0..clip.len() - 8).step_by(157) {
         let mut bytes = clip.clone();
         bytes[start..start + 8].fill(0xff);
         fs::write(&path, &bytes).expect("written");
@@ -273,7 +274,7 @@ fn damage_is_told_and_never_a_panic() {
             }
         };
     }
-    assert!(told > 20, "{told}");
+    assert!(told > 10, "{told}");
 }
 
 #[test]
@@ -347,7 +348,7 @@ fn other_formats_come_through_ffmpeg() {
 
 #[test]
 fn an_ffmpeg_process_ends_with_its_source() {
-    if !ffmpeg_is_there() || !Path::new("/proc/self/task").exists() {
+    if !ffmpeg_is_there() || !Path::new("/proc/thread-self/children").exists() {
         return;
     }
     let children = || -> Vec<String> {
@@ -362,21 +363,30 @@ fn an_ffmpeg_process_ends_with_its_source() {
             })
             .collect()
     };
-    // Other tests of this file run processes of their own: look for ours.
-    let before = children();
-    let mut source = open_file(&media("h264.mkv")).expect("opens");
+    // Other tests of this file run processes of their own: this one is known
+    // by the name of its file.
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("leak.mkv");
+    fs::copy(media("h264.mkv"), &path).expect("copied");
+    let mut source = open_file(&path).expect("opens");
     source.next_frame().expect("a frame");
+    let name = path.display().to_string();
     let ours: Vec<String> = children()
         .into_iter()
-        .filter(|pid| !before.contains(pid))
+        .filter(|pid| {
+            fs::read_to_string(format!("/proc/{pid}/cmdline"))
+                .is_ok_and(|line| line.contains(&name))
+        })
         .collect();
+    // It cannot have ended: most of its pictures are still to be read.
+    assert_eq!(ours.len(), 1, "{ours:?}");
     drop(source);
-    let path = media("h264.mkv").display().to_string();
-    for pid in ours {
-        // Neither running nor a zombie: /proc has no such child of the file.
-        let line = fs::read_to_string(format!("/proc/{pid}/cmdline")).unwrap_or_default();
-        assert!(!line.contains(&path), "{pid} still runs");
-    }
+    // Neither running nor a zombie, which would still be listed.
+    let left = children();
+    assert!(
+        ours.iter().all(|pid| !left.contains(pid)),
+        "{ours:?} {left:?}"
+    );
 }
 
 #[test]

@@ -75,7 +75,12 @@ impl PictureReader {
 
     fn read_jpeg(&mut self, jpeg: &[u8]) -> Result<Pixels, String> {
         let jpeg = with_huffman_tables(jpeg);
-        let error = match decode_jpeg(&jpeg, true) {
+        let strict = if has_end(&jpeg) {
+            decode_jpeg(&jpeg, true)
+        } else {
+            Err("it breaks off".to_owned())
+        };
+        let error = match strict {
             Ok(pixels) => {
                 self.strict_reads += 1;
                 return Ok(pixels);
@@ -113,30 +118,48 @@ fn decode_jpeg(jpeg: &[u8], strict: bool) -> Result<Pixels, String> {
 /// (USB Video Class, MJPEG payload, 1.5, clause 3.3). The decoder fills them
 /// in when the picture bears the mark of one from an AVI file.
 fn with_huffman_tables(jpeg: &[u8]) -> Cow<'_, [u8]> {
-    const AVI_MARK: [u8; 8] = [0xff, 0xe0, 0, 6, b'A', b'V', b'I', b'1'];
+    const AVI_MARK: [u8; 9] = *b"\xff\xe0\x00\x07AVI1\0";
     if !jpeg.starts_with(&[0xff, 0xd8]) || has_huffman_tables(jpeg) {
         return Cow::Borrowed(jpeg);
     }
     Cow::Owned([&jpeg[..2], &AVI_MARK, &jpeg[2..]].concat())
 }
 
-/// Walks the header segments for a table (true also when they make no
-/// sense: then the decoder shall say so).
+/// Whether the header holds a table (true also when it makes no sense: then
+/// the decoder shall say so).
 fn has_huffman_tables(jpeg: &[u8]) -> bool {
-    let mut at = 2;
-    while let Some([0xff, marker]) = jpeg.get(at..at + 2) {
-        match marker {
-            0xc4 => return true,
-            0xda => return false,
-            _ => {
-                let Some([high, low]) = jpeg.get(at + 2..at + 4) else {
-                    return true;
-                };
-                at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
-            }
+    !matches!(first_segment(jpeg, &[0xc4, 0xda]), Some((0xda, _)))
+}
+
+/// Whether the coded picture is followed by the mark of its end. A buffer is
+/// longer than its picture, and what follows a cut may well decode: zeros
+/// are valid code words.
+fn has_end(jpeg: &[u8]) -> bool {
+    let Some((_, scan)) = first_segment(jpeg, &[0xda]) else {
+        return false;
+    };
+    let mut rest = &jpeg[scan..];
+    while let Some(at) = rest.iter().position(|b| *b == 0xff) {
+        match rest.get(at + 1) {
+            Some(0xd9) => return true,
+            Some(_) => rest = &rest[at + 1..],
+            None => return false,
         }
     }
-    true
+    false
+}
+
+/// Walks the header for the first segment with one of these markers; gives
+/// the marker and where its content starts.
+fn first_segment(jpeg: &[u8], markers: &[u8]) -> Option<(u8, usize)> {
+    let mut at = 2;
+    while let Some([0xff, marker, high, low]) = jpeg.get(at..at + 4) {
+        if markers.contains(marker) {
+            return Some((*marker, at + 4));
+        }
+        at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
+    }
+    None
 }
 
 #[cfg(test)]

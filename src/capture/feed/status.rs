@@ -200,7 +200,7 @@ fn rate(arrivals: &VecDeque<Instant>, now: Instant) -> f64 {
             .iter()
             .filter(|t| now.saturating_duration_since(**t) <= RATE_WINDOW)
     };
-    let (Some(first), Some(last)) = (recent().next(), recent().last()) else {
+    let (Some(first), Some(last)) = (recent().next(), recent().next_back()) else {
         return 0.0;
     };
     let intervals = recent().count() - 1;

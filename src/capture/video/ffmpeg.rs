@@ -77,6 +77,9 @@ pub(super) struct FfmpegSource {
     child: Child,
     pictures: Option<Receiver<std::io::Result<Vec<u8>>>>,
     lines: Option<Receiver<PictureLine>>,
+    /// Tells the picture reader how large pictures are. Held here, since the
+    /// reader waits for it and is joined in `shut_down`.
+    size: Option<Sender<(u32, u32)>>,
     threads: Vec<JoinHandle<()>>,
     complaints: Arc<Mutex<Complaints>>,
     first: Option<PictureLine>,
@@ -189,6 +192,7 @@ impl FfmpegSource {
             child,
             pictures: Some(pictures),
             lines: Some(lines),
+            size: Some(size_sender),
             threads,
             complaints,
             first: None,
@@ -210,10 +214,11 @@ impl FfmpegSource {
         source.info.nominal_fps = fps.try_recv().ok();
         source.origin_s = first.time_s.unwrap_or(0.0);
         source.first = Some(first);
-        if first.width == 0
-            || first.height == 0
-            || size_sender.send((first.width, first.height)).is_err()
-        {
+        let told = source
+            .size
+            .take()
+            .is_some_and(|size| size.send((first.width, first.height)).is_ok());
+        if first.width == 0 || first.height == 0 || !told {
             return Err(failed("it gives no picture size".into()));
         }
         Ok(source)
@@ -261,6 +266,7 @@ impl FfmpegSource {
     fn shut_down(&mut self) -> Option<std::process::ExitStatus> {
         self.pictures = None;
         self.lines = None;
+        self.size = None;
         // Fails only when the child has ended, which is as good.
         let _ = self.child.kill();
         let status = self.child.wait().ok();

@@ -23,23 +23,19 @@ const SNIFF_BYTES: usize = 4096;
 pub(super) fn open(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
     let head = read_head(path)?;
     match sniff(&head) {
-        Content::Picture => return Ok(Box::new(FolderSource::open_single(path)?)),
-        _ if has_picture_name(path) => {
-            return Err(CaptureError::NotAPicture {
-                path: path.to_owned(),
-                detail: "its content is something else".into(),
-            });
-        }
-        Content::Text => {
-            return Err(CaptureError::NotAVideo {
-                path: path.to_owned(),
-                detail: "its content is text".into(),
-            });
-        }
+        Content::Picture => Ok(Box::new(FolderSource::open_single(path)?)),
+        _ if has_picture_name(path) => Err(CaptureError::NotAPicture {
+            path: path.to_owned(),
+            detail: "its content is something else".into(),
+        }),
+        Content::Text => Err(CaptureError::NotAVideo {
+            path: path.to_owned(),
+            detail: "its content is text".into(),
+        }),
         Content::IsoMedia => match mp4::Mp4Source::open(path)? {
-            mp4::Opened::Here(source) => return Ok(source),
+            mp4::Opened::Here(source) => Ok(source),
             mp4::Opened::Foreign { codec } => {
-                return Ok(Box::new(ffmpeg::FfmpegSource::open(path, &codec)?));
+                Ok(Box::new(ffmpeg::FfmpegSource::open(path, &codec)?))
             }
         },
         Content::Other(what) => Ok(Box::new(ffmpeg::FfmpegSource::open(path, what)?)),
