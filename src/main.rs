@@ -1,1 +1,309 @@
-fn main() {}
+//! The command line: reads the words, calls the station, turns what went wrong
+//! into one sentence and an exit code.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::Context;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
+use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
+use kickplate::station::{
+    self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, StationSettings,
+    UsageError, logging, reference,
+};
+
+/// It could not be done.
+const FAILURE: u8 = 1;
+/// What was given has to be changed: a word, or a settings file it names.
+const USAGE: u8 = 2;
+
+/// A rinkside camera station that watches the forward stride and gives each
+/// skater one cue after each pass. Without a command: the live station.
+#[derive(Parser)]
+#[command(
+    version,
+    args_conflicts_with_subcommands = true,
+    after_help = "Exit codes: 0 done, 1 it could not be done, 2 what was given has to be changed."
+)]
+struct CommandLine {
+    /// Show more of what is going on.
+    #[arg(short, long, global = true)]
+    verbose: bool,
+    #[command(flatten)]
+    live: LiveWords,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Args)]
+struct LiveWords {
+    /// Camera, by the id that 'kickplate cameras' prints.
+    #[arg(long, value_name = "ID")]
+    camera: Option<String>,
+    /// Lane file instead of the one in the settings.
+    #[arg(long, value_name = "LANE.toml")]
+    lane: Option<PathBuf>,
+    /// Age group instead of the one in the settings.
+    #[arg(long, value_name = "GROUP", value_parser = age_group)]
+    age_group: Option<AgeGroup>,
+    /// Pose model instead of the one in the settings.
+    #[arg(long)]
+    model: Option<ModelChoice>,
+    /// Inference engine instead of the one in the settings.
+    #[arg(long)]
+    engine: Option<EngineChoice>,
+    /// In a window instead of the full screen.
+    #[arg(long)]
+    windowed: bool,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Rendered skaters instead of a camera.
+    Demo {
+        /// Without window and sound; writes its results to --out.
+        #[arg(long)]
+        headless: bool,
+        /// Folder for the results of the headless demo.
+        #[arg(long, value_name = "DIR", default_value = "demo-out")]
+        out: PathBuf,
+        /// In a window instead of the full screen.
+        #[arg(long)]
+        windowed: bool,
+    },
+    /// A recorded video, from a fixed camera.
+    Review {
+        /// The video.
+        file: PathBuf,
+        /// The set-up of the camera.
+        #[arg(long, value_name = "LANE.toml")]
+        lane: PathBuf,
+        /// The group the skaters are judged as: U7, U9, U11, U13, U15, U18, adult.
+        #[arg(long, value_name = "GROUP", value_parser = age_group)]
+        age_group: AgeGroup,
+        /// Folder for the results.
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+        /// View, where it differs from the lane file: side, front, rear, oblique.
+        #[arg(long, value_parser = view)]
+        view: Option<View>,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
+    },
+    /// One page of what was found and what is missing.
+    Check,
+    /// The cameras and their ids.
+    Cameras,
+    /// The settings files.
+    #[command(subcommand)]
+    Config(ConfigCommand),
+}
+
+#[derive(Subcommand)]
+enum ConfigCommand {
+    /// Says whether the settings files are good.
+    Check {
+        /// Further lane files to look at.
+        lane: Vec<PathBuf>,
+    },
+    /// Prints a settings file with every default written out.
+    PrintDefaults {
+        /// Which file.
+        #[arg(default_value = "age-groups")]
+        file: DefaultsOf,
+    },
+    /// Prints the reference of every key.
+    Reference,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum DefaultsOf {
+    /// config/age-groups.toml
+    AgeGroups,
+    /// config/station.toml
+    Station,
+}
+
+fn main() -> ExitCode {
+    let line = CommandLine::parse();
+    say_one_sentence_on_panic();
+    // Only what runs for long keeps a log file.
+    let log_folder = match &line.command {
+        None | Some(Command::Demo { .. }) => config::data_folder().ok().map(|d| d.join("logs")),
+        _ => None,
+    };
+    let log = logging::start(line.verbose, log_folder.as_deref());
+    let result = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| run(line)));
+    let code = match result {
+        Ok(Ok(code)) => code,
+        Ok(Err(error)) => {
+            complain(&format!("{error:#}"));
+            ExitCode::from(code_of(&error))
+        }
+        // The hook has said it.
+        Err(_) => ExitCode::from(FAILURE),
+    };
+    drop(log);
+    code
+}
+
+fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
+    match line.command {
+        None => station::live(&LiveOptions {
+            camera: line.live.camera,
+            lane: line.live.lane,
+            age_group: line.live.age_group,
+            model: line.live.model,
+            engine: line.live.engine,
+            windowed: line.live.windowed,
+        })?,
+        Some(Command::Demo {
+            headless,
+            out,
+            windowed,
+        }) => station::demo(&DemoOptions {
+            headless,
+            out,
+            windowed,
+        })?,
+        Some(Command::Review {
+            file,
+            lane,
+            age_group,
+            out,
+            view,
+            model,
+            engine,
+        }) => station::review(&ReviewOptions {
+            file,
+            lane,
+            age_group,
+            out,
+            view,
+            model,
+            engine,
+        })?,
+        Some(Command::Check) => return check_station(),
+        Some(Command::Cameras) => station::cameras()?,
+        Some(Command::Config(ConfigCommand::Check { lane })) => return check_config(&lane),
+        Some(Command::Config(ConfigCommand::PrintDefaults { file })) => print(&match file {
+            DefaultsOf::AgeGroups => age_groups::default_file(),
+            DefaultsOf::Station => station::default_station_file(),
+        })?,
+        Some(Command::Config(ConfigCommand::Reference)) => print(&reference::text())?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn check_station() -> anyhow::Result<ExitCode> {
+    let report = station::check_report();
+    print(&report.to_text())?;
+    Ok(if report.can_run() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(FAILURE)
+    })
+}
+
+/// Every file is looked at, also after a bad one.
+fn check_config(lanes: &[PathBuf]) -> anyhow::Result<ExitCode> {
+    let home = config::home()?;
+    let station_path = station::station_file(&home);
+    let settings = StationSettings::load(&station_path);
+    let groups_path = station::age_groups_file(&home);
+    let mut lanes = lanes.to_vec();
+    let mut results = Vec::new();
+    match settings {
+        Ok(settings) => {
+            lanes.insert(0, settings.lane);
+            results.push(Ok(station_path));
+        }
+        Err(e) => results.push(Err(e)),
+    }
+    results.push(AgeGroups::load(&groups_path).map(|_| groups_path));
+    results.extend(
+        lanes
+            .into_iter()
+            .map(|path| Lane::load(&path).map(|_| path)),
+    );
+    let mut code = ExitCode::SUCCESS;
+    for result in results {
+        match result {
+            Ok(path) => print(&format!("good: {}\n", path.display()))?,
+            Err(error) => {
+                complain(&error.to_string());
+                code = ExitCode::from(USAGE);
+            }
+        }
+    }
+    Ok(code)
+}
+
+fn age_group(word: &str) -> Result<AgeGroup, String> {
+    AgeGroup::from_name(word).ok_or_else(|| {
+        format!(
+            "it must be one of: {}",
+            AgeGroup::ALL.map(AgeGroup::name).join(", ")
+        )
+    })
+}
+
+fn view(word: &str) -> Result<View, String> {
+    View::from_name(word).ok_or_else(|| {
+        format!(
+            "it must be one of: {}",
+            View::ALL.map(View::name).join(", ")
+        )
+    })
+}
+
+/// What the user gave is exit code 2, everything else 1.
+fn code_of(error: &anyhow::Error) -> u8 {
+    let given = error.chain().any(|cause| {
+        cause.is::<ConfigError>() || cause.is::<UsageError>() || cause.is::<PlaceError>()
+    });
+    if given { USAGE } else { FAILURE }
+}
+
+/// Standard output may be closed by its reader (`| head`); that is no fault.
+fn print(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(e).context("the result could not be printed")
+        }
+        _ => Ok(()),
+    }
+}
+
+/// One line on the error output, also when nobody listens there.
+fn complain(sentence: &str) {
+    let one_line = sentence.split_whitespace().collect::<Vec<_>>().join(" ");
+    let _ = writeln!(std::io::stderr(), "kickplate: {one_line}");
+}
+
+/// A fault of this program is one sentence for the user and a line in the
+/// log, in whatever thread it happens.
+fn say_one_sentence_on_panic() {
+    std::panic::set_hook(Box::new(|info| {
+        let what = info
+            .payload_as_str()
+            .unwrap_or("no further words")
+            .to_owned();
+        let place = info
+            .location()
+            .map_or_else(|| "an unknown place".to_owned(), ToString::to_string);
+        let thread = std::thread::current().name().unwrap_or("?").to_owned();
+        tracing::debug!(%what, %place, %thread, "panic");
+        complain(&format!(
+            "a fault of the program itself at {place} ({what}); please report this line"
+        ));
+    }));
+}

@@ -10,5 +10,19 @@
 //!
 //! Only this module knows nokhwa, openh264 and the JPEG decoder.
 
+mod camera;
+mod color;
+mod error;
+mod feed;
+mod folder;
 mod frame;
+mod source;
+mod video;
+
+pub use camera::{CameraInfo, CameraMode, list_cameras};
+pub use error::CaptureError;
+pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;
+pub use source::{
+    CameraFormat, CameraRequest, FOLDER_FPS, Source, SourceInfo, SourceKind, SourceSpec, open,
+};

@@ -30,8 +30,54 @@ pub enum Travel {
     Away,
 }
 
+impl View {
+    /// All views, in the order of their names in files.
+    pub const ALL: [View; 4] = [View::Side, View::Front, View::Rear, View::Oblique];
+
+    /// The name used in files and on the command line.
+    pub fn name(self) -> &'static str {
+        match self {
+            View::Side => "side",
+            View::Front => "front",
+            View::Rear => "rear",
+            View::Oblique => "oblique",
+        }
+    }
+
+    /// The view of that name; upper and lower case are the same.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL
+            .into_iter()
+            .find(|v| v.name().eq_ignore_ascii_case(name))
+    }
+}
+
+impl Travel {
+    /// All directions, in the order of their names in files.
+    pub const ALL: [Travel; 4] = [
+        Travel::LeftToRight,
+        Travel::RightToLeft,
+        Travel::Toward,
+        Travel::Away,
+    ];
+
+    /// The name used in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Travel::LeftToRight => "left_to_right",
+            Travel::RightToLeft => "right_to_left",
+            Travel::Toward => "toward",
+            Travel::Away => "away",
+        }
+    }
+}
+
 /// A validated lane: one fixed camera, one line the skaters follow.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+///
+/// Settings files become a lane through [`Lane::load`], which checks them.
+/// `Deserialize` is for records this program wrote itself, and checks nothing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Lane {
     /// From where the camera sees the skater.
     pub view: View,

@@ -1,1 +1,17 @@
-//! Stands in until its room is built.
+//! Geometry every later module stands on: the camera over the ice, angles,
+//! filters.
+//!
+//! Takes: numbers. Gives: numbers. Fails: with `None` where a ray never
+//! meets the ice or an angle has no size; nothing here panics on any input.
+//!
+//! World frame of a lane: origin on the ice straight below the lens, metres;
+//! x to the right of the picture, y away from the camera along the ice,
+//! z up. Pixels count from the top-left corner of the frame, x right, y down.
+
+mod angle;
+mod camera;
+mod filter;
+
+pub use angle::{included_deg, lean_from_vertical_deg};
+pub use camera::Camera;
+pub use filter::{butterworth_zero_phase, lowpass_coefficients, parabola_peak, two_pass_cutoff_hz};

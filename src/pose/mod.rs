@@ -6,6 +6,44 @@
 //! [`PoseError`]; a frame never fails on its content.
 //!
 //! Only this module knows the inference engines (`ort`, `tract`).
+//!
+//! # How a frame becomes bodies
+//! 1. `motion` compares a small version of the frame with a learned
+//!    background: the camera stands still, so what differs is what moves.
+//! 2. Everybody already known is read again by the landmark model in the
+//!    region their last guide points span; who is gone is dropped.
+//! 3. Moving places that no known body explains are shown to the person
+//!    detector as squares about twice their height (it finds nobody in a
+//!    whole frame), and what it finds is read three times until the region
+//!    has settled.
+//!
+//! With one skater and a quiet background a frame costs one landmark run.
+//!
+//! # Two engines
+//! ONNX Runtime is several times faster and is loaded at run time where it is
+//! installed; tract is compiled in and always there. tract is called
+//! directly and not through `ort`'s alternative backend, because `ort` keeps
+//! one backend per process for ever: this way both can run side by side, a
+//! test can hold one against the other, and `ort` can be a newer release than
+//! the backend's crate allows.
 
 mod body;
+mod crop;
+mod detector;
+mod engine;
+mod error;
+mod estimator;
+mod landmarks;
+mod models;
+mod motion;
+mod plausible;
+mod region;
+mod steady;
+mod trace;
+
 pub use body::{Body, BodyPoint, Landmark, POINTS, PoseFrame, Roi};
+pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
+pub use error::PoseError;
+pub use estimator::{Estimator, PoseCounters, PoseSettings, StageTimes};
+pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_LITE, ModelFile, ModelKind};
+pub use trace::TraceFrame;

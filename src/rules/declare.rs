@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Measure;
 use crate::config::View;
+use crate::stride::{PassMotion, Push};
 
 /// The age groups, by the age at the end of the year (Hockey Canada age
 /// divisions: U7 up to 6, U9 7-8, U11 9-10, U13 11-12, U15 13-14, U18 15-17).
@@ -131,6 +133,19 @@ pub struct Rule {
     /// Where the default comes from: a source, 'common practice, no source',
     /// or 'proposal of this project'.
     pub source: &'static str,
+    /// Reads the quantity from one push. Only called for the rule's views.
+    pub evaluate: fn(&PassMotion, &Push) -> Measure,
+}
+
+impl Limits {
+    /// The limit a value is beyond by more than the dead-band, if any.
+    pub fn beyond(&self, value: f64) -> Option<f64> {
+        match (self.low, self.high) {
+            (Some(low), _) if value < low - self.dead_band => Some(low),
+            (_, Some(high)) if value > high + self.dead_band => Some(high),
+            _ => None,
+        }
+    }
 }
 
 /// Shorthand of the rule files.

@@ -4,15 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Thresholds;
 use crate::config::View;
-
-/// The skater's own left or right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs, reason = "the names are the documentation")]
-pub enum Leg {
-    Left,
-    Right,
-}
+use crate::stride::Leg;
 
 /// One measured quantity, or the reason why it was not judged.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,6 +21,17 @@ pub struct Measure {
 }
 
 impl Measure {
+    /// A quantity rules may speak about: value and standard deviation in the
+    /// measure's unit, and how it was measured.
+    pub fn judged(value: f64, uncertainty: f64, how: impl Into<String>) -> Self {
+        Measure {
+            value: Some(value),
+            uncertainty: Some(uncertainty),
+            judged: true,
+            reason: how.into(),
+        }
+    }
+
     /// A quantity that cannot be spoken about, and why.
     pub fn not_judged(reason: impl Into<String>) -> Self {
         Measure {

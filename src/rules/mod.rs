@@ -10,9 +10,14 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod judge;
 mod judged;
+pub mod settings;
 mod table;
 
+pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
-pub use judged::{Flag, JudgedPass, JudgedPush, Leg, Measure};
+pub use judge::judge;
+pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
+pub use settings::AgeGroups;
 pub use table::RULES;

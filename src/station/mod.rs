@@ -1,1 +1,33 @@
-//! Stands in until its room is built.
+//! The wiring: sources, the pose model and the pure parts put together for
+//! review, the live station, the demo and the scoring against exact truth.
+//!
+//! Takes: options from the command line and the settings.
+//! Gives: judged passes to the screen, the sound and the store.
+//! Fails: with one sentence that names the thing and the remedy; a running
+//! station never ends because of a fault.
+
+mod analyser;
+pub mod check;
+mod demo;
+mod devices;
+mod live;
+pub mod logging;
+mod options;
+pub mod reference;
+mod review;
+mod run;
+pub mod score;
+mod settings;
+mod stage;
+mod words;
+
+pub use analyser::{Analyser, Happening, Judging};
+pub use demo::demo;
+pub use devices::{cameras, check_report};
+pub use live::live;
+pub use options::{DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, UsageError};
+pub use review::review;
+pub use settings::{
+    CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
+    station_file,
+};

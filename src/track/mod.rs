@@ -1,1 +1,220 @@
-//! Stands in until its room is built.
+//! Tracks and passes: who is who over time, and when somebody skates through.
+//!
+//! Takes: [`PoseFrame`]s in order of capture time, and the lane.
+//! Gives: [`TrackEvent`]s: a skater is in the lane, a [`Pass`] has ended.
+//! Fails: never; frames out of order are ignored and counted.
+//!
+//! Pure: no I/O, no clock, no threads; time comes in with the frame. People
+//! are told apart by where they are and how they move, never by looks.
+
+mod associate;
+mod ground;
+mod pass;
+
+use crate::config::Lane;
+use crate::geometry::Camera;
+use crate::pose::{Body, PoseFrame};
+
+use associate::associate;
+pub use ground::foot_height_m;
+use ground::lane_position;
+use pass::{Ending, Segment};
+pub use pass::{Pass, Sample};
+
+/// Settings of the tracker.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackSettings {
+    /// Slowest travel along the ice that counts as a pass, metres a second.
+    pub min_pass_speed_mps: f64,
+    /// How long a skater may be unseen before the track is over, seconds.
+    pub max_gap_s: f64,
+    /// Shortest distance travelled in view that counts as a pass, metres.
+    pub min_travel_m: f64,
+}
+
+impl Default for TrackSettings {
+    fn default() -> Self {
+        TrackSettings {
+            min_pass_speed_mps: 2.0,
+            max_gap_s: 0.25,
+            min_travel_m: 1.5,
+        }
+    }
+}
+
+/// What the tracker has to say after a frame.
+#[derive(Debug, Clone, PartialEq)]
+pub enum TrackEvent {
+    /// Somebody now travels through the lane faster than the set speed.
+    PassStarted {
+        /// Number of the track.
+        track_id: u32,
+    },
+    /// A pass is over: the skater left the picture, was lost, or slowed down.
+    PassEnded(Box<Pass>),
+}
+
+/// One person over time.
+struct Track {
+    id: u32,
+    chain: u32,
+    segment: Segment,
+    in_pass: bool,
+}
+
+/// Follows everybody in view of one fixed camera.
+pub struct Tracker {
+    lane: Lane,
+    settings: TrackSettings,
+    camera: Option<Camera>,
+    frame_px: [u32; 2],
+    tracks: Vec<Track>,
+    next_id: u32,
+    last_t_s: f64,
+    out_of_order: u64,
+}
+
+impl Tracker {
+    /// A tracker for one lane.
+    pub fn new(lane: Lane, settings: TrackSettings) -> Self {
+        Tracker {
+            lane,
+            settings,
+            camera: None,
+            frame_px: [0, 0],
+            tracks: Vec::new(),
+            next_id: 1,
+            last_t_s: f64::NEG_INFINITY,
+            out_of_order: 0,
+        }
+    }
+
+    /// Another lane or another source: everybody is forgotten, the numbers go
+    /// on, so that a number stays unique in a session.
+    pub fn restart(&mut self, lane: Lane, settings: TrackSettings) {
+        *self = Tracker {
+            next_id: self.next_id,
+            out_of_order: self.out_of_order,
+            ..Tracker::new(lane, settings)
+        };
+    }
+
+    /// Frames that were ignored because they came out of order.
+    pub fn out_of_order(&self) -> u64 {
+        self.out_of_order
+    }
+
+    /// Numbers of the tracks that are passing through the lane now.
+    pub fn passing(&self) -> impl Iterator<Item = u32> + '_ {
+        self.tracks.iter().filter(|t| t.in_pass).map(|t| t.id)
+    }
+
+    /// Takes in one frame; gives what it changed.
+    pub fn push(&mut self, frame: &PoseFrame) -> Vec<TrackEvent> {
+        let t_s = frame.captured_at_s;
+        if !(t_s.is_finite() && t_s > self.last_t_s) {
+            self.out_of_order += 1;
+            return Vec::new();
+        }
+        self.last_t_s = t_s;
+        let camera = *self
+            .camera
+            .get_or_insert_with(|| Camera::of_lane(&self.lane, frame.width, frame.height));
+
+        self.frame_px = [frame.width, frame.height];
+        let mut events = self.drop_lost(t_s);
+        let pairs = associate(
+            self.tracks.iter().map(|t| (&t.segment, t.chain)),
+            &frame.bodies,
+            t_s,
+        );
+        let mut taken = vec![false; frame.bodies.len()];
+        for (track_index, body_index) in pairs {
+            taken[body_index] = true;
+            let body = &frame.bodies[body_index];
+            let sample = self.sample(&camera, frame, body);
+            let track = &mut self.tracks[track_index];
+            track.chain = body.chain;
+            track.segment.push(sample);
+        }
+        for (body, _) in frame.bodies.iter().zip(taken).filter(|(_, taken)| !taken) {
+            let sample = self.sample(&camera, frame, body);
+            self.tracks.push(Track {
+                id: self.next_id,
+                chain: body.chain,
+                segment: Segment::starting_with(sample),
+                in_pass: false,
+            });
+            self.next_id += 1;
+        }
+        events.extend(self.update_passes(t_s));
+        events
+    }
+
+    /// The source has ended: gives the passes still open.
+    pub fn finish(&mut self) -> Vec<TrackEvent> {
+        let tracks = std::mem::take(&mut self.tracks);
+        tracks
+            .into_iter()
+            .filter_map(|t| self.close(t, Ending::SourceEnded))
+            .collect()
+    }
+
+    fn sample(&self, camera: &Camera, frame: &PoseFrame, body: &Body) -> Sample {
+        Sample {
+            t_s: frame.captured_at_s,
+            points: body.points,
+            world_m: body.world_m,
+            lane_m: lane_position(&self.lane, camera, body),
+        }
+    }
+
+    fn drop_lost(&mut self, now_s: f64) -> Vec<TrackEvent> {
+        let max_gap_s = self.settings.max_gap_s;
+        let (kept, lost): (Vec<_>, Vec<_>) = std::mem::take(&mut self.tracks)
+            .into_iter()
+            .partition(|t| now_s - t.segment.last_t_s() <= max_gap_s);
+        self.tracks = kept;
+        lost.into_iter()
+            .filter_map(|t| self.close(t, Ending::Lost))
+            .collect()
+    }
+
+    fn update_passes(&mut self, now_s: f64) -> Vec<TrackEvent> {
+        let mut events = Vec::new();
+        for track in &mut self.tracks {
+            let Some(speed_mps) = track.segment.recent_speed_mps(0.4) else {
+                continue;
+            };
+            if !track.in_pass && speed_mps >= self.settings.min_pass_speed_mps {
+                track.in_pass = true;
+                events.push(TrackEvent::PassStarted { track_id: track.id });
+            } else if track.in_pass && speed_mps < 0.6 * self.settings.min_pass_speed_mps {
+                track.in_pass = false;
+                let segment = track.segment.split_off_all_but_last();
+                let pass = segment.into_pass(
+                    track.id,
+                    &self.lane,
+                    &self.settings,
+                    self.frame_px,
+                    Ending::Slowed,
+                );
+                events.extend(pass.map(|p| TrackEvent::PassEnded(Box::new(p))));
+            } else if !track.in_pass {
+                // Somebody who stands or walks for long: keep the recent past.
+                track.segment.forget_before(now_s - 3.0);
+            }
+        }
+        events
+    }
+
+    fn close(&self, track: Track, ending: Ending) -> Option<TrackEvent> {
+        track
+            .segment
+            .into_pass(track.id, &self.lane, &self.settings, self.frame_px, ending)
+            .map(|p| TrackEvent::PassEnded(Box::new(p)))
+    }
+}
+
+#[cfg(test)]
+mod tests;

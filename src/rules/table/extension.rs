@@ -1,7 +1,10 @@
 //! Extension.
 
+use super::read::{Stance, highest, knee_angles};
 use crate::config::View;
+use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::stride::{PassMotion, Push};
 
 /// The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.
 pub const RULE: Rule = Rule {
@@ -25,4 +28,27 @@ pub const RULE: Rule = Rule {
     short: "extension",
     long: "The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.",
     source: "160: above 160 is recommended for national speed skaters (Song, Park, Kim 2018, KJSB 28(2):93); easing by age and the dead-band: proposal of this project",
+    evaluate,
 };
+
+/// Standard deviation from the side, near leg, as the rendered skaters showed
+/// for whole skaters.
+const UNCERTAINTY_DEG: f64 = 8.0;
+
+fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    if push.near_leg == Some(false) {
+        return Measure::not_judged("the far leg is partly hidden");
+    }
+    let around_s = 0.25 * (push.toe_off_s - push.push_start_s);
+    let angles = knee_angles(
+        motion,
+        push,
+        Stance::PushedOut,
+        push.toe_off_s - around_s,
+        push.toe_off_s + around_s,
+    );
+    match highest(&angles) {
+        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off"),
+        None => Measure::not_judged("the leg was not seen at the end of the push"),
+    }
+}

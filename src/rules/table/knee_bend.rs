@@ -1,7 +1,10 @@
 //! Knee bend.
 
+use super::read::{Stance, knee_angles, lowest};
 use crate::config::View;
+use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
 pub const RULE: Rule = Rule {
@@ -25,4 +28,32 @@ pub const RULE: Rule = Rule {
     short: "knee bend",
     long: "The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg. Deep is good: near 90 is what coaches teach.",
     source: "goal near 90: common practice, no source; limits by age and the dead-band: proposal of this project (no published norms for children were found)",
+    evaluate,
 };
+
+/// Standard deviation from the side, near leg: what the rendered skaters
+/// showed for whole skaters, larger than the 6.4 degrees that Cosoli, Arnesano
+/// and Scalise 2026 read on people seen square from the side.
+const UNCERTAINTY_DEG: f64 = 8.0;
+
+fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    if push.near_leg == Some(false) && motion.lane.view == View::Side {
+        return Measure::not_judged("the far leg is partly hidden");
+    }
+    // The leg is bent deepest just before it starts to open. The first half
+    // of the glide is left out: the leg still comes down from its recovery,
+    // where it is bent more.
+    let glide_s = push.push_start_s - push.touchdown_s;
+    let push_s = push.toe_off_s - push.push_start_s;
+    let angles = knee_angles(
+        motion,
+        push,
+        Stance::Glide,
+        push.push_start_s - 0.5 * glide_s.min(0.25),
+        push.push_start_s + 0.3 * push_s,
+    );
+    match lowest(&angles) {
+        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
+        None => Measure::not_judged("the leg was not seen during the glide"),
+    }
+}

@@ -1,7 +1,12 @@
 //! Toe-out.
 
+use super::read::{across_m, median, over};
 use crate::config::View;
+use crate::pose::BodyPoint;
+use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::stride::Leg;
+use crate::stride::{PassMotion, Push};
 
 /// How far the toe of the pushing skate is turned out from the line of travel at the end of the push.
 pub const RULE: Rule = Rule {
@@ -25,4 +30,37 @@ pub const RULE: Rule = Rule {
     short: "toe-out",
     long: "How far the toe of the pushing skate is turned out from the line of travel at the end of the push. Measured with low confidence, so it is stored but not flagged until the coach switches it on.",
     source: "toe to the side at the end of the push: common practice, no source; the value: proposal of this project",
+    evaluate,
 };
+
+/// Standard deviation, degrees. No published accuracy of the model's foot
+/// points was found; low confidence.
+const UNCERTAINTY_DEG: f64 = 12.0;
+/// Heel point to toe point as a share of stature, on the rendered skater; a
+/// foot is 0.152 of stature long (Drillis and Contini 1966, from memory).
+const FOOT_SHARE: f64 = 0.14;
+
+fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    let (heel, toe) = match push.leg {
+        Leg::Left => (BodyPoint::LeftHeel, BodyPoint::LeftToe),
+        Leg::Right => (BodyPoint::RightHeel, BodyPoint::RightToe),
+    };
+    let around_s = 0.15 * (push.toe_off_s - push.push_start_s);
+    let outward = over(
+        motion,
+        push.toe_off_s - around_s,
+        push.toe_off_s + around_s,
+        |i| Some(across_m(motion, i, heel, toe) * push.leg.leftward()),
+    );
+    match median(outward) {
+        Some(out_m) => {
+            let sine = out_m / (FOOT_SHARE * motion.lane.skater_height_m);
+            Measure::judged(
+                sine.clamp(-1.0, 1.0).asin().to_degrees(),
+                UNCERTAINTY_DEG,
+                "toe beside the heel at the toe-off",
+            )
+        }
+        None => Measure::not_judged("the skate was not seen at the end of the push"),
+    }
+}

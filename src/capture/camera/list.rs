@@ -1,0 +1,413 @@
+//! Which cameras are connected, and which one is meant.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError, TryLockError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use nokhwa::utils::{ApiBackend, CameraIndex, FrameFormat, RequestedFormat, RequestedFormatType};
+use nokhwa::{Camera, NokhwaError};
+
+use super::super::{CameraFormat, CameraRequest, CaptureError};
+
+/// Waiting for drivers to answer while cameras are listed.
+const PATIENCE: Duration = Duration::from_secs(3);
+
+/// A size, a rate and a format a camera offers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CameraMode {
+    /// Format of the pictures: `MJPG`, `YUYV`, or another four-letter code,
+    /// which this program cannot read.
+    pub fourcc: String,
+    /// Width, pixels.
+    pub width: u32,
+    /// Height, pixels.
+    pub height: u32,
+    /// Frames per second.
+    pub fps: u32,
+}
+
+/// A connected camera.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CameraInfo {
+    /// Names the same camera after a restart, when device numbers have
+    /// moved: the system's name for it by its serial number, else by the
+    /// socket it is plugged into, else its name and its place among cameras
+    /// of that name.
+    pub stable_id: String,
+    /// Device node of today, e.g. `/dev/video0`.
+    pub node: PathBuf,
+    /// What the camera calls itself.
+    pub name: String,
+    /// What it offers, best first. Empty when it cannot be asked now.
+    pub modes: Vec<CameraMode>,
+    pub(super) index: u32,
+}
+
+/// Modes of cameras this process has open. They are listed from here and not
+/// asked: asking opens the device, and that can disturb a running stream.
+static IN_USE: Mutex<Vec<(u32, Vec<CameraMode>)>> = Mutex::new(Vec::new());
+
+/// Held while a device is opened or asked. nokhwa shares one handle per
+/// device within the process, so two at once would change each other's mode.
+static OPENING: Mutex<()> = Mutex::new(());
+
+/// Every connected camera, without nodes that give no pictures (UVC cameras
+/// have a second one for metadata). Takes at most a few seconds.
+pub fn list_cameras() -> Vec<CameraInfo> {
+    let (sender, receiver) = crossbeam_channel::bounded(1);
+    // In a thread, since a driver can hang in any of these calls.
+    let spawned = thread::Builder::new()
+        .name("camera-list".into())
+        .spawn(move || {
+            let _ = sender.send(list_asking());
+        });
+    if let Err(error) = spawned {
+        tracing::warn!("cameras cannot be listed: {error}");
+        return Vec::new();
+    }
+    receiver.recv_timeout(PATIENCE).unwrap_or_else(|_| {
+        tracing::warn!(
+            "a camera driver does not answer; cameras are listed without what they offer"
+        );
+        list_unasked()
+    })
+}
+
+/// The camera a request means.
+pub(in crate::capture) fn find_camera(request: &CameraRequest) -> Result<CameraInfo, CaptureError> {
+    let cameras = list_cameras();
+    if cameras.is_empty() {
+        return Err(CaptureError::NoCamera);
+    }
+    choose(cameras, request.id.as_deref())
+}
+
+fn choose(cameras: Vec<CameraInfo>, wanted: Option<&str>) -> Result<CameraInfo, CaptureError> {
+    let found = || {
+        cameras
+            .iter()
+            .map(|c| c.name.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    let position = match wanted {
+        None => cameras.first().map(|_| 0),
+        Some(wanted) => {
+            // A path under /dev/v4l names a camera by its last part.
+            let last = wanted.rsplit('/').next().unwrap_or(wanted);
+            cameras
+                .iter()
+                .position(|c| c.stable_id == wanted || c.stable_id == last)
+                .or_else(|| cameras.iter().position(|c| c.node == Path::new(wanted)))
+                .or_else(|| {
+                    cameras
+                        .iter()
+                        .position(|c| c.name.eq_ignore_ascii_case(wanted))
+                })
+        }
+    };
+    match position {
+        Some(position) => Ok(cameras[position].clone()),
+        None => Err(CaptureError::CameraNotFound {
+            wanted: wanted.unwrap_or("auto").to_owned(),
+            found: found(),
+        }),
+    }
+}
+
+/// Names and nodes only; opens nothing.
+fn list_unasked() -> Vec<CameraInfo> {
+    let mut devices: Vec<(u32, String)> = match nokhwa::query(ApiBackend::Auto) {
+        Ok(devices) => devices
+            .iter()
+            .filter_map(|device| Some((device.index().as_index().ok()?, device.human_name())))
+            .collect(),
+        Err(error) => {
+            tracing::warn!("cameras cannot be listed: {error}");
+            Vec::new()
+        }
+    };
+    devices.sort();
+    let mut cameras: Vec<CameraInfo> = Vec::new();
+    for (index, name) in devices {
+        let node = PathBuf::from(format!("/dev/video{index}"));
+        let stable_id = link_to(&node, Path::new("/dev/v4l/by-id"))
+            .or_else(|| link_to(&node, Path::new("/dev/v4l/by-path")))
+            .unwrap_or_default();
+        cameras.push(CameraInfo {
+            stable_id,
+            node,
+            name,
+            modes: Vec::new(),
+            index,
+        });
+    }
+    cameras
+}
+
+fn list_asking() -> Vec<CameraInfo> {
+    let mut cameras = list_unasked();
+    cameras.retain_mut(|camera| match modes_of(camera.index) {
+        Asked::Modes(modes) => {
+            camera.modes = modes;
+            true
+        }
+        Asked::NoPictures => false,
+        // Still a camera, and the person should see that it is there.
+        Asked::Refused(error) => {
+            tracing::debug!("camera '{}' cannot be asked: {error}", camera.name);
+            true
+        }
+    });
+    // After metadata nodes are out: they bear the camera's name as well.
+    for at in 0..cameras.len() {
+        if cameras[at].stable_id.is_empty() {
+            let before = cameras[..at]
+                .iter()
+                .filter(|c| c.name == cameras[at].name)
+                .count();
+            cameras[at].stable_id = format!("{}#{before}", cameras[at].name);
+        }
+    }
+    cameras
+}
+
+enum Asked {
+    Modes(Vec<CameraMode>),
+    NoPictures,
+    Refused(String),
+}
+
+fn modes_of(index: u32) -> Asked {
+    let Some(_guard) = opening_guard() else {
+        return Asked::Refused("another camera is being opened".into());
+    };
+    if let Some((_, modes)) = in_use().iter().find(|(used, _)| *used == index) {
+        return Asked::Modes(modes.clone());
+    }
+    let any = [
+        FrameFormat::MJPEG,
+        FrameFormat::YUYV,
+        FrameFormat::NV12,
+        FrameFormat::GRAY,
+        FrameFormat::RAWRGB,
+        FrameFormat::RAWBGR,
+    ];
+    let request = RequestedFormat::with_formats(RequestedFormatType::None, &any);
+    match Camera::new(CameraIndex::Index(index), request) {
+        Ok(mut camera) => Asked::Modes(modes(&mut camera)),
+        // nokhwa found no format at all: a metadata node, or an output.
+        Err(NokhwaError::GetPropertyError { property, .. }) if property == "CameraFormat" => {
+            Asked::NoPictures
+        }
+        Err(NokhwaError::GetPropertyError { property, .. }) if property == "FrameFormat" => {
+            Asked::NoPictures
+        }
+        Err(error) => Asked::Refused(error.to_string()),
+    }
+}
+
+/// What an open camera offers, large and fast first.
+pub(super) fn modes(camera: &mut Camera) -> Vec<CameraMode> {
+    let mut modes: Vec<CameraMode> = camera
+        .compatible_camera_formats()
+        .unwrap_or_default()
+        .iter()
+        .map(|format| CameraMode {
+            fourcc: fourcc(format.format()).to_owned(),
+            width: format.width(),
+            height: format.height(),
+            fps: format.frame_rate(),
+        })
+        .collect();
+    modes.sort_by_key(|m| {
+        (
+            std::cmp::Reverse((m.width * m.height, m.width, m.fps)),
+            m.fourcc.clone(),
+        )
+    });
+    modes.dedup();
+    modes
+}
+
+fn fourcc(format: FrameFormat) -> &'static str {
+    match format {
+        FrameFormat::MJPEG => "MJPG",
+        FrameFormat::YUYV => "YUYV",
+        FrameFormat::NV12 => "NV12",
+        FrameFormat::GRAY => "GREY",
+        FrameFormat::RAWRGB => "RGB3",
+        FrameFormat::RAWBGR => "BGR3",
+    }
+}
+
+/// The readable mode that comes closest to what is asked for: the size
+/// counts most, then not being slower, then the format, then not being much
+/// faster.
+pub(super) fn closest_mode<'a>(
+    modes: &'a [CameraMode],
+    request: &CameraRequest,
+) -> Option<&'a CameraMode> {
+    let preferred = match request.format {
+        CameraFormat::Auto | CameraFormat::Mjpeg => "MJPG",
+        CameraFormat::Yuyv => "YUYV",
+    };
+    modes
+        .iter()
+        .filter(|m| m.fourcc == "MJPG" || m.fourcc == "YUYV")
+        .min_by_key(|m| {
+            let off = m.width.abs_diff(request.width) + m.height.abs_diff(request.height);
+            let other = m.fourcc != preferred;
+            // A format that was asked for by name goes before the frame rate.
+            let insisted = other && request.format != CameraFormat::Auto;
+            (
+                off,
+                insisted,
+                request.fps.saturating_sub(m.fps),
+                other,
+                m.fps.saturating_sub(request.fps),
+            )
+        })
+}
+
+/// Waits its turn to open a device; `None` when another opening hangs.
+pub(super) fn opening_guard() -> Option<MutexGuard<'static, ()>> {
+    let since = Instant::now();
+    loop {
+        match OPENING.try_lock() {
+            Ok(guard) => return Some(guard),
+            Err(TryLockError::Poisoned(poisoned)) => return Some(poisoned.into_inner()),
+            Err(TryLockError::WouldBlock) if since.elapsed() < PATIENCE => {
+                thread::sleep(Duration::from_millis(5))
+            }
+            Err(TryLockError::WouldBlock) => return None,
+        }
+    }
+}
+
+fn in_use() -> MutexGuard<'static, Vec<(u32, Vec<CameraMode>)>> {
+    IN_USE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Marks a camera as open in this process until dropped.
+pub(super) struct InUse(u32);
+
+impl InUse {
+    pub(super) fn mark(index: u32, modes: Vec<CameraMode>) -> Self {
+        in_use().push((index, modes));
+        Self(index)
+    }
+}
+
+impl Drop for InUse {
+    fn drop(&mut self) {
+        let mut used = in_use();
+        if let Some(at) = used.iter().position(|(index, _)| *index == self.0) {
+            used.remove(at);
+        }
+    }
+}
+
+/// Name of the link in `folder` that leads to `node`.
+fn link_to(node: &Path, folder: &Path) -> Option<String> {
+    let node = fs::canonicalize(node).ok()?;
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .ok()?
+        .flatten()
+        .filter(|entry| fs::canonicalize(entry.path()).is_ok_and(|to| to == node))
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect();
+    // Several links lead to one node on newer systems; always the same one.
+    names.sort();
+    names.into_iter().next()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn camera(stable_id: &str, index: u32, name: &str) -> CameraInfo {
+        CameraInfo {
+            stable_id: stable_id.into(),
+            node: format!("/dev/video{index}").into(),
+            name: name.into(),
+            modes: Vec::new(),
+            index,
+        }
+    }
+
+    #[test]
+    fn a_camera_is_found_by_id_node_or_name() {
+        let cameras = || {
+            vec![
+                camera("usb-A-index0", 2, "Rink Cam"),
+                camera("Other#0", 0, "Other"),
+            ]
+        };
+        let chosen = |wanted: Option<&str>| choose(cameras(), wanted).map(|c| c.index);
+        assert_eq!(chosen(None).expect("first"), 2);
+        assert_eq!(chosen(Some("usb-A-index0")).expect("id"), 2);
+        assert_eq!(
+            chosen(Some("/dev/v4l/by-id/usb-A-index0")).expect("path"),
+            2
+        );
+        assert_eq!(chosen(Some("/dev/video0")).expect("node"), 0);
+        assert_eq!(chosen(Some("other")).expect("name"), 0);
+        let error = chosen(Some("gone")).expect_err("not there");
+        assert!(
+            error.to_string().contains("Rink Cam, Other") && error.is_usage(),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn the_closest_mode() {
+        let mode = |fourcc: &str, width, height, fps| CameraMode {
+            fourcc: fourcc.into(),
+            width,
+            height,
+            fps,
+        };
+        let modes = [
+            mode("H264", 1280, 720, 60),
+            mode("MJPG", 1920, 1080, 30),
+            mode("MJPG", 1280, 720, 60),
+            mode("MJPG", 1280, 720, 30),
+            mode("YUYV", 1280, 720, 10),
+            mode("YUYV", 640, 480, 30),
+        ];
+        let ask = |width, height, fps, format| {
+            let request = CameraRequest {
+                id: None,
+                width,
+                height,
+                fps,
+                format,
+            };
+            closest_mode(&modes, &request).cloned()
+        };
+        assert_eq!(
+            ask(1280, 720, 30, CameraFormat::Auto),
+            Some(modes[3].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 50, CameraFormat::Auto),
+            Some(modes[2].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 120, CameraFormat::Auto),
+            Some(modes[2].clone())
+        );
+        assert_eq!(
+            ask(1280, 720, 30, CameraFormat::Yuyv),
+            Some(modes[4].clone())
+        );
+        assert_eq!(
+            ask(640, 480, 30, CameraFormat::Mjpeg),
+            Some(modes[5].clone())
+        );
+        assert_eq!(closest_mode(&modes[..1], &CameraRequest::default()), None);
+    }
+}

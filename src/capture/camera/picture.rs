@@ -1,0 +1,242 @@
+//! Camera pictures to RGB.
+
+use std::borrow::Cow;
+
+use nokhwa::Buffer;
+use nokhwa::utils::FrameFormat;
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
+use super::super::Frame;
+use super::super::color::yuyv_to_rgb;
+
+/// After this many pictures that only read leniently, the camera is taken to
+/// bend the JPEG rules, rather than its pictures to be damaged.
+const LENIENT_AFTER: u32 = 15;
+
+/// RGB rows and their size.
+#[derive(Debug, PartialEq)]
+pub(in crate::capture) struct Pixels {
+    pub width: u32,
+    pub height: u32,
+    pub rgb: Vec<u8>,
+}
+
+impl Pixels {
+    /// Adds when it was taken.
+    pub(in crate::capture) fn into_frame(self, seq: u64, captured_at_s: f64) -> Frame {
+        Frame {
+            seq,
+            captured_at_s,
+            width: self.width,
+            height: self.height,
+            rgb: self.rgb,
+        }
+    }
+}
+
+/// Reads the pictures of one session.
+///
+/// JPEGs are read strictly: a picture cut short on the cable would otherwise
+/// come out half grey and count as a good one.
+#[derive(Debug, Default)]
+pub(in crate::capture) struct PictureReader {
+    strict_reads: u64,
+    lenient_in_a_row: u32,
+}
+
+impl PictureReader {
+    /// Converts one picture; the error says why it was left out.
+    pub(in crate::capture) fn read(&mut self, buffer: &Buffer) -> Result<Pixels, String> {
+        let size = buffer.resolution();
+        match buffer.source_frame_format() {
+            FrameFormat::MJPEG => self.read_jpeg(buffer.buffer()),
+            FrameFormat::YUYV => yuyv_to_rgb(
+                buffer.buffer(),
+                size.width() as usize,
+                size.height() as usize,
+            )
+            .map(|rgb| Pixels {
+                width: size.width(),
+                height: size.height(),
+                rgb,
+            })
+            .ok_or_else(|| {
+                format!(
+                    "{} bytes are no YUYV picture of {size}",
+                    buffer.buffer().len()
+                )
+            }),
+            other => Err(format!("pictures in {other} cannot be read")),
+        }
+    }
+
+    fn read_jpeg(&mut self, jpeg: &[u8]) -> Result<Pixels, String> {
+        let jpeg = with_huffman_tables(jpeg);
+        let error = match decode_jpeg(&jpeg, true) {
+            Ok(pixels) => {
+                self.strict_reads += 1;
+                return Ok(pixels);
+            }
+            Err(error) => error,
+        };
+        if self.strict_reads > 0 {
+            return Err(error);
+        }
+        let pixels = decode_jpeg(&jpeg, false)?;
+        self.lenient_in_a_row += 1;
+        if self.lenient_in_a_row < LENIENT_AFTER {
+            Err(error)
+        } else {
+            Ok(pixels)
+        }
+    }
+}
+
+fn decode_jpeg(jpeg: &[u8], strict: bool) -> Result<Pixels, String> {
+    let options = DecoderOptions::default()
+        .jpeg_set_out_colorspace(ColorSpace::RGB)
+        .set_strict_mode(strict);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(jpeg), options);
+    let rgb = decoder.decode().map_err(|error| format!("{error:?}"))?;
+    let info = decoder.info().ok_or("no size in it")?;
+    let (width, height) = (u32::from(info.width), u32::from(info.height));
+    if rgb.len() != width as usize * height as usize * 3 {
+        return Err("its size does not add up".into());
+    }
+    Ok(Pixels { width, height, rgb })
+}
+
+/// Motion JPEG may leave out the Huffman tables, meaning the standard ones
+/// (USB Video Class, MJPEG payload, 1.5, clause 3.3). The decoder fills them
+/// in when the picture bears the mark of one from an AVI file.
+fn with_huffman_tables(jpeg: &[u8]) -> Cow<'_, [u8]> {
+    const AVI_MARK: [u8; 8] = [0xff, 0xe0, 0, 6, b'A', b'V', b'I', b'1'];
+    if !jpeg.starts_with(&[0xff, 0xd8]) || has_huffman_tables(jpeg) {
+        return Cow::Borrowed(jpeg);
+    }
+    Cow::Owned([&jpeg[..2], &AVI_MARK, &jpeg[2..]].concat())
+}
+
+/// Walks the header segments for a table (true also when they make no
+/// sense: then the decoder shall say so).
+fn has_huffman_tables(jpeg: &[u8]) -> bool {
+    let mut at = 2;
+    while let Some([0xff, marker]) = jpeg.get(at..at + 2) {
+        match marker {
+            0xc4 => return true,
+            0xda => return false,
+            _ => {
+                let Some([high, low]) = jpeg.get(at + 2..at + 4) else {
+                    return true;
+                };
+                at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
+            }
+        }
+    }
+    true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{ExtendedColorType, ImageEncoder, codecs::jpeg::JpegEncoder};
+    use nokhwa::utils::Resolution;
+
+    fn picture() -> (Vec<u8>, Vec<u8>) {
+        let rgb: Vec<u8> = (0..48usize * 64)
+            .flat_map(|i| [(i % 64 * 4) as u8, (i / 64 * 5) as u8, 90])
+            .collect();
+        let mut jpeg = Vec::new();
+        JpegEncoder::new_with_quality(&mut jpeg, 92)
+            .write_image(&rgb, 64, 48, ExtendedColorType::Rgb8)
+            .expect("encodes");
+        (rgb, jpeg)
+    }
+
+    fn buffer(jpeg: &[u8]) -> Buffer {
+        Buffer::new(Resolution::new(64, 48), jpeg, FrameFormat::MJPEG)
+    }
+
+    fn mean_error(a: &[u8], b: &[u8]) -> f64 {
+        a.iter()
+            .zip(b)
+            .map(|(a, b)| f64::from(a.abs_diff(*b)))
+            .sum::<f64>()
+            / a.len() as f64
+    }
+
+    #[test]
+    fn a_jpeg_comes_out_as_it_went_in() {
+        let (rgb, mut jpeg) = picture();
+        // A V4L2 buffer is longer than the picture in it.
+        jpeg.resize(jpeg.len() + 5000, 0);
+        let pixels = PictureReader::default()
+            .read(&buffer(&jpeg))
+            .expect("decodes");
+        assert_eq!((pixels.width, pixels.height), (64, 48));
+        let error = mean_error(&pixels.rgb, &rgb);
+        assert!(error < 3.0, "mean error {error}");
+    }
+
+    #[test]
+    fn left_out_huffman_tables_are_the_standard_ones() {
+        // The encoder of `image` writes the standard tables.
+        let (_, jpeg) = picture();
+        let mut without = jpeg[..2].to_vec();
+        let mut at = 2;
+        while jpeg[at + 1] != 0xda {
+            let length = 2 + usize::from(u16::from_be_bytes([jpeg[at + 2], jpeg[at + 3]]));
+            if jpeg[at + 1] != 0xc4 {
+                without.extend(&jpeg[at..at + length]);
+            }
+            at += length;
+        }
+        without.extend(&jpeg[at..]);
+        assert!(
+            without.len() + 200 < jpeg.len(),
+            "tables were there and are out"
+        );
+        let whole = PictureReader::default()
+            .read(&buffer(&jpeg))
+            .expect("decodes");
+        assert_eq!(
+            PictureReader::default()
+                .read(&buffer(&without))
+                .expect("decodes"),
+            whole
+        );
+    }
+
+    #[test]
+    fn a_picture_cut_short_is_left_out() {
+        let (_, jpeg) = picture();
+        let mut reader = PictureReader::default();
+        for keep in [0, 1, 10, jpeg.len() / 2, jpeg.len() * 3 / 4] {
+            let mut cut = jpeg[..keep].to_vec();
+            cut.resize(jpeg.len() + 4000, 0);
+            assert!(
+                reader.read(&buffer(&cut)).is_err(),
+                "{keep} bytes of {}",
+                jpeg.len()
+            );
+        }
+        assert!(reader.read(&buffer(&jpeg)).is_ok());
+        for _ in 0..2 * LENIENT_AFTER {
+            assert!(
+                reader.read(&buffer(&jpeg[..jpeg.len() / 2])).is_err(),
+                "stays strict once pictures were good"
+            );
+        }
+    }
+
+    #[test]
+    fn formats_nobody_asked_for_are_refused() {
+        let buffer = Buffer::new(Resolution::new(4, 2), &[0; 64], FrameFormat::NV12);
+        assert!(PictureReader::default().read(&buffer).is_err());
+        let buffer = Buffer::new(Resolution::new(4, 2), &[128; 10], FrameFormat::YUYV);
+        assert!(PictureReader::default().read(&buffer).is_err());
+    }
+}

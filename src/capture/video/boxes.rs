@@ -1,0 +1,118 @@
+//! The outermost boxes of an MP4 file: is the index there, and is it whole?
+
+use std::io::{self, Read, Seek, SeekFrom};
+
+/// What the outermost boxes say.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Layout {
+    /// End of the last box that lies wholly in the file, bytes.
+    pub complete_end: u64,
+    /// Length of the file, bytes.
+    pub file_len: u64,
+    /// Whether a whole `moov` box (the index) was found.
+    pub has_index: bool,
+    /// Whether the last box reaches beyond the end of the file.
+    pub cut_off: bool,
+}
+
+/// Walks over the outermost boxes without reading what is in them
+/// (ISO/IEC 14496-12, clause 4.2).
+pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
+    let file_len = reader.seek(SeekFrom::End(0))?;
+    let mut layout = Layout {
+        complete_end: 0,
+        file_len,
+        has_index: false,
+        cut_off: false,
+    };
+    let mut at = 0u64;
+    while at < file_len {
+        reader.seek(SeekFrom::Start(at))?;
+        let mut head = [0u8; 16];
+        let header_len = if file_len - at < 8 { 0 } else { 8 };
+        if header_len == 0 {
+            layout.cut_off = true;
+            break;
+        }
+        reader.read_exact(&mut head[..8])?;
+        let short = u64::from(u32::from_be_bytes([head[0], head[1], head[2], head[3]]));
+        let size = match short {
+            0 => file_len - at,
+            1 if file_len - at < 16 => {
+                layout.cut_off = true;
+                break;
+            }
+            1 => {
+                reader.read_exact(&mut head[8..])?;
+                u64::from_be_bytes([
+                    head[8], head[9], head[10], head[11], head[12], head[13], head[14], head[15],
+                ])
+            }
+            size => size,
+        };
+        let end = at.checked_add(size.max(8));
+        match end {
+            Some(end) if end <= file_len => {
+                layout.has_index |= &head[4..8] == b"moov";
+                layout.complete_end = end;
+                at = end;
+            }
+            _ => {
+                layout.cut_off = true;
+                break;
+            }
+        }
+    }
+    Ok(layout)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Cursor;
+
+    fn boxed(name: &[u8; 4], body: usize) -> Vec<u8> {
+        let mut out = ((8 + body) as u32).to_be_bytes().to_vec();
+        out.extend_from_slice(name);
+        out.resize(8 + body, 0);
+        out
+    }
+
+    #[test]
+    fn a_cut_is_seen_and_the_rest_is_kept() {
+        let mut file = [boxed(b"ftyp", 8), boxed(b"moov", 20), boxed(b"mdat", 100)].concat();
+        let whole = scan(&mut Cursor::new(&file)).expect("reads");
+        assert!(whole.has_index && !whole.cut_off && whole.complete_end == file.len() as u64);
+
+        file.truncate(file.len() - 1);
+        let cut = scan(&mut Cursor::new(&file)).expect("reads");
+        assert!(cut.has_index && cut.cut_off);
+        assert_eq!(cut.complete_end, 16 + 28);
+
+        file.truncate(16 + 27);
+        assert!(!scan(&mut Cursor::new(&file)).expect("reads").has_index);
+    }
+
+    #[test]
+    fn long_and_open_ended_sizes() {
+        let mut file = boxed(b"ftyp", 8);
+        file.extend([0, 0, 0, 1]);
+        file.extend(b"mdat");
+        file.extend(24u64.to_be_bytes());
+        file.extend([0; 8]);
+        file.extend(boxed(b"moov", 0));
+        file.extend([0, 0, 0, 0]);
+        file.extend(b"mdat123");
+        let layout = scan(&mut Cursor::new(&file)).expect("reads");
+        assert!(layout.has_index && !layout.cut_off && layout.complete_end == file.len() as u64);
+    }
+
+    #[test]
+    fn sizes_from_hell_end_the_walk() {
+        let mut file = vec![0, 0, 0, 1];
+        file.extend(b"mdat");
+        file.extend(u64::MAX.to_be_bytes());
+        file.extend([0; 100]);
+        assert!(scan(&mut Cursor::new(&file)).expect("reads").cut_off);
+    }
+}

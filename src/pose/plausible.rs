@@ -1,0 +1,124 @@
+//! Whether a reading can be a person at all.
+//!
+//! The landmark model always answers with a body, also on boards, and its own
+//! presence value is near 1 on many wrong answers. So geometry decides.
+
+use super::body::{BodyPoint, Landmark, POINTS, Roi};
+use super::landmarks::Reading;
+
+const MIN_PRESENCE: f32 = 0.5;
+
+/// Why a reading is no body.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Implausible {
+    Presence,
+    Outside,
+    Spread,
+    Limbs,
+    Upright,
+}
+
+/// Left, top, right, bottom of some points.
+pub(crate) fn bounds(points: &[Landmark]) -> [f32; 4] {
+    points.iter().fold(
+        [
+            f32::INFINITY,
+            f32::INFINITY,
+            f32::NEG_INFINITY,
+            f32::NEG_INFINITY,
+        ],
+        |b, p| {
+            [
+                b[0].min(p.x_px),
+                b[1].min(p.y_px),
+                b[2].max(p.x_px),
+                b[3].max(p.y_px),
+            ]
+        },
+    )
+}
+
+/// Middle of two body points, pixels.
+pub(crate) fn middle(points: &[Landmark; POINTS], a: BodyPoint, b: BodyPoint) -> [f32; 2] {
+    let (a, b) = (points[a as usize], points[b as usize]);
+    [(a.x_px + b.x_px) / 2.0, (a.y_px + b.y_px) / 2.0]
+}
+
+pub(crate) fn distance(a: [f32; 2], b: [f32; 2]) -> f32 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// Mid shoulders and mid hips, pixels.
+pub(crate) fn trunk(points: &[Landmark; POINTS]) -> ([f32; 2], [f32; 2]) {
+    (
+        middle(points, BodyPoint::LeftShoulder, BodyPoint::RightShoulder),
+        middle(points, BodyPoint::LeftHip, BodyPoint::RightHip),
+    )
+}
+
+/// Checks a reading made in `roi` of a frame of the given size.
+pub(crate) fn check(
+    reading: &Reading,
+    roi: &Roi,
+    frame_width: f32,
+    frame_height: f32,
+) -> Result<(), Implausible> {
+    let points = &reading.points;
+    if !(reading.presence > MIN_PRESENCE) {
+        return Err(Implausible::Presence);
+    }
+    let size = roi.size_px;
+    let inside =
+        |p: [f32; 2]| (0.0..frame_width).contains(&p[0]) && (0.0..frame_height).contains(&p[1]);
+    let (shoulders, hips) = trunk(points);
+    // A body whose trunk lies wholly outside is invented from a hand or foot.
+    if !inside(shoulders) && !inside(hips) {
+        return Err(Implausible::Outside);
+    }
+    let visible = points.iter().filter(|p| inside([p.x_px, p.y_px])).count();
+    if visible < POINTS / 3 {
+        return Err(Implausible::Outside);
+    }
+    let b = bounds(points);
+    let (width, height) = (b[2] - b[0], b[3] - b[1]);
+    let spread = width.max(height) / size;
+    if !(0.35..1.15).contains(&spread) {
+        return Err(Implausible::Spread);
+    }
+    let torso = distance(shoulders, hips);
+    if !(0.08..0.5).contains(&(torso / size)) {
+        return Err(Implausible::Spread);
+    }
+    let limb = |a: BodyPoint, b: BodyPoint| {
+        let (a, b) = (points[a as usize], points[b as usize]);
+        (a.x_px - b.x_px).hypot(a.y_px - b.y_px)
+    };
+    use BodyPoint::*;
+    // A foreshortened trunk (leaning toward the camera) makes limbs look
+    // long; nothing makes them longer than a third of the region.
+    let longest = (2.2 * torso).min(0.42 * size);
+    for (a, b) in [
+        (LeftHip, LeftKnee),
+        (RightHip, RightKnee),
+        (LeftKnee, LeftAnkle),
+        (RightKnee, RightAnkle),
+        (LeftShoulder, LeftElbow),
+        (RightShoulder, RightElbow),
+        (LeftElbow, LeftWrist),
+        (RightElbow, RightWrist),
+        (LeftShoulder, RightShoulder),
+        (LeftHip, RightHip),
+    ] {
+        if limb(a, b) > longest {
+            return Err(Implausible::Limbs);
+        }
+    }
+    // On the ice a followed skater stands: head above hips, hips above feet,
+    // by some share of the region.
+    let nose = points[Nose as usize];
+    let feet = middle(points, LeftAnkle, RightAnkle);
+    if nose.y_px > hips[1] || hips[1] > feet[1] - 0.05 * size || shoulders[1] > hips[1] {
+        return Err(Implausible::Upright);
+    }
+    Ok(())
+}

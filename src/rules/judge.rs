@@ -1,0 +1,73 @@
+//! Holds every push against the thresholds.
+
+use super::{Flag, JudgedPass, JudgedPush, Limits, Measure, RULES, Rule, Thresholds};
+use crate::config::View;
+use crate::stride::{PassMotion, Push};
+
+/// Judges a pass with one age group's thresholds.
+pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
+    let pushes = motion
+        .pushes
+        .iter()
+        .map(|push| judge_push(motion, push, thresholds))
+        .collect();
+    JudgedPass {
+        track_id: motion.track_id,
+        started_at_s: motion.span_s[0],
+        ended_at_s: motion.span_s[1],
+        speed_mps: motion.speed_mps,
+        view: motion.lane.view,
+        thresholds: thresholds.clone(),
+        pushes,
+    }
+}
+
+fn judge_push(motion: &PassMotion, push: &Push, thresholds: &Thresholds) -> JudgedPush {
+    let measures: Vec<Measure> = RULES
+        .iter()
+        .map(|rule| measure(rule, motion, push))
+        .collect();
+    let flags = RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .zip(&measures)
+        .filter_map(|((rule, limits), measure)| flag(rule, limits, measure))
+        .collect();
+    JudgedPush {
+        leg: push.leg,
+        near_leg: push.near_leg,
+        push_start_s: push.push_start_s,
+        toe_off_s: push.toe_off_s,
+        measures,
+        flags,
+    }
+}
+
+fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
+    if !rule.views.contains(&motion.lane.view) {
+        return Measure::not_judged(not_from(motion.lane.view));
+    }
+    let measure = (rule.evaluate)(motion, push);
+    match measure.value {
+        Some(v) if !v.is_finite() => Measure::not_judged("the measurement failed"),
+        _ => measure,
+    }
+}
+
+fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {
+    let value = measure.value.filter(|_| measure.judged && limits.flagged)?;
+    limits.beyond(value).map(|limit| Flag {
+        rule: rule.id.to_owned(),
+        value,
+        limit,
+    })
+}
+
+fn not_from(view: View) -> &'static str {
+    match view {
+        View::Side => "not seen from the side",
+        View::Front => "not seen from the front",
+        View::Rear => "not seen from the rear",
+        View::Oblique => "not seen from an oblique camera",
+    }
+}

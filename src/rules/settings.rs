@@ -1,0 +1,299 @@
+//! The age groups file: thresholds per group and rule, its keys made from the
+//! rule declarations.
+
+use std::path::Path;
+
+use crate::config::{ConfigError, Document, Section, read_text, wrapped_comment};
+
+use super::{AgeGroup, Limits, RULES, Rule, Sense, Thresholds};
+
+/// The thresholds of every age group, as one immutable snapshot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AgeGroups {
+    groups: [Thresholds; AgeGroup::ALL.len()],
+}
+
+impl AgeGroups {
+    /// The defaults of the declarations.
+    pub fn defaults() -> Self {
+        AgeGroups {
+            groups: AgeGroup::ALL.map(Thresholds::defaults),
+        }
+    }
+
+    /// Reads and checks an age groups file.
+    pub fn load(path: &Path) -> Result<Self, ConfigError> {
+        Self::from_toml(&read_text(path)?, &path.display().to_string())
+    }
+
+    /// Checks the text of an age groups file; `file_name` is the name faults
+    /// are reported under. What is left out keeps its default.
+    pub fn from_toml(text: &str, file_name: &str) -> Result<Self, ConfigError> {
+        let document = Document::parse(text, file_name)?;
+        let root = document.root();
+        root.only(&AgeGroup::ALL.map(AgeGroup::name))?;
+        let mut resolved = Self::defaults();
+        for (group, thresholds) in AgeGroup::ALL.into_iter().zip(&mut resolved.groups) {
+            let Some(of_group) = root.section(group.name())? else {
+                continue;
+            };
+            of_group.only(&RULES.map(|r| r.id))?;
+            for (rule, limits) in RULES.into_iter().zip(&mut thresholds.limits) {
+                if let Some(of_rule) = of_group.section(rule.id)? {
+                    *limits = read_limits(&of_rule, rule, *limits)?;
+                }
+            }
+        }
+        Ok(resolved)
+    }
+
+    /// The thresholds of one group.
+    pub fn thresholds(&self, group: AgeGroup) -> Thresholds {
+        self.groups[group as usize].clone()
+    }
+}
+
+/// The key of the smallest wanted value, where the rule has one.
+pub fn low_key(rule: &Rule) -> Option<String> {
+    matches!(rule.sense, Sense::AtLeast | Sense::Between)
+        .then(|| format!("at_least_{}", rule.unit.suffix()))
+}
+
+/// The key of the largest wanted value, where the rule has one.
+pub fn high_key(rule: &Rule) -> Option<String> {
+    matches!(rule.sense, Sense::AtMost | Sense::Between)
+        .then(|| format!("at_most_{}", rule.unit.suffix()))
+}
+
+/// The key of the dead-band.
+pub fn dead_band_key(rule: &Rule) -> String {
+    format!("dead_band_{}", rule.unit.suffix())
+}
+
+fn read_limits(section: &Section<'_>, rule: &Rule, base: Limits) -> Result<Limits, ConfigError> {
+    let (low_key, high_key, band_key) = (low_key(rule), high_key(rule), dead_band_key(rule));
+    let known: Vec<&str> = [low_key.as_deref(), high_key.as_deref()]
+        .into_iter()
+        .flatten()
+        .chain([band_key.as_str(), "flagged"])
+        .collect();
+    section.only(&known)?;
+
+    let limit = |key: &Option<String>| match key {
+        Some(key) => section.number(key, *rule.range.start(), *rule.range.end()),
+        None => Ok(None),
+    };
+    let low = limit(&low_key)?.or(base.low);
+    let high = limit(&high_key)?.or(base.high);
+    if let (Some(low), Some(high), Some(low_key), Some(high_key)) = (low, high, &low_key, &high_key)
+        && low >= high
+    {
+        // Reported where the user wrote: one of the two may be a default.
+        let at = match section.number(high_key, f64::MIN, f64::MAX)? {
+            Some(_) => high_key,
+            None => low_key,
+        };
+        return Err(section.conflict(
+            at,
+            format!(
+                "{low_key} = {low} must be smaller than {high_key} = {high}; change one of them"
+            ),
+        ));
+    }
+    let (band_low, band_high) = (*rule.dead_band_range.start(), *rule.dead_band_range.end());
+    Ok(Limits {
+        flagged: section.flag("flagged")?.unwrap_or(base.flagged),
+        low,
+        high,
+        dead_band: section
+            .number(&band_key, band_low, band_high)?
+            .unwrap_or(base.dead_band),
+    })
+}
+
+/// The whole age groups file with every default written out.
+pub fn default_file() -> String {
+    let mut out = String::from(
+        "# The thresholds of every age group.\n\
+         #\n\
+         # Made by 'kickplate config print-defaults'. Change what you need; what is\n\
+         # left out keeps its default. A value is flagged when it is beyond its limit\n\
+         # by more than the dead-band. flagged = false stores the measure and never\n\
+         # speaks about it. What each rule measures:\n",
+    );
+    for rule in RULES {
+        out += "#\n";
+        out += &wrapped_comment(&format!("{} ({}): {}", rule.id, rule.short, rule.long));
+        out += &wrapped_comment(&format!(
+            "{}; dead-band {} to {}. Source: {}.",
+            allowed(rule),
+            rule.dead_band_range.start(),
+            rule.dead_band_range.end(),
+            rule.source
+        ));
+    }
+    for group in AgeGroup::ALL {
+        for (rule, limits) in RULES.iter().zip(Thresholds::defaults(group).limits) {
+            out += &format!("\n[{}.{}]\n", group.name(), rule.id);
+            for (key, value) in [(low_key(rule), limits.low), (high_key(rule), limits.high)] {
+                if let (Some(key), Some(value)) = (key, value) {
+                    out += &format!("{key} = {value}\n");
+                }
+            }
+            out += &format!("{} = {}\n", dead_band_key(rule), limits.dead_band);
+            out += &format!("flagged = {}\n", limits.flagged);
+        }
+    }
+    out
+}
+
+/// The part of the reference about the age groups file.
+pub fn reference() -> String {
+    let groups: Vec<String> = AgeGroup::ALL
+        .iter()
+        .map(|g| format!("`{}`", g.name()))
+        .collect();
+    let mut out = format!(
+        "One table per group and rule, `[U15.knee_bend]`. Groups: {}. Groups, rules and\n\
+         keys may be left out; the default then holds. `flagged = false` stores the\n\
+         measure and never speaks about it.\n",
+        groups.join(", ")
+    );
+    for rule in RULES {
+        let views: Vec<&str> = rule.views.iter().map(|v| v.name()).collect();
+        out += &format!(
+            "\n### `{}` ({})\n\n{}\n\nMeasure: `{}`. Judged from: {}. Source: {}.\n\n",
+            rule.id,
+            rule.short,
+            rule.long,
+            rule.measure,
+            views.join(", "),
+            rule.source
+        );
+        out += "| key | may be |";
+        for group in AgeGroup::ALL {
+            out += &format!(" {} |", group.name());
+        }
+        out += "\n|---|---|---|---|---|---|---|---|---|\n";
+        let row = |key: String, allowed: String, value: &dyn Fn(&Limits) -> String| {
+            let cells: String = rule
+                .defaults
+                .iter()
+                .map(|l| format!(" {} |", value(l)))
+                .collect();
+            format!("| `{key}` | {allowed} |{cells}\n")
+        };
+        let range = |r: &std::ops::RangeInclusive<f64>| format!("{} to {}", r.start(), r.end());
+        let number = |v: Option<f64>| v.map_or(String::new(), |v| v.to_string());
+        if let Some(key) = low_key(rule) {
+            out += &row(key, range(&rule.range), &|l| number(l.low));
+        }
+        if let Some(key) = high_key(rule) {
+            out += &row(key, range(&rule.range), &|l| number(l.high));
+        }
+        out += &row(dead_band_key(rule), range(&rule.dead_band_range), &|l| {
+            l.dead_band.to_string()
+        });
+        out += &row("flagged".to_owned(), "true or false".to_owned(), &|l| {
+            l.flagged.to_string()
+        });
+    }
+    out
+}
+
+fn allowed(rule: &Rule) -> String {
+    let keys: Vec<String> = [low_key(rule), high_key(rule)]
+        .into_iter()
+        .flatten()
+        .collect();
+    format!(
+        "{}: {} to {}",
+        keys.join(" and "),
+        rule.range.start(),
+        rule.range.end()
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_file_is_the_defaults_and_so_is_the_generated_one() {
+        let defaults = AgeGroups::defaults();
+        assert_eq!(AgeGroups::from_toml("", "a.toml"), Ok(defaults.clone()));
+        assert_eq!(
+            AgeGroups::from_toml(&default_file(), "a.toml"),
+            Ok(defaults)
+        );
+    }
+
+    #[test]
+    fn one_value_changes_and_nothing_else() {
+        let text = "[U15.knee_bend]\nat_most_deg = 110\n";
+        let changed = AgeGroups::from_toml(text, "a.toml").unwrap();
+        let mut expected = AgeGroups::defaults();
+        expected.groups[AgeGroup::U15 as usize].limits[0].high = Some(110.0);
+        assert_eq!(changed, expected);
+    }
+
+    #[test]
+    fn the_group_picked_is_the_group_asked_for() {
+        for group in AgeGroup::ALL {
+            assert_eq!(AgeGroups::defaults().thresholds(group).age_group, group);
+        }
+    }
+
+    /// A default outside its own range could not be written into the file.
+    #[test]
+    fn every_default_is_inside_its_own_range() {
+        for rule in RULES {
+            for limits in rule.defaults {
+                for value in [limits.low, limits.high].into_iter().flatten() {
+                    assert!(rule.range.contains(&value), "{} {value}", rule.id);
+                }
+                assert!(
+                    rule.dead_band_range.contains(&limits.dead_band),
+                    "{}",
+                    rule.id
+                );
+                assert_eq!(limits.low.is_some(), low_key(rule).is_some(), "{}", rule.id);
+                assert_eq!(
+                    limits.high.is_some(),
+                    high_key(rule).is_some(),
+                    "{}",
+                    rule.id
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn faults_name_line_and_key() {
+        let fault = |text: &str| {
+            AgeGroups::from_toml(text, "a.toml")
+                .unwrap_err()
+                .to_string()
+        };
+        assert_eq!(
+            fault("[U16.knee_bend]\n"),
+            "a.toml, line 1: unknown key 'U16'; it must be one of: U7, U9, U11, U13, U15, U18, adult"
+        );
+        assert_eq!(
+            fault("[U15.knee_bend]\nat_least_deg = 100\n"),
+            "a.toml, line 2: unknown key 'at_least_deg'; did you mean 'at_most_deg'?"
+        );
+        assert_eq!(
+            fault("[adult.recovery_gap]\n\nat_most_m = 6.5\n"),
+            "a.toml, line 3: adult.recovery_gap.at_most_m = 6.5 is out of range; it must be between 0 and 0.5"
+        );
+        assert_eq!(
+            fault("[U9.trunk_lean]\nat_least_deg = 70\n"),
+            "a.toml, line 2: at_least_deg = 70 must be smaller than at_most_deg = 60; change one of them"
+        );
+        assert_eq!(
+            fault("U15 = 3\n"),
+            "a.toml, line 1: U15 has to be a table; write it as '[U15]' on a line of its own"
+        );
+    }
+}

@@ -1,0 +1,178 @@
+//! What several rules read from a pass.
+
+use crate::config::Lane;
+use crate::geometry::{included_deg, lean_from_vertical_deg};
+use crate::pose::BodyPoint;
+use crate::stride::{PassMotion, Push, leg_points};
+
+/// Width of an adult's boot at the heel, metres, at a stature of 1.78 m;
+/// scaled with stature. A set-up value: common practice, no source.
+const BOOT_WIDTH_M: f64 = 0.075;
+
+/// Width of the boot at the heel for the lane's skaters, metres.
+pub fn boot_width_m(lane: &Lane) -> f64 {
+    BOOT_WIDTH_M * lane.skater_height_m / 1.78
+}
+
+/// What `read` gives for every sample of a span of time, without the blanks.
+pub fn over<T>(
+    motion: &PassMotion,
+    from_s: f64,
+    to_s: f64,
+    read: impl Fn(usize) -> Option<T>,
+) -> Vec<T> {
+    if motion.curves.is_empty() {
+        return Vec::new();
+    }
+    let (from, to) = (motion.curves.index_at(from_s), motion.curves.index_at(to_s));
+    (from..=to)
+        .filter(|&i| motion.curves.seen[i] && motion.curves.legs_in_frame[i])
+        .filter_map(read)
+        .collect()
+}
+
+/// What is known of where a leg's joints are across the travel, which one
+/// camera sees worst.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stance {
+    /// Gliding on the leg: the skate runs close under the middle of the body.
+    Glide,
+    /// At the end of its push: the skate stands on the ice, far out.
+    PushedOut,
+}
+
+/// Joints of a gliding leg beside the middle of the body, as shares of
+/// stature: hip, knee, ankle. From the rendered skater; half the hip width
+/// after Drillis and Contini 1966 is .0955, and the joints lie further in.
+const GLIDE_ASIDE_SHARE: [f64; 3] = [0.0625, 0.045, 0.017];
+/// Ankle joint above the ice, as a share of stature: of a skate that stands
+/// on its toe at the end of a push (the rendered skater).
+const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
+/// Farthest a skate can be out, as a share of stature: the length of a leg.
+const MAX_OUT_SHARE: f64 = 0.45;
+/// Smallest sine of the angle between the line of sight and the travel at
+/// which a bend in the direction of travel can be measured.
+const MIN_SIDEWAYS: f64 = 0.6;
+
+/// Included knee angles of the pushing leg, degrees, with the joints placed
+/// in space: each on its line of sight, at the distance across the travel
+/// that the stance gives. That takes out the picture's perspective and an
+/// oblique camera's foreshortening.
+///
+/// Samples in which the camera looks too much along the travel are left out.
+pub fn knee_angles(
+    motion: &PassMotion,
+    push: &Push,
+    stance: Stance,
+    from_s: f64,
+    to_s: f64,
+) -> Vec<f64> {
+    over(motion, from_s, to_s, |i| {
+        let [hip, knee, ankle] = leg_in_space(motion, push, stance, i)?;
+        included_deg(hip, knee, ankle)
+    })
+}
+
+/// Hip, knee and ankle: along the travel, to the left of it, above the ice;
+/// metres from the skater's place.
+fn leg_in_space(
+    motion: &PassMotion,
+    push: &Push,
+    stance: Stance,
+    i: usize,
+) -> Option<[[f64; 3]; 3]> {
+    let leg = leg_points(push.leg);
+    let (at_m, stature_m) = (motion.place.at_m[i], motion.lane.skater_height_m);
+    let (heading, left) = (motion.place.heading, motion.place.left());
+    let points = &motion.curves.points[i];
+    let ray = motion.camera.ray(points[leg.knee]);
+    let sideways = (ray[0] * left[0] + ray[1] * left[1]).abs() / ray[0].hypot(ray[1]);
+    if sideways < MIN_SIDEWAYS {
+        return None;
+    }
+    let aside_m: [f64; 3] = match stance {
+        Stance::Glide => GLIDE_ASIDE_SHARE.map(|s| s * stature_m),
+        Stance::PushedOut => {
+            let ankle = motion
+                .camera
+                .on_plane(points[leg.ankle], TOE_OFF_ANKLE_SHARE * stature_m)?;
+            let off = [ankle[0] - at_m[0], ankle[1] - at_m[1]];
+            let out_m = (off[0] * left[0] + off[1] * left[1]) * push.leg.leftward();
+            let hip_m = GLIDE_ASIDE_SHARE[0] * stature_m;
+            let out_m = out_m.clamp(0.0, MAX_OUT_SHARE * stature_m);
+            [hip_m, (hip_m + out_m) / 2.0, out_m]
+        }
+    };
+    let mut joints = [[0.0; 3]; 3];
+    for ((joint, point), aside_m) in joints
+        .iter_mut()
+        .zip([leg.hip, leg.knee, leg.ankle])
+        .zip(aside_m)
+    {
+        let aside_m = aside_m * push.leg.leftward();
+        let through = [at_m[0] + aside_m * left[0], at_m[1] + aside_m * left[1]];
+        let [along_m, up_m] = motion
+            .camera
+            .on_upright_plane(points[point], through, heading)?;
+        *joint = [along_m, aside_m, up_m];
+    }
+    Some(joints)
+}
+
+/// Forward lean of the trunk from the vertical, degrees, from the side.
+pub fn trunk_lean_deg(motion: &PassMotion, i: usize) -> Option<f64> {
+    use BodyPoint as P;
+    let hip = motion
+        .curves
+        .mid(i, P::LeftHip as usize, P::RightHip as usize);
+    let shoulder = motion
+        .curves
+        .mid(i, P::LeftShoulder as usize, P::RightShoulder as usize);
+    let wall_y_m = motion.place.at_m[i][1];
+    let (low, high) = (
+        motion.camera.on_wall(hip, wall_y_m)?,
+        motion.camera.on_wall(shoulder, wall_y_m)?,
+    );
+    // the lean is measured with y downward
+    lean_from_vertical_deg(
+        [low[0], -low[1]],
+        [high[0], -high[1]],
+        motion.place.heading[0].signum(),
+    )
+}
+
+/// Distance from `a` to `b` across the direction of travel, metres, positive
+/// to the skater's left; both points taken at the hips' depth.
+pub fn across_m(motion: &PassMotion, i: usize, a: BodyPoint, b: BodyPoint) -> f64 {
+    let (p, q) = (
+        motion.curves.points[i][a as usize],
+        motion.curves.points[i][b as usize],
+    );
+    let left = motion.place.left();
+    let [right_axis, down_axis, _] = motion.camera.axes();
+    let (dx, dy) = (q[0] - p[0], q[1] - p[1]);
+    let leftward = dx * (right_axis[0] * left[0] + right_axis[1] * left[1])
+        + dy * (down_axis[0] * left[0] + down_axis[1] * left[1]);
+    leftward * motion.place.metres_per_px[i]
+}
+
+/// Smallest value.
+pub fn lowest(values: &[f64]) -> Option<f64> {
+    values.iter().copied().min_by(f64::total_cmp)
+}
+
+/// Largest value.
+pub fn highest(values: &[f64]) -> Option<f64> {
+    values.iter().copied().max_by(f64::total_cmp)
+}
+
+/// Mean.
+pub fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+/// Median.
+pub fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}

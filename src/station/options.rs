@@ -1,0 +1,128 @@
+//! What a user asks for on the command line, as the station takes it.
+
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+
+use crate::config::View;
+use crate::rules::AgeGroup;
+
+/// Which pose model to use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ModelChoice {
+    /// The more exact one.
+    Full,
+    /// The faster one, for slow machines.
+    Lite,
+}
+
+impl ModelChoice {
+    /// All models, in the order of their names in files.
+    pub const ALL: [ModelChoice; 2] = [ModelChoice::Full, ModelChoice::Lite];
+
+    /// The name used in files and on the command line.
+    pub fn name(self) -> &'static str {
+        match self {
+            ModelChoice::Full => "full",
+            ModelChoice::Lite => "lite",
+        }
+    }
+}
+
+/// Which inference engine to use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum EngineChoice {
+    /// The native one where its library is found, else the embedded one.
+    Auto,
+    /// The native ONNX Runtime library; an error where it is not found.
+    Native,
+    /// The one inside this program.
+    Embedded,
+}
+
+impl EngineChoice {
+    /// All choices, in the order of their names in files.
+    pub const ALL: [EngineChoice; 3] = [
+        EngineChoice::Auto,
+        EngineChoice::Native,
+        EngineChoice::Embedded,
+    ];
+
+    /// The name used in files and on the command line.
+    pub fn name(self) -> &'static str {
+        match self {
+            EngineChoice::Auto => "auto",
+            EngineChoice::Native => "native",
+            EngineChoice::Embedded => "embedded",
+        }
+    }
+}
+
+/// `kickplate`: the live station. What is `None` comes from the settings.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LiveOptions {
+    /// Camera, by its stable id.
+    pub camera: Option<String>,
+    /// Lane file.
+    pub lane: Option<PathBuf>,
+    /// Age group.
+    pub age_group: Option<AgeGroup>,
+    /// Pose model.
+    pub model: Option<ModelChoice>,
+    /// Inference engine.
+    pub engine: Option<EngineChoice>,
+    /// In a window instead of the full screen.
+    pub windowed: bool,
+}
+
+/// `kickplate demo`: rendered skaters instead of a camera.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DemoOptions {
+    /// Without a window and without sound.
+    pub headless: bool,
+    /// Where the headless demo writes its results.
+    pub out: PathBuf,
+    /// In a window instead of the full screen.
+    pub windowed: bool,
+}
+
+/// `kickplate review`: a recorded video.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReviewOptions {
+    /// The video, or a folder of pictures.
+    pub file: PathBuf,
+    /// Lane file.
+    pub lane: PathBuf,
+    /// Age group.
+    pub age_group: AgeGroup,
+    /// Folder the results go to.
+    pub out: PathBuf,
+    /// View, where it differs from the one in the lane file.
+    pub view: Option<View>,
+    /// Pose model.
+    pub model: ModelChoice,
+    /// Inference engine.
+    pub engine: EngineChoice,
+}
+
+/// What the user gave has to be changed: a word on the command line, or what
+/// it names. Ends the program with exit code 2.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct UsageError(pub String);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The command line takes the words the settings file takes.
+    #[test]
+    fn names_are_the_same_everywhere() {
+        for m in ModelChoice::ALL {
+            assert_eq!(m.to_possible_value().unwrap().get_name(), m.name());
+        }
+        for e in EngineChoice::ALL {
+            assert_eq!(e.to_possible_value().unwrap().get_name(), e.name());
+        }
+    }
+}

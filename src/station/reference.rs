@@ -1,0 +1,25 @@
+//! `config/REFERENCE.md`, made from the declarations.
+
+use crate::config::{LANE_KEYS, markdown_table};
+use crate::rules::settings as age_groups;
+
+use super::settings::STATION_KEYS;
+
+/// The whole reference of the settings files.
+pub fn text() -> String {
+    format!(
+        "# Settings\n\n\
+         Made by `kickplate config reference`; edit the declarations, not this file.\n\n\
+         The files are TOML. An unknown key, a value out of range or a contradiction is\n\
+         refused with the file, the line and what would be right; nothing is applied by\n\
+         half. `kickplate config check` says whether the files are good.\n\n\
+         ## Lane file (`--lane`, `config/lane-*.toml`)\n\n\
+         One fixed camera and the line the skaters follow.\n\n{}\n\
+         ## Station file (`config/station.toml`)\n\n\
+         Every key may be left out.\n\n{}\n\
+         ## Age groups file (`config/age-groups.toml`)\n\n{}",
+        markdown_table(&LANE_KEYS),
+        markdown_table(&STATION_KEYS),
+        age_groups::reference()
+    )
+}

@@ -1,0 +1,194 @@
+//! `kickplate review`: judges a recording, as fast as it goes, without a
+//! window.
+
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+
+use anyhow::Context;
+
+use super::analyser::{Analyser, Happening, Judging};
+use super::{ReviewOptions, UsageError, age_groups_file, words};
+use crate::capture::{self, SourceSpec};
+use crate::config::{self, Lane, Travel, View};
+use crate::feedback::{Cue, FeedbackSettings};
+use crate::rules::{AgeGroups, JudgedPass};
+use crate::store::{self, SessionFile};
+use crate::track::TrackSettings;
+
+/// Judges one recording and writes `session.json` into the folder asked for.
+///
+/// # Errors
+/// One sentence: what cannot be read or written, and what to do about it.
+pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
+    let home = config::home()?;
+    let mut lane = Lane::load(&options.lane)?;
+    if let Some(view) = options.view {
+        look_from(&mut lane, view);
+    }
+    let groups = AgeGroups::load(&age_groups_file(&home))?;
+    let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
+    let mut source = capture::open(&spec).map_err(usage_or_failure)?;
+    std::fs::create_dir_all(&options.out).with_context(|| {
+        format!(
+            "the folder '{}' cannot be made; choose another with --out",
+            options.out.display()
+        )
+    })?;
+    let judging = Judging {
+        lane: lane.clone(),
+        thresholds: groups.thresholds(options.age_group),
+        track: TrackSettings::default(),
+        feedback: FeedbackSettings::default(),
+    };
+    let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
+
+    let mut session = SessionFile::new(
+        source_record(source.info()),
+        lane,
+        analyser.engine_record(options.model),
+        &analyser.judging().thresholds,
+        None,
+    );
+    let mut progress = Progress::new(source.info().frame_count);
+    let mut frames = 0;
+    let damage = loop {
+        match source.next_frame() {
+            Ok(Some(frame)) => {
+                frames += 1;
+                let (_, happenings) = analyser.push(&frame)?;
+                keep(&happenings, &mut session, &mut progress)?;
+                progress.show(frames);
+            }
+            Ok(None) => break None,
+            // What was judged before the damage is kept and written.
+            Err(error) => break Some(error),
+        }
+    };
+    keep(&analyser.finish(), &mut session, &mut progress)?;
+    progress.end();
+    session.source.frames = Some(frames);
+    let path = options.out.join("session.json");
+    session.write(&path)?;
+    println!(
+        "{} of '{}' in {frames} frames, written to {}",
+        words::passes(session.passes.len()),
+        source.info().name,
+        path.display()
+    );
+    match damage {
+        Some(error) => Err(usage_or_failure(error)),
+        None => Ok(()),
+    }
+}
+
+fn keep(
+    happenings: &[Happening],
+    session: &mut SessionFile,
+    progress: &mut Progress,
+) -> anyhow::Result<()> {
+    for happening in happenings {
+        if let Happening::Judged(judged) = happening {
+            let (pass, cue) = judged.as_ref();
+            session.add_pass(pass, cue, &words::cue_sentence(cue))?;
+            progress.clear();
+            print_pass(pass, cue);
+        }
+    }
+    Ok(())
+}
+
+/// One pass as a table for the terminal.
+pub fn print_pass(pass: &JudgedPass, cue: &Cue) {
+    println!("{}", words::pass_table(pass, cue));
+}
+
+/// A view given on the command line; the direction follows where the lane
+/// file's does not fit it.
+fn look_from(lane: &mut Lane, view: View) {
+    lane.view = view;
+    lane.travel = match (view, lane.travel) {
+        (View::Front, _) => Travel::Toward,
+        (View::Rear, _) => Travel::Away,
+        (View::Side, Travel::Toward | Travel::Away) => Travel::LeftToRight,
+        (_, travel) => travel,
+    };
+}
+
+/// Exit code 2 for what the user named, 1 for what failed.
+pub fn usage_or_failure(error: capture::CaptureError) -> anyhow::Error {
+    if error.is_usage() {
+        UsageError(error.to_string()).into()
+    } else {
+        error.into()
+    }
+}
+
+/// The source as a session stores it: no path, only the last name.
+pub fn source_record(info: &capture::SourceInfo) -> store::SourceInfo {
+    store::SourceInfo {
+        kind: match info.kind {
+            capture::SourceKind::Camera => store::SourceKind::Camera,
+            capture::SourceKind::Video => store::SourceKind::Video,
+            capture::SourceKind::Pictures => store::SourceKind::Images,
+        },
+        name: Path::new(&info.name)
+            .file_name()
+            .map_or_else(|| info.name.clone(), |n| n.to_string_lossy().into_owned()),
+        width: info.width,
+        height: info.height,
+        frames_per_second: info.nominal_fps,
+        frames: info.frame_count,
+    }
+}
+
+/// How far the review is, on one line of the terminal that writes over
+/// itself; every tenth part on a line of its own where it is no terminal.
+struct Progress {
+    total: Option<u64>,
+    live: bool,
+    shown: u64,
+}
+
+impl Progress {
+    fn new(total: Option<u64>) -> Self {
+        Progress {
+            total,
+            live: std::io::stderr().is_terminal(),
+            shown: 0,
+        }
+    }
+
+    fn show(&mut self, frames: u64) {
+        let Some(total) = self.total.filter(|t| *t > 0) else {
+            if frames.is_multiple_of(100) {
+                self.say(&format!("{frames} frames"));
+            }
+            return;
+        };
+        let step = if self.live { 1 } else { 10 };
+        let percent = (100 * frames / total).min(100) / step * step;
+        if percent > self.shown {
+            self.shown = percent;
+            self.say(&format!("{percent} % of {total} frames"));
+        }
+    }
+
+    fn say(&self, text: &str) {
+        if self.live {
+            eprint!("\r{text}   ");
+            let _ = std::io::stderr().flush();
+        } else {
+            eprintln!("{text}");
+        }
+    }
+
+    fn clear(&self) {
+        if self.live {
+            eprint!("\r{:40}\r", "");
+        }
+    }
+
+    fn end(&self) {
+        self.clear();
+    }
+}

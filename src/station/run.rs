@@ -1,0 +1,138 @@
+//! The live loop: frames from a feed through the chain to the stage.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use super::analyser::{Analyser, Happening};
+use super::stage::Stage;
+use crate::capture::{Feed, Frame, Taken};
+use crate::feedback::Cue;
+use crate::rules::JudgedPass;
+
+/// Longest wait for a frame before the screen and the faults are looked at
+/// again.
+const WAIT: Duration = Duration::from_millis(100);
+/// A fault of the engine is logged at most this often.
+const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
+
+/// Ends every loop of the station. Shared with the window and the signals.
+pub type Stop = Arc<AtomicBool>;
+
+/// Ages kept for the summary; a whole evening would not fit.
+const AGES_KEPT: usize = 20_000;
+
+/// How late things were, for the summary at the end.
+#[derive(Debug, Default, Clone)]
+pub struct Lateness {
+    /// From the capture of a pass's last sample to its cue at the screen,
+    /// seconds, pass by pass.
+    pub pass_end_to_cue_s: Vec<f64>,
+    /// Passes judged.
+    pub passes: u64,
+    /// From the capture of a frame to the end of its analysis, seconds.
+    pub frame_age_s: Vec<f64>,
+    /// Frames that went through the chain.
+    pub frames: u64,
+    /// Frames overwritten because a newer one came.
+    pub dropped: u64,
+    /// Seconds from the first to the last frame, by the wall.
+    pub seconds: f64,
+}
+
+/// Runs until the feed ends or `stop` is set. `on_pass` sees every judged
+/// pass with the frame it ended on, after it was announced.
+pub fn run(
+    feed: &Feed,
+    analyser: &mut Analyser,
+    stage: &mut Stage,
+    stop: &Stop,
+    lateness: &mut Lateness,
+    mut on_pass: impl FnMut(&Stage, &JudgedPass, &Cue, &Frame),
+) {
+    let started = Instant::now();
+    let mut complained: Option<Instant> = None;
+    let mut last_frame: Option<Arc<Frame>> = None;
+    loop {
+        if stop.load(Ordering::Relaxed) {
+            break;
+        }
+        let mut happenings = Vec::new();
+        let ended = match feed.take(WAIT) {
+            Taken::Frame(frame) => {
+                match analyser.push(&frame) {
+                    Ok((_, news)) => happenings = news,
+                    Err(error) => {
+                        if complained.is_none_or(|at| at.elapsed() > COMPLAIN_EVERY) {
+                            complained = Some(Instant::now());
+                            tracing::error!("the pose model failed on a frame: {error}");
+                        }
+                    }
+                }
+                lateness.frames += 1;
+                if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
+                    keep(&mut lateness.frame_age_s, lateness.frames, age_s);
+                }
+                stage.frame(&frame);
+                last_frame = Some(frame);
+                false
+            }
+            Taken::Nothing => false,
+            Taken::Ended => {
+                happenings = analyser.finish();
+                true
+            }
+        };
+        let status = feed.status();
+        for happening in happenings {
+            if let (Happening::Judged(judged), Some(frame)) = (happening, &last_frame) {
+                let (pass, cue) = judged.as_ref();
+                stage.announce(pass, cue, &status);
+                if let Some(age_s) = feed.clock().age_s(pass.ended_at_s) {
+                    let n = lateness.passes;
+                    keep(&mut lateness.pass_end_to_cue_s, n, age_s);
+                    lateness.passes += 1;
+                }
+                on_pass(stage, pass, cue, frame);
+            }
+        }
+        stage.show(&status, analyser.somebody_passing());
+        if ended {
+            break;
+        }
+    }
+    lateness.dropped += feed.status().dropped;
+    lateness.seconds += started.elapsed().as_secs_f64();
+}
+
+/// Appends, or overwrites the oldest once the list is full.
+fn keep(values: &mut Vec<f64>, n: u64, value: f64) {
+    if values.len() < AGES_KEPT {
+        values.push(value);
+    } else if let Some(oldest) = values.get_mut((n % AGES_KEPT as u64) as usize) {
+        *oldest = value;
+    }
+}
+
+impl Lateness {
+    /// One line for people.
+    pub fn sentence(&self) -> String {
+        let at = |values: &[f64], share: f64| -> f64 {
+            let mut v = values.to_vec();
+            v.sort_by(f64::total_cmp);
+            let i = ((v.len() as f64 - 1.0) * share).round().max(0.0) as usize;
+            v.get(i).copied().unwrap_or(0.0)
+        };
+        let ms = |s: f64| (1000.0 * s).round();
+        format!(
+            "{} frames at {:.1} a second, {} overwritten by newer ones; frame to result {} ms (half), {} ms (95 %); end of pass to cue {} ms (half), {} ms (worst)",
+            self.frames,
+            self.frames as f64 / self.seconds.max(1e-3),
+            self.dropped,
+            ms(at(&self.frame_age_s, 0.5)),
+            ms(at(&self.frame_age_s, 0.95)),
+            ms(at(&self.pass_end_to_cue_s, 0.5)),
+            ms(at(&self.pass_end_to_cue_s, 1.0)),
+        )
+    }
+}

@@ -1,0 +1,376 @@
+//! `config/station.toml`: what the live station runs with.
+
+use std::path::{Path, PathBuf};
+
+use crate::config::{
+    Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
+    wrapped_comment,
+};
+use crate::rules::{AgeGroup, AgeGroups, RULES};
+
+use super::options::{EngineChoice, ModelChoice};
+
+/// The words of the choices, made from the types that own them.
+const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
+const RULE_IDS: [&str; RULES.len()] = {
+    let mut ids = [""; RULES.len()];
+    let mut i = 0;
+    while i < ids.len() {
+        ids[i] = RULES[i].id;
+        i += 1;
+    }
+    ids
+};
+
+const fn key(name: &'static str, kind: Kind, default: &'static str, what: &'static str) -> Key {
+    Key {
+        name,
+        kind,
+        absent: Absent::Default(default),
+        example: default,
+        what,
+    }
+}
+
+const CAMERA: Key = key(
+    "camera",
+    Kind::Text,
+    "\"auto\"",
+    "The camera: auto takes the first one found, or the stable id that 'kickplate cameras' prints.",
+);
+const WIDTH: Key = key(
+    "width",
+    Kind::Whole {
+        low: 320,
+        high: 3840,
+    },
+    "1280",
+    "Picture width asked of the camera, pixels.",
+);
+const HEIGHT: Key = key(
+    "height",
+    Kind::Whole {
+        low: 240,
+        high: 2160,
+    },
+    "720",
+    "Picture height asked of the camera, pixels.",
+);
+const FPS: Key = key(
+    "fps",
+    Kind::Whole { low: 5, high: 120 },
+    "30",
+    "Pictures a second asked of the camera.",
+);
+const LANE: Key = key(
+    "lane",
+    Kind::Text,
+    "\"lane-side.toml\"",
+    "The lane file; a path that is not absolute starts at the folder of this file.",
+);
+const AGE_GROUP: Key = key(
+    "age_group",
+    Kind::Choice(&GROUPS),
+    "\"U13\"",
+    "The group the skaters are judged as at the start.",
+);
+const MODEL: Key = key(
+    "model",
+    Kind::Choice(&["full", "lite"]),
+    "\"full\"",
+    "The pose model: full is more exact, lite is faster.",
+);
+const ENGINE: Key = key(
+    "engine",
+    Kind::Choice(&["auto", "native", "embedded"]),
+    "\"auto\"",
+    "The inference engine: auto takes the native library where it is found, else the one inside the program.",
+);
+const MIN_PASS_SPEED: Key = key(
+    "min_pass_speed_mps",
+    Kind::Number {
+        low: 0.5,
+        high: 8.0,
+    },
+    "2.0",
+    "Slowest speed along the lane that counts as a pass, metres a second.",
+);
+const SOUND_LEVEL: Key = key(
+    "sound_level",
+    Kind::Number {
+        low: 0.0,
+        high: 1.0,
+    },
+    "0.8",
+    "Loudness of the cues, 0 silent to 1 full.",
+);
+const SOUND_MUTED: Key = key(
+    "sound_muted",
+    Kind::Flag,
+    "false",
+    "Whether the cues are shown without sound.",
+);
+const READING_DISTANCE: Key = key(
+    "reading_distance_m",
+    Kind::Number {
+        low: 2.0,
+        high: 40.0,
+    },
+    "10",
+    "From how far the big screen is read, metres; sets the size of what it shows.",
+);
+const SCREEN_HEIGHT: Key = key(
+    "screen_height_m",
+    Kind::Number {
+        low: 0.15,
+        high: 3.0,
+    },
+    "0.62",
+    "Height of the visible picture of the big screen, metres (a 50 inch screen: 0.62).",
+);
+const SESSIONS_FOLDER: Key = Key {
+    name: "sessions_folder",
+    kind: Kind::Text,
+    absent: Absent::Means("$XDG_DATA_HOME/kickplate, or .local/share/kickplate in the home folder"),
+    example: "\"/home/coach/kickplate\"",
+    what: "Folder the recordings go to; a path that is not absolute starts at the folder of this file.",
+};
+const FOCUS_RULE: Key = Key {
+    name: "focus_rule",
+    kind: Kind::Choice(&RULE_IDS),
+    absent: Absent::Means("cues may be about every rule"),
+    example: "\"knee_bend\"",
+    what: "The one rule cues are about.",
+};
+
+/// Every key of the station file, in the order of the reference.
+pub const STATION_KEYS: [&Key; 15] = [
+    &CAMERA,
+    &WIDTH,
+    &HEIGHT,
+    &FPS,
+    &LANE,
+    &AGE_GROUP,
+    &MODEL,
+    &ENGINE,
+    &MIN_PASS_SPEED,
+    &SOUND_LEVEL,
+    &SOUND_MUTED,
+    &READING_DISTANCE,
+    &SCREEN_HEIGHT,
+    &SESSIONS_FOLDER,
+    &FOCUS_RULE,
+];
+
+/// Which camera to open.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum CameraChoice {
+    /// The first one found.
+    Auto,
+    /// The one with this stable id.
+    Id(String),
+}
+
+/// What the live station runs with, checked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StationSettings {
+    /// Which camera to open.
+    pub camera: CameraChoice,
+    /// Picture width asked of the camera, pixels.
+    pub width: u32,
+    /// Picture height asked of the camera, pixels.
+    pub height: u32,
+    /// Pictures a second asked of the camera.
+    pub fps: u32,
+    /// The lane file.
+    pub lane: PathBuf,
+    /// The group the skaters are judged as at the start.
+    pub age_group: AgeGroup,
+    /// The pose model.
+    pub model: ModelChoice,
+    /// The inference engine.
+    pub engine: EngineChoice,
+    /// Slowest speed that counts as a pass, metres a second.
+    pub min_pass_speed_mps: f64,
+    /// Loudness of the cues, 0 to 1.
+    pub sound_level: f64,
+    /// Whether the cues make no sound.
+    pub sound_muted: bool,
+    /// From how far the big screen is read, metres.
+    pub reading_distance_m: f64,
+    /// Height of the visible picture of the big screen, metres.
+    pub screen_height_m: f64,
+    /// Folder the recordings go to; `None` is [`data_folder`].
+    pub sessions_folder: Option<PathBuf>,
+    /// Id of the one rule cues are about; `None` is every rule.
+    pub focus_rule: Option<&'static str>,
+}
+
+impl StationSettings {
+    /// Reads and checks the station file. One that is not there is all
+    /// defaults: no key has to be given.
+    pub fn load(path: &Path) -> Result<Self, ConfigError> {
+        let text = match read_text(path) {
+            Err(e) if *e.problem == Problem::NotFound => String::new(),
+            other => other?,
+        };
+        let folder = path.parent().unwrap_or(Path::new("."));
+        Self::from_toml(&text, &path.display().to_string(), folder)
+    }
+
+    /// Checks the text of a station file. `file_name` is the name faults are
+    /// reported under, `folder` is where paths in it start.
+    pub fn from_toml(text: &str, file_name: &str, folder: &Path) -> Result<Self, ConfigError> {
+        let document = Document::parse(text, file_name)?;
+        let root = document.root();
+        root.only(&STATION_KEYS.map(|k| k.name))?;
+        let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
+        let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
+        Ok(StationSettings {
+            camera: match text_of(&CAMERA)? {
+                id if id == "auto" => CameraChoice::Auto,
+                id => CameraChoice::Id(id),
+            },
+            width: root.declared_whole(&WIDTH)?,
+            height: root.declared_whole(&HEIGHT)?,
+            fps: root.declared_whole(&FPS)?,
+            lane: folder.join(text_of(&LANE)?),
+            age_group: AgeGroup::ALL[pick(&AGE_GROUP)?],
+            model: ModelChoice::ALL[pick(&MODEL)?],
+            engine: EngineChoice::ALL[pick(&ENGINE)?],
+            min_pass_speed_mps: root.declared_number(&MIN_PASS_SPEED)?,
+            sound_level: root.declared_number(&SOUND_LEVEL)?,
+            sound_muted: root.declared_flag(&SOUND_MUTED)?,
+            reading_distance_m: root.declared_number(&READING_DISTANCE)?,
+            screen_height_m: root.declared_number(&SCREEN_HEIGHT)?,
+            sessions_folder: root
+                .declared_text(&SESSIONS_FOLDER)?
+                .map(|path| folder.join(path)),
+            focus_rule: root.declared_choice(&FOCUS_RULE)?.map(|i| RULES[i].id),
+        })
+    }
+
+    /// The folder recordings and logs go to. It need not exist yet.
+    pub fn recordings_folder(&self) -> Result<PathBuf, PlaceError> {
+        match &self.sessions_folder {
+            Some(folder) => Ok(folder.clone()),
+            None => data_folder(),
+        }
+    }
+}
+
+/// Every settings file of the station, read and checked as one snapshot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setup {
+    /// The resources folder.
+    pub home: PathBuf,
+    /// `config/station.toml`.
+    pub station: StationSettings,
+    /// The lane file the station settings name.
+    pub lane: Lane,
+    /// `config/age-groups.toml`.
+    pub age_groups: AgeGroups,
+}
+
+impl Setup {
+    /// Reads the settings of the resources folder `home`; `lane`, where
+    /// given, takes the place of the lane file the settings name.
+    pub fn load(home: &Path, lane: Option<&Path>) -> Result<Self, ConfigError> {
+        let station = StationSettings::load(&station_file(home))?;
+        Ok(Setup {
+            home: home.to_owned(),
+            lane: Lane::load(lane.unwrap_or(&station.lane))?,
+            age_groups: AgeGroups::load(&age_groups_file(home))?,
+            station,
+        })
+    }
+}
+
+/// The station file of a resources folder.
+pub fn station_file(home: &Path) -> PathBuf {
+    home.join("config/station.toml")
+}
+
+/// The age groups file of a resources folder.
+pub fn age_groups_file(home: &Path) -> PathBuf {
+    home.join("config/age-groups.toml")
+}
+
+/// The station file with every default written out as a comment.
+pub fn default_file() -> String {
+    let mut out = wrapped_comment(
+        "What the live station runs with. Made by 'kickplate config print-defaults station'. Every key may be left out; take the mark off the line of a key to change it.",
+    );
+    for key in STATION_KEYS {
+        out += "\n";
+        out += &key.as_commented_default();
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Result<StationSettings, ConfigError> {
+        StationSettings::from_toml(text, "station.toml", Path::new("/s/config"))
+    }
+
+    #[test]
+    fn the_words_of_the_keys_are_the_names_of_the_types() {
+        assert_eq!(GROUPS, AgeGroup::ALL.map(AgeGroup::name));
+        let words = |key: &Key| match key.kind {
+            Kind::Choice(words) => words.to_vec(),
+            _ => panic!("{} is no choice", key.name),
+        };
+        assert_eq!(words(&MODEL), ModelChoice::ALL.map(ModelChoice::name));
+        assert_eq!(words(&ENGINE), EngineChoice::ALL.map(EngineChoice::name));
+    }
+
+    #[test]
+    fn the_generated_file_is_the_defaults_also_with_its_marks_taken_off() {
+        let defaults = read("").unwrap();
+        assert_eq!(read(&default_file()), Ok(defaults.clone()));
+        let mut open = String::new();
+        for key in STATION_KEYS {
+            if let Absent::Default(value) = key.absent {
+                open += &format!("{} = {value}\n", key.name);
+            }
+        }
+        assert_eq!(read(&open), Ok(defaults.clone()));
+        assert_eq!(defaults.camera, CameraChoice::Auto);
+        assert_eq!(defaults.lane, Path::new("/s/config/lane-side.toml"));
+        assert_eq!(defaults.min_pass_speed_mps, 2.0);
+        assert_eq!(defaults.focus_rule, None);
+    }
+
+    /// Every example of the comments is a value that is taken.
+    #[test]
+    fn every_example_is_valid() {
+        for key in STATION_KEYS {
+            let text = format!("{} = {}\n", key.name, key.example);
+            assert!(read(&text).is_ok(), "{text}");
+        }
+    }
+
+    #[test]
+    fn faults_name_line_key_and_remedy() {
+        let fault = |text: &str| read(text).unwrap_err().to_string();
+        assert_eq!(
+            fault("\nage_group = \"U14\"\n"),
+            "station.toml, line 2: age_group = \"U14\" is not known; it must be one of: U7, U9, U11, U13, U15, U18, adult"
+        );
+        assert_eq!(
+            fault("fps = 30.5\n"),
+            "station.toml, line 1: fps = 30.5 is not a whole number; write for example 'fps = 30'"
+        );
+        assert_eq!(
+            fault("sound_muted = \"no\"\n"),
+            "station.toml, line 1: sound_muted = \"no\" is not true or false; write for example 'sound_muted = true'"
+        );
+        assert_eq!(
+            fault("focus_rule = \"posture\"\n"),
+            "station.toml, line 1: focus_rule = \"posture\" is not known; it must be one of: knee_bend, extension, recovery_gap, arm_crossover, trunk_lean, toe_direction"
+        );
+    }
+}

@@ -1,0 +1,99 @@
+//! What the commands print about passes.
+
+use std::fmt::Write;
+
+use crate::feedback::{Cue, CueKind, CueLeg};
+use crate::rules::{JudgedPass, Leg, Measure, RULES, Rule, Unit};
+
+/// '1 pass', '3 passes'.
+pub fn passes(n: usize) -> String {
+    match n {
+        1 => "1 pass".to_owned(),
+        n => format!("{n} passes"),
+    }
+}
+
+/// A cue as one line.
+pub fn cue_sentence(cue: &Cue) -> String {
+    match &cue.kind {
+        CueKind::Do {
+            rule,
+            value,
+            target,
+            leg,
+            flagged_pushes,
+        } => {
+            let Some(rule) = RULES.iter().find(|r| r.id == *rule) else {
+                return (*rule).to_owned();
+            };
+            let side = match leg {
+                CueLeg::Left => "left",
+                CueLeg::Right => "right",
+                CueLeg::Both => "both sides",
+            };
+            format!(
+                "{}: {} measured, {} wanted ({side}, {})",
+                rule.short,
+                number(rule, *value),
+                number(rule, *target),
+                match flagged_pushes {
+                    1 => "1 push".to_owned(),
+                    n => format!("{n} pushes"),
+                }
+            )
+        }
+        CueKind::Praise => "well done: everything judged is in the band".to_owned(),
+        CueKind::NotJudged { reason } => format!("not judged: {reason}"),
+    }
+}
+
+/// A number with its unit, as people read it: degrees whole, lengths in cm.
+fn number(rule: &Rule, value: f64) -> String {
+    match rule.unit {
+        Unit::Deg => format!("{value:.0}°"),
+        Unit::Metre => format!("{:.1} cm", 100.0 * value),
+    }
+}
+
+/// One pass: a head line, a row a push, the cue.
+pub fn pass_table(pass: &JudgedPass, cue: &Cue) -> String {
+    let mut text = format!(
+        "Pass {}: {:.1} to {:.1} s, {:.1} m/s, {}\n",
+        cue.pass_number,
+        pass.started_at_s,
+        pass.ended_at_s,
+        pass.speed_mps,
+        match pass.pushes.len() {
+            1 => "1 push seen whole".to_owned(),
+            n => format!("{n} pushes seen whole"),
+        }
+    );
+    if !pass.pushes.is_empty() {
+        let _ = write!(text, "  {:>8}  {:5}", "toe-off", "leg");
+        for rule in RULES {
+            let _ = write!(text, " {:>14}", rule.short);
+        }
+        text.push('\n');
+    }
+    for push in &pass.pushes {
+        let leg = match push.leg {
+            Leg::Left => "left",
+            Leg::Right => "right",
+        };
+        let _ = write!(text, "  {:6.2} s  {leg:5}", push.toe_off_s);
+        for (rule, measure) in RULES.iter().zip(&push.measures) {
+            let flagged = push.flags.iter().any(|f| f.rule == rule.id);
+            let _ = write!(text, " {:>14}", cell(rule, measure, flagged));
+        }
+        text.push('\n');
+    }
+    let _ = write!(text, "  -> {}", cue_sentence(cue));
+    text
+}
+
+fn cell(rule: &Rule, measure: &Measure, flagged: bool) -> String {
+    match measure.value.filter(|_| measure.judged) {
+        Some(value) => format!("{}{}", number(rule, value), if flagged { " !" } else { "" }),
+        None => "-".to_owned(),
+    }
+}

@@ -1,0 +1,216 @@
+//! Between the judged types and their stored form.
+//!
+//! Rules are stored by id and measure name, never by their place in the rule
+//! table, so that a file stays readable when a rule is added or taken out.
+
+use serde_json::{Map, Value, json};
+
+use super::StoreError;
+use crate::feedback::{Cue, CueKind, CueLeg};
+use crate::rules::{AgeGroup, Leg, Limits, Measure, RULES, Thresholds};
+
+/// The reason of a measure that is not in the file.
+const NOT_IN_FILE: &str = "not measured when this pass was stored";
+
+/// `NaN` and infinities are no measurements: stored as nothing.
+pub(super) fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}
+
+/// A measure as it may be stored: a value that is no number is not judged.
+pub(super) fn storable(measure: &Measure) -> Measure {
+    let value = measure.value.and_then(finite);
+    let lost = measure.judged && value.is_none();
+    Measure {
+        value,
+        uncertainty: measure.uncertainty.and_then(finite),
+        judged: measure.judged && !lost,
+        reason: if lost {
+            "the measured value was not a number".to_owned()
+        } else {
+            measure.reason.clone()
+        },
+    }
+}
+
+/// One measure per rule of this program from named ones.
+pub(super) fn measures_in_rule_order(mut named: Vec<(String, Measure)>) -> Vec<Measure> {
+    RULES
+        .iter()
+        .map(
+            |rule| match named.iter().position(|(n, _)| n == rule.measure) {
+                Some(i) => named.swap_remove(i).1,
+                None => Measure::not_judged(NOT_IN_FILE),
+            },
+        )
+        .collect()
+}
+
+pub(super) fn thresholds_to_json(thresholds: &Thresholds) -> Value {
+    let rules: Map<String, Value> = RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .map(|(rule, l)| {
+            let limits = json!({
+                "flagged": l.flagged,
+                "low": l.low.and_then(finite),
+                "high": l.high.and_then(finite),
+                "dead_band": finite(l.dead_band),
+            });
+            (rule.id.to_owned(), limits)
+        })
+        .collect();
+    json!({ "age_group": thresholds.age_group.name(), "rules": rules })
+}
+
+/// `None` where the text is no threshold set. A rule the set does not name
+/// takes its default, not flagged.
+pub(super) fn thresholds_from_json(value: &Value) -> Option<Thresholds> {
+    let age_group = AgeGroup::from_name(value.get("age_group")?.as_str()?)?;
+    let rules = value.get("rules")?.as_object()?;
+    let mut thresholds = Thresholds::defaults(age_group);
+    for (rule, limits) in RULES.iter().zip(&mut thresholds.limits) {
+        *limits = match rules.get(rule.id) {
+            Some(stored) => Limits {
+                flagged: stored.get("flagged")?.as_bool()?,
+                low: stored.get("low").and_then(Value::as_f64),
+                high: stored.get("high").and_then(Value::as_f64),
+                dead_band: stored.get("dead_band")?.as_f64()?,
+            },
+            None => Limits {
+                flagged: false,
+                ..*limits
+            },
+        };
+    }
+    Some(thresholds)
+}
+
+pub(super) fn cue_to_json(cue: &Cue) -> Result<Value, StoreError> {
+    serde_json::to_value(cue).map_err(|e| StoreError::Encoding(e.to_string()))
+}
+
+/// `None` where the text is no cue. A cue about a rule this program does not
+/// know comes back as not judged and says so.
+pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
+    let number = |key: &str| u32::try_from(value.get(key)?.as_u64()?).ok();
+    let kind = match value.get("kind")?.as_str()? {
+        "do" => {
+            let id = value.get("rule")?.as_str()?;
+            match RULES.iter().find(|rule| rule.id == id) {
+                Some(rule) => CueKind::Do {
+                    rule: rule.id,
+                    value: value.get("value")?.as_f64().unwrap_or(f64::NAN),
+                    target: value.get("target")?.as_f64().unwrap_or(f64::NAN),
+                    leg: match value.get("leg")?.as_str()? {
+                        "left" => CueLeg::Left,
+                        "right" => CueLeg::Right,
+                        "both" => CueLeg::Both,
+                        _ => return None,
+                    },
+                    flagged_pushes: value.get("flagged_pushes")?.as_u64()?.try_into().ok()?,
+                },
+                None => CueKind::NotJudged {
+                    reason: format!(
+                        "stored with the rule '{id}', which this program does not know"
+                    ),
+                },
+            }
+        }
+        "praise" => CueKind::Praise,
+        "not_judged" => CueKind::NotJudged {
+            reason: value.get("reason")?.as_str()?.to_owned(),
+        },
+        _ => return None,
+    };
+    Some(Cue {
+        pass_number: number("pass_number")?,
+        track_id: number("track_id")?,
+        kind,
+    })
+}
+
+pub(super) fn leg_name(leg: Leg) -> &'static str {
+    match leg {
+        Leg::Left => "left",
+        Leg::Right => "right",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thresholds_survive_the_way_through_text() {
+        for group in AgeGroup::ALL {
+            let mut t = Thresholds::defaults(group);
+            t.limits[0].high = Some(101.5);
+            assert_eq!(thresholds_from_json(&thresholds_to_json(&t)), Some(t));
+        }
+    }
+
+    #[test]
+    fn a_rule_missing_in_the_file_is_not_flagged() {
+        let mut stored = thresholds_to_json(&Thresholds::defaults(AgeGroup::U15));
+        stored["rules"].as_object_mut().unwrap().remove("extension");
+        let back = thresholds_from_json(&stored).unwrap();
+        assert!(!back.limits[1].flagged);
+        assert!(back.limits[0].flagged);
+    }
+
+    #[test]
+    fn every_kind_of_cue_survives_the_way_through_text() {
+        for kind in [
+            CueKind::Do {
+                rule: "recovery_gap",
+                value: 0.12,
+                target: 0.065,
+                leg: CueLeg::Both,
+                flagged_pushes: 3,
+            },
+            CueKind::Praise,
+            CueKind::NotJudged {
+                reason: "legs hidden".to_owned(),
+            },
+        ] {
+            let cue = Cue {
+                pass_number: 4,
+                track_id: 9,
+                kind,
+            };
+            assert_eq!(cue_from_json(&cue_to_json(&cue).unwrap()), Some(cue));
+        }
+    }
+
+    #[test]
+    fn a_value_that_is_no_number_is_not_judged() {
+        let judged = Measure {
+            value: Some(f64::NAN),
+            uncertainty: Some(f64::INFINITY),
+            judged: true,
+            reason: String::new(),
+        };
+        let stored = storable(&judged);
+        assert_eq!((stored.value, stored.uncertainty), (None, None));
+        assert!(!stored.judged);
+        assert!(stored.reason.contains("not a number"));
+    }
+
+    #[test]
+    fn unknown_measures_are_passed_over_and_missing_ones_say_so() {
+        let known = Measure {
+            value: Some(100.0),
+            uncertainty: None,
+            judged: true,
+            reason: String::new(),
+        };
+        let back = measures_in_rule_order(vec![
+            ("something_of_later_deg".to_owned(), known.clone()),
+            ("extension_included_deg".to_owned(), known.clone()),
+        ]);
+        assert_eq!(back.len(), RULES.len());
+        assert_eq!(back[1], known);
+        assert_eq!(back[0].reason, NOT_IN_FILE);
+    }
+}

@@ -1,0 +1,176 @@
+//! Mends what the pose model got wrong in single frames: legs exchanged,
+//! points thrown far off.
+
+use crate::pose::POINTS;
+use crate::track::Sample;
+
+/// Positions of all points of one sample, pixels.
+pub type Row = [[f64; 2]; POINTS];
+
+/// Left leg points, each followed by its right twin.
+const LEG_PAIRS: [(usize, usize); 5] = [(23, 24), (25, 26), (27, 28), (29, 30), (31, 32)];
+
+/// What a frame with exchanged legs costs by itself, in squared body sizes:
+/// legs are as the model says unless continuity speaks clearly against it. An
+/// exchange seen so far lasts one to three frames and jumps by about 3; legs
+/// that pass each other jump by far less than 0.5.
+const SWAP_COST: f64 = 0.15;
+
+/// Raw rows with exchanged legs put right.
+///
+/// The cheapest way through all frames, where each may have its legs
+/// exchanged or not and the cost is how far the leg points jump.
+pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
+    let rows: Vec<Row> = samples
+        .iter()
+        .map(|s| s.points.map(|p| [f64::from(p.x_px), f64::from(p.y_px)]))
+        .collect();
+    let mut cost = [0.0, SWAP_COST];
+    let mut came_from: Vec<[usize; 2]> = Vec::with_capacity(rows.len());
+    for pair in rows.windows(2) {
+        let size2 = leg_scale2(&pair[1]);
+        let step: [[f64; 2]; 2] = std::array::from_fn(|to| {
+            std::array::from_fn(|from| cost[from] + jump2(&pair[0], &pair[1], from != to) / size2)
+        });
+        came_from.push(step.map(|s| usize::from(s[1] < s[0])));
+        let best = step.map(|s| s[0].min(s[1]));
+        cost = [best[0], best[1] + SWAP_COST];
+    }
+    let mut state = usize::from(cost[1] < cost[0]);
+    let mut rows = rows;
+    for i in (0..rows.len()).rev() {
+        if state == 1 {
+            for (l, r) in LEG_PAIRS {
+                rows[i].swap(l, r);
+            }
+        }
+        if i > 0 {
+            state = came_from[i - 1][state];
+        }
+    }
+    rows
+}
+
+/// Sum of squared jumps of knees, ankles, heels and toes relative to the mid
+/// hip, with the second row's legs exchanged or not.
+fn jump2(a: &Row, b: &Row, exchanged: bool) -> f64 {
+    let (ha, hb) = (mid_hip(a), mid_hip(b));
+    LEG_PAIRS[1..]
+        .iter()
+        .flat_map(|&(l, r)| {
+            let (bl, br) = if exchanged { (r, l) } else { (l, r) };
+            [(a[l], b[bl]), (a[r], b[br])]
+        })
+        .map(|(p, q)| {
+            let (dx, dy) = (
+                (q[0] - hb[0]) - (p[0] - ha[0]),
+                (q[1] - hb[1]) - (p[1] - ha[1]),
+            );
+            dx * dx + dy * dy
+        })
+        .sum()
+}
+
+fn mid_hip(r: &Row) -> [f64; 2] {
+    [(r[23][0] + r[24][0]) / 2.0, (r[23][1] + r[24][1]) / 2.0]
+}
+
+/// Squared length scale of the body: mid hip to mid shoulder, and at least
+/// ten pixels.
+fn leg_scale2(r: &Row) -> f64 {
+    let h = mid_hip(r);
+    let s = [(r[11][0] + r[12][0]) / 2.0, (r[11][1] + r[12][1]) / 2.0];
+    ((h[0] - s[0]).powi(2) + (h[1] - s[1]).powi(2)).max(100.0)
+}
+
+/// Replaces points that lie far from the median of their neighbours (two
+/// samples either side), measured relative to the mid hip. A sample is far
+/// off beyond three times the local spread and beyond `floor_px`.
+pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
+    let n = rows.len();
+    if n < 5 {
+        return;
+    }
+    let hips: Vec<[f64; 2]> = rows.iter().map(mid_hip).collect();
+    let original = rows.to_vec();
+    let rel = |i: usize, point: usize, axis: usize| original[i][point][axis] - hips[i][axis];
+    for i in 0..n {
+        let from = i.saturating_sub(2).min(n - 5);
+        for point in 0..POINTS {
+            let off = (0..2).map(|axis| {
+                let around: [f64; 5] = std::array::from_fn(|k| rel(from + k, point, axis));
+                let median = median5(around);
+                let spread = 1.4826 * median5(around.map(|v| (v - median).abs()));
+                let v = rel(i, point, axis);
+                ((v - median).abs() > (3.0 * spread).max(floor_px(i)), median)
+            });
+            let off: Vec<(bool, f64)> = off.collect();
+            if off.iter().any(|o| o.0) {
+                for axis in 0..2 {
+                    // between the neighbours where there are two, else the median
+                    let value = if i > 0 && i + 1 < n {
+                        (rel(i - 1, point, axis) + rel(i + 1, point, axis)) / 2.0
+                    } else {
+                        off[axis].1
+                    };
+                    rows[i][point][axis] = hips[i][axis] + value;
+                }
+            }
+        }
+    }
+}
+
+fn median5(mut v: [f64; 5]) -> f64 {
+    v.sort_by(f64::total_cmp);
+    v[2]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pose::Landmark;
+
+    /// Legs that stride in the picture, 100 px to either side.
+    fn walk(n: usize) -> Vec<Sample> {
+        (0..n)
+            .map(|i| {
+                let swing = 100.0 * (i as f32 * 0.3).sin();
+                let mut points = [Landmark::default(); POINTS];
+                for (k, p) in points.iter_mut().enumerate() {
+                    let side = if k % 2 == 1 { 1.0 } else { -1.0 };
+                    p.x_px = i as f32 * 20.0 + if k > 24 { side * swing } else { 0.0 };
+                    p.y_px = if k < 23 { 0.0 } else { 80.0 + k as f32 };
+                }
+                Sample {
+                    t_s: i as f64 / 30.0,
+                    points,
+                    world_m: [[0.0; 3]; POINTS],
+                    lane_m: None,
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn exchanged_legs_are_put_right_and_good_ones_left_alone() {
+        let good = walk(40);
+        let mut bad = good.clone();
+        for i in [14, 15, 16, 26] {
+            for (l, r) in LEG_PAIRS {
+                bad[i].points.swap(l, r);
+            }
+        }
+        let expected = rows_with_legs_in_order(&good);
+        assert_eq!(expected[14][27][0], f64::from(good[14].points[27].x_px));
+        assert_eq!(rows_with_legs_in_order(&bad), expected);
+    }
+
+    #[test]
+    fn one_wild_point_is_replaced() {
+        let mut rows = rows_with_legs_in_order(&walk(20));
+        let truth = rows[10][27];
+        rows[10][27][0] += 150.0;
+        replace_outliers(&mut rows, |_| 10.0);
+        assert!((rows[10][27][0] - truth[0]).abs() < 5.0);
+    }
+}

@@ -1,0 +1,254 @@
+//! What was seen of one person, and when it makes a pass.
+
+use super::TrackSettings;
+use crate::config::{Lane, Travel, View};
+use crate::pose::{Landmark, POINTS};
+
+/// One sighting of a tracked person.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    /// Capture time, seconds on the source's clock.
+    pub t_s: f64,
+    /// Body points in the picture, unsmoothed.
+    pub points: [Landmark; POINTS],
+    /// The model's own guess in metres about the mid hip. A hint only.
+    pub world_m: [[f32; 3]; POINTS],
+    /// Position on the ice in the lane's world frame, metres.
+    pub lane_m: Option<[f64; 2]>,
+}
+
+/// One skater's travel through the lane.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pass {
+    /// Number of the track it came from.
+    pub track_id: u32,
+    /// Everything seen, in order of time.
+    pub samples: Vec<Sample>,
+    /// Width and height of the frames, pixels.
+    pub frame_px: [u32; 2],
+    /// Mean speed over the ice, metres a second.
+    pub speed_mps: f64,
+    /// Direction of travel over the ice, world x and y, length 1.
+    pub heading: [f64; 2],
+}
+
+impl Pass {
+    /// Time of the first sample, seconds.
+    pub fn started_at_s(&self) -> f64 {
+        self.samples.first().map_or(0.0, |s| s.t_s)
+    }
+
+    /// Time of the last sample, seconds.
+    pub fn ended_at_s(&self) -> f64 {
+        self.samples.last().map_or(0.0, |s| s.t_s)
+    }
+}
+
+/// Why a pass is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ending {
+    /// Not seen any more.
+    Lost,
+    /// Travels too slowly now.
+    Slowed,
+    /// The source gives no more frames.
+    SourceEnded,
+}
+
+/// The samples of one person, growing.
+pub struct Segment {
+    samples: Vec<Sample>,
+}
+
+impl Segment {
+    pub fn starting_with(sample: Sample) -> Self {
+        Segment {
+            samples: vec![sample],
+        }
+    }
+
+    pub fn push(&mut self, sample: Sample) {
+        self.samples.push(sample);
+    }
+
+    pub fn last_t_s(&self) -> f64 {
+        self.samples.last().map_or(f64::NEG_INFINITY, |s| s.t_s)
+    }
+
+    /// Where the mid hip should be at `t_s`, pixels: straight on at the
+    /// velocity of the last few samples.
+    pub fn expected_px(&self, t_s: f64) -> [f64; 2] {
+        let recent = &self.samples[self.samples.len().saturating_sub(5)..];
+        let axis = |px: &dyn Fn(&Sample) -> f64| {
+            let line = fit_line(recent.iter().map(|s| (s.t_s, px(s))));
+            line.map_or_else(|| recent.last().map_or(f64::NAN, px), |l| l.at(t_s))
+        };
+        [axis(&|s| hip_px(s)[0]), axis(&|s| hip_px(s)[1])]
+    }
+
+    /// Size of the person in the picture at the last sighting: the diagonal
+    /// of the box around the body points, pixels.
+    pub fn last_size_px(&self) -> f64 {
+        self.samples.last().map_or(1.0, |s| size_px(&s.points))
+    }
+
+    /// Speed over the ice in the last `window_s` seconds, metres a second.
+    /// `None` until two thirds of the window are filled.
+    pub fn recent_speed_mps(&self, window_s: f64) -> Option<f64> {
+        let from_s = self.last_t_s() - window_s;
+        let start = self.samples.partition_point(|s| s.t_s < from_s);
+        let recent = &self.samples[start..];
+        let spans_s = self.last_t_s() - recent.first()?.t_s;
+        (spans_s >= 0.66 * window_s).then_some(())?;
+        let [vx, vy] = velocity(recent)?;
+        Some(vx.hypot(vy))
+    }
+
+    pub fn forget_before(&mut self, t_s: f64) {
+        let n = self.samples.partition_point(|s| s.t_s < t_s);
+        self.samples
+            .drain(..n.min(self.samples.len().saturating_sub(1)));
+    }
+
+    pub fn split_off_all_but_last(&mut self) -> Segment {
+        let keep = self.samples.len().saturating_sub(1);
+        let rest = self.samples.split_off(keep);
+        Segment {
+            samples: std::mem::replace(&mut self.samples, rest),
+        }
+    }
+
+    /// The pass these samples make, if the person travelled far and fast
+    /// enough in the lane's direction. The standing or slow start and end are
+    /// cut away.
+    pub fn into_pass(
+        mut self,
+        track_id: u32,
+        lane: &Lane,
+        settings: &TrackSettings,
+        frame_px: [u32; 2],
+        ending: Ending,
+    ) -> Option<Pass> {
+        self.trim_slow(settings, ending);
+        let (first, last) = (self.samples.first()?, self.samples.last()?);
+        let seconds = last.t_s - first.t_s;
+        let [vx, vy] = velocity(&self.samples)?;
+        let speed_mps = vx.hypot(vy);
+        let heading = [vx / speed_mps, vy / speed_mps];
+        let far_enough = speed_mps * seconds >= settings.min_travel_m;
+        let fast_enough = speed_mps >= settings.min_pass_speed_mps;
+        (seconds >= 0.3 && far_enough && fast_enough && right_way(lane, heading)).then_some(Pass {
+            track_id,
+            samples: self.samples,
+            frame_px,
+            speed_mps,
+            heading,
+        })
+    }
+
+    fn trim_slow(&mut self, settings: &TrackSettings, ending: Ending) {
+        let slow = 0.6 * settings.min_pass_speed_mps;
+        let half_s = 0.2;
+        let fast: Vec<bool> = self
+            .samples
+            .iter()
+            .map(|s| {
+                let a = self.samples.partition_point(|q| q.t_s < s.t_s - half_s);
+                let b = self.samples.partition_point(|q| q.t_s <= s.t_s + half_s);
+                velocity(&self.samples[a..b]).is_some_and(|[x, y]| x.hypot(y) >= slow)
+            })
+            .collect();
+        if ending == Ending::Slowed {
+            let end = fast.iter().rposition(|&f| f).map_or(0, |i| i + 1);
+            self.samples.truncate(end);
+        }
+        let start = fast.iter().position(|&f| f).unwrap_or(self.samples.len());
+        self.samples.drain(..start.min(self.samples.len()));
+    }
+}
+
+/// Whether the travel goes the way the lane says. A lane's other direction is
+/// skated too (the way back), but its views are other views: it is not judged.
+fn right_way(lane: &Lane, heading: [f64; 2]) -> bool {
+    let along = match lane.travel {
+        Travel::LeftToRight => heading[0],
+        Travel::RightToLeft => -heading[0],
+        Travel::Toward => -heading[1],
+        Travel::Away => heading[1],
+    };
+    along > if lane.view == View::Oblique { 0.3 } else { 0.7 }
+}
+
+/// Diagonal of the box around the body points, pixels.
+pub fn size_px(points: &[Landmark; POINTS]) -> f64 {
+    let (mut lo, mut hi) = ([f32::MAX; 2], [f32::MIN; 2]);
+    for p in points {
+        lo = [lo[0].min(p.x_px), lo[1].min(p.y_px)];
+        hi = [hi[0].max(p.x_px), hi[1].max(p.y_px)];
+    }
+    f64::from(hi[0] - lo[0]).hypot(f64::from(hi[1] - lo[1]))
+}
+
+fn hip_px(s: &Sample) -> [f64; 2] {
+    let (l, r) = (s.points[23], s.points[24]);
+    [
+        f64::from(l.x_px + r.x_px) / 2.0,
+        f64::from(l.y_px + r.y_px) / 2.0,
+    ]
+}
+
+/// Velocity over the ice, metres a second: least squares, then once more
+/// without the samples that lie far off the first line.
+fn velocity(samples: &[Sample]) -> Option<[f64; 2]> {
+    let axis = |i: usize| {
+        let points = || {
+            samples
+                .iter()
+                .filter_map(move |s| s.lane_m.map(|p| (s.t_s, p[i])))
+        };
+        let first = fit_line(points())?;
+        let mut off: Vec<f64> = points().map(|(t, v)| (v - first.at(t)).abs()).collect();
+        off.sort_by(f64::total_cmp);
+        let typical = off.get(off.len() / 2)?.max(0.02);
+        fit_line(points().filter(|&(t, v)| (v - first.at(t)).abs() <= 3.0 * typical))
+            .or(Some(first))
+            .map(|l| l.slope)
+    };
+    Some([axis(0)?, axis(1)?])
+}
+
+/// A straight line over time.
+struct Line {
+    t0_s: f64,
+    level: f64,
+    slope: f64,
+}
+
+impl Line {
+    fn at(&self, t_s: f64) -> f64 {
+        self.level + self.slope * (t_s - self.t0_s)
+    }
+}
+
+fn fit_line(points: impl Iterator<Item = (f64, f64)>) -> Option<Line> {
+    let (mut n, mut st, mut sv, mut stt, mut stv) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut origin = None;
+    for (t, v) in points {
+        let t0 = *origin.get_or_insert(t);
+        let t = t - t0;
+        n += 1.0;
+        st += t;
+        sv += v;
+        stt += t * t;
+        stv += t * v;
+    }
+    let det = n * stt - st * st;
+    (n >= 2.0 && det > 1e-9).then(|| {
+        let slope = (n * stv - st * sv) / det;
+        Line {
+            t0_s: origin.unwrap_or(0.0) + st / n,
+            level: sv / n,
+            slope,
+        }
+    })
+}

@@ -1,0 +1,259 @@
+//! The built program: exit codes, and one sentence for what went wrong.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// A resources folder with the shipped settings, to spoil.
+struct Home {
+    dir: tempfile::TempDir,
+}
+
+impl Home {
+    fn new() -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        for room in ["models", "sounds", "config"] {
+            std::fs::create_dir(dir.path().join(room)).unwrap();
+        }
+        for name in [
+            "age-groups.toml",
+            "station.toml",
+            "lane-side.toml",
+            "lane-front.toml",
+        ] {
+            let from = root().join("config").join(name);
+            std::fs::copy(from, dir.path().join("config").join(name)).unwrap();
+        }
+        Home { dir }
+    }
+
+    fn config(&self, name: &str) -> PathBuf {
+        self.dir.path().join("config").join(name)
+    }
+
+    fn write(&self, name: &str, text: &str) {
+        std::fs::write(self.config(name), text).unwrap();
+    }
+
+    fn run(&self, words: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_kickplate"))
+            .args(words)
+            .env("KICKPLATE_HOME", self.dir.path())
+            .env("XDG_DATA_HOME", self.dir.path().join("data"))
+            .env_remove("DISPLAY")
+            .env_remove("WAYLAND_DISPLAY")
+            .current_dir(self.dir.path())
+            .output()
+            .unwrap()
+    }
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+/// One sentence of the program, and nothing of a crash.
+fn one_sentence(output: &Output) -> String {
+    let said = err(output);
+    assert_eq!(said.lines().count(), 1, "{said}");
+    assert!(said.starts_with("kickplate: "), "{said}");
+    for word in [
+        "panicked",
+        "backtrace",
+        "RUST_BACKTRACE",
+        "fault of the program",
+    ] {
+        assert!(!said.contains(word), "{said}");
+    }
+    said
+}
+
+#[test]
+fn good_settings_are_good() {
+    let home = Home::new();
+    let extra = home.config("lane-front.toml");
+    let output = home.run(&["config", "check", extra.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert_eq!(out(&output).matches("good: ").count(), 4);
+}
+
+#[test]
+fn an_unknown_key_ends_with_2_and_names_file_line_and_key() {
+    let home = Home::new();
+    home.write("lane-side.toml", "view = \"side\"\ncamera_hieght_m = 1\n");
+    let output = home.run(&["config", "check"]);
+    assert_eq!(output.status.code(), Some(2));
+    let said = one_sentence(&output);
+    assert!(
+        said.ends_with("lane-side.toml, line 2: unknown key 'camera_hieght_m'; did you mean 'camera_height_m'?\n"),
+        "{said}"
+    );
+}
+
+#[test]
+fn every_bad_file_is_named_in_one_run() {
+    let home = Home::new();
+    home.write("age-groups.toml", "\n[U15.knee_bend]\nat_most_deg = 300\n");
+    home.write("lane-side.toml", "view = 3\n");
+    let output = home.run(&["config", "check", "gone.toml"]);
+    assert_eq!(output.status.code(), Some(2));
+    let said = err(&output);
+    assert!(
+        said.contains("age-groups.toml, line 3: U15.knee_bend.at_most_deg = 300 is out of range; it must be between 80 and 170"),
+        "{said}"
+    );
+    assert!(
+        said.contains("lane-side.toml, line 1: view = 3 is not text"),
+        "{said}"
+    );
+    assert!(said.contains("gone.toml: there is no such file"), "{said}");
+    assert_eq!(said.lines().count(), 3, "{said}");
+}
+
+#[test]
+fn a_missing_settings_file_is_named() {
+    let home = Home::new();
+    std::fs::remove_file(home.config("age-groups.toml")).unwrap();
+    let output = home.run(&["config", "check"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(one_sentence(&output).contains("age-groups.toml: there is no such file"));
+}
+
+#[test]
+fn words_nobody_knows_end_with_2() {
+    let home = Home::new();
+    for words in [
+        &["sing"][..],
+        &["--loud"],
+        &["review"],
+        &[
+            "review",
+            "a.mp4",
+            "--lane",
+            "l.toml",
+            "--age-group",
+            "U14",
+            "--out",
+            "o",
+        ],
+        &[
+            "review",
+            "a.mp4",
+            "--lane",
+            "l.toml",
+            "--age-group",
+            "U15",
+            "--out",
+            "o",
+            "--view",
+            "top",
+        ],
+        &[
+            "review",
+            "a.mp4",
+            "--lane",
+            "l.toml",
+            "--age-group",
+            "U15",
+            "--out",
+            "o",
+            "--model",
+            "heavy",
+        ],
+        &["config", "print-defaults", "everything"],
+    ] {
+        let output = home.run(words);
+        assert_eq!(output.status.code(), Some(2), "{words:?}");
+        let said = err(&output);
+        assert!(said.starts_with("error: "), "{words:?}: {said}");
+        assert!(!said.contains("panicked"), "{words:?}: {said}");
+    }
+}
+
+#[test]
+fn help_and_version_end_with_0() {
+    let home = Home::new();
+    let help = home.run(&["--help"]);
+    assert_eq!(help.status.code(), Some(0));
+    for word in ["demo", "review", "check", "cameras", "config", "Exit codes"] {
+        assert!(out(&help).contains(word), "{word}");
+    }
+    let version = home.run(&["--version"]);
+    assert_eq!(version.status.code(), Some(0));
+    assert!(out(&version).starts_with("kickplate "));
+}
+
+#[test]
+fn a_wrong_home_is_named_with_the_remedy() {
+    let home = Home::new();
+    let output = Command::new(env!("CARGO_BIN_EXE_kickplate"))
+        .args(["config", "check"])
+        .env("KICKPLATE_HOME", home.dir.path().join("config"))
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    let said = one_sentence(&output);
+    assert!(said.contains("KICKPLATE_HOME is set to"), "{said}");
+    assert!(said.contains("has no folder 'models'"), "{said}");
+}
+
+#[test]
+fn the_printed_files_are_the_shipped_ones() {
+    let home = Home::new();
+    for (words, name) in [
+        (&["config", "print-defaults"][..], "age-groups.toml"),
+        (&["config", "print-defaults", "station"], "station.toml"),
+        (&["config", "reference"], "REFERENCE.md"),
+    ] {
+        let output = home.run(words);
+        assert_eq!(output.status.code(), Some(0));
+        let shipped = std::fs::read_to_string(root().join("config").join(name)).unwrap();
+        assert_eq!(out(&output), shipped);
+    }
+}
+
+#[test]
+fn the_check_page_names_recordings_that_cannot_be_written() {
+    let home = Home::new();
+    home.write("blocked", "");
+    home.write("station.toml", "sessions_folder = \"blocked/sessions\"\n");
+    let output = home.run(&["check"]);
+    assert_eq!(output.status.code(), Some(1));
+    let page = out(&output)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(page.contains("MISSING recordings"), "{page}");
+    assert!(
+        page.contains("is not a folder -> make it writable"),
+        "{page}"
+    );
+    assert!(page.contains("ok settings"), "{page}");
+    assert!(page.contains("MISSING screen"), "{page}");
+    assert_eq!(err(&output), "");
+}
+
+#[test]
+fn a_reader_that_closes_early_is_no_fault() {
+    let home = Home::new();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_kickplate"))
+        .args(["config", "reference"])
+        .env("KICKPLATE_HOME", home.dir.path())
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert_eq!(err(&output), "");
+}

@@ -1,0 +1,130 @@
+//! A session and passes to store, with every kind of value in them.
+
+use kickplate::config::{Lane, Travel, View};
+use kickplate::feedback::{Cue, CueKind, CueLeg};
+use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
+use kickplate::store::{EngineInfo, SessionInfo, SourceInfo, SourceKind};
+
+pub fn lane() -> Lane {
+    Lane {
+        view: View::Side,
+        camera_height_m: 1.4,
+        tilt_deg: 4.0,
+        hfov_deg: 62.0,
+        roll_deg: -0.5,
+        lane_distance_m: 6.0,
+        travel: Travel::RightToLeft,
+        skater_height_m: 1.55,
+    }
+}
+
+pub fn source() -> SourceInfo {
+    SourceInfo {
+        kind: SourceKind::Video,
+        name: "clip.mp4".to_owned(),
+        width: 1280,
+        height: 720,
+        frames_per_second: Some(30.0),
+        frames: Some(222),
+    }
+}
+
+pub fn engine() -> EngineInfo {
+    EngineInfo {
+        program_version: "0.1.0".to_owned(),
+        backend: "embedded".to_owned(),
+        model: "full".to_owned(),
+        model_sha256: None,
+    }
+}
+
+pub fn session() -> SessionInfo {
+    SessionInfo {
+        source: source(),
+        lane: lane(),
+        engine: engine(),
+        age_group: AgeGroup::U15,
+        started: "2026-01-17T18:05:00+01:00[Europe/Zurich]".parse().unwrap(),
+    }
+}
+
+/// Pass `number`, with three pushes.
+pub fn pass(number: u32) -> JudgedPass {
+    let mut thresholds = Thresholds::defaults(AgeGroup::U15);
+    // Changed in the middle of the session, as a coach may.
+    if number > 2 {
+        thresholds.limits[0].high = Some(112.0);
+    }
+    let start = f64::from(number) * 10.0;
+    JudgedPass {
+        track_id: 100 + number,
+        started_at_s: start,
+        ended_at_s: start + 2.4,
+        speed_mps: 5.25,
+        view: View::Side,
+        thresholds,
+        pushes: (0..3).map(|i| push(i, start)).collect(),
+    }
+}
+
+fn push(i: u32, start: f64) -> JudgedPush {
+    let measures = RULES
+        .iter()
+        .enumerate()
+        .map(|(r, _)| {
+            if r % 2 == 0 {
+                Measure {
+                    value: Some(100.0 + r as f64 + f64::from(i) / 8.0),
+                    uncertainty: Some(2.5),
+                    judged: true,
+                    reason: "near leg, 9 frames".to_owned(),
+                }
+            } else {
+                Measure::not_judged("not seen from the side")
+            }
+        })
+        .collect();
+    JudgedPush {
+        leg: if i == 1 { Leg::Right } else { Leg::Left },
+        near_leg: [Some(true), Some(false), None][i as usize % 3],
+        push_start_s: start + 0.4 * f64::from(i),
+        toe_off_s: start + 0.4 * f64::from(i) + 0.3,
+        measures,
+        flags: if i == 2 {
+            Vec::new()
+        } else {
+            vec![
+                Flag {
+                    rule: "knee_bend".to_owned(),
+                    value: 131.25,
+                    limit: 120.0,
+                },
+                Flag {
+                    rule: "trunk_lean".to_owned(),
+                    value: 12.5,
+                    limit: 30.0,
+                },
+            ]
+        },
+    }
+}
+
+pub fn cue(number: u32) -> Cue {
+    Cue {
+        pass_number: number,
+        track_id: 100 + number,
+        kind: match number % 3 {
+            0 => CueKind::Praise,
+            1 => CueKind::Do {
+                rule: "knee_bend",
+                value: 131.25,
+                target: 120.0,
+                leg: CueLeg::Both,
+                flagged_pushes: 2,
+            },
+            _ => CueKind::NotJudged {
+                reason: "the legs were hidden".to_owned(),
+            },
+        },
+    }
+}
