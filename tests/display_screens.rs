@@ -1,5 +1,7 @@
 //! The big screen, read from the layout it reports and from its pixels.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at once")]
+
 use std::path::PathBuf;
 
 use egui::{Color32, Rect};

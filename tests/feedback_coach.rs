@@ -1,5 +1,7 @@
 //! The choice of the one cue, pass after pass.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at once")]
+
 use kickplate::config::View;
 use kickplate::feedback::{Coach, Cue, CueKind, CueLeg, FeedbackSettings};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};

@@ -4,6 +4,8 @@
 //! writes into the current folder, so each case runs in a child process:
 //! this same test program, asked for one ignored test.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at once")]
+
 mod sound_analysis;
 
 use std::path::{Path, PathBuf};

@@ -61,7 +61,7 @@ pub(super) fn cue(
         );
         return;
     }
-    let side = (upper.height() - tag.cap - 0.6 * page.gap)
+    let side = (upper.height() - (1.0 + theme::TAG_LIFT) * tag.cap - 0.6 * page.gap)
         .min(theme::SYMBOL_LYING * upper.width())
         .max(0.0);
     let column = side.max(tag.width);
@@ -76,7 +76,10 @@ pub(super) fn cue(
     tag.paint(
         set,
         page,
-        pos2(centre_x - tag.width / 2.0, upper.bottom()),
+        pos2(
+            centre_x - tag.width / 2.0,
+            upper.bottom() - theme::TAG_LIFT * tag.cap,
+        ),
         leg,
     );
     let mut room = upper;

@@ -127,6 +127,14 @@ pub(super) const ARROW_GAP: f32 = 0.32;
 pub(super) const FRAME_PAD: f32 = 0.24;
 /// Thickness of that frame and of the arrow, in heights of capitals.
 pub(super) const FRAME_LINE: f32 = 0.085;
+/// The degree sign, level with the capitals: outer radius, thickness, and
+/// room before it, in heights of capitals.
+pub(super) const DEGREE_RADIUS: f32 = 0.185;
+pub(super) const DEGREE_LINE: f32 = 0.1;
+pub(super) const DEGREE_GAP: f32 = 0.05;
+/// How far above the foot of its room the word of the side stands, in
+/// heights of its capitals.
+pub(super) const TAG_LIFT: f32 = 0.22;
 /// Roundness of corners, in heights of capitals.
 pub(super) const ROUNDNESS: f32 = 0.24;
 

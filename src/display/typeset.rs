@@ -5,7 +5,7 @@
 //! size here is the height of capitals and every place is that of capitals:
 //! a line stands where one sees it stand.
 
-use egui::{Color32, FontId, Pos2, Rect, Sense, Ui, WidgetInfo, pos2};
+use egui::{Color32, FontId, Pos2, Rect, Sense, Stroke, Ui, WidgetInfo, pos2};
 
 use super::layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 use super::scale::Scale;
@@ -16,6 +16,8 @@ use super::theme;
 const MEASURE_AT: f32 = 200.0;
 /// Letter with a flat top and a flat foot.
 const CAPITAL: &str = "H";
+/// Drawn apart from the font, whose own sign reaches far above the capitals.
+const DEGREE: char = '\u{b0}';
 /// Where text does not fit.
 const ELLIPSIS: char = '\u{2026}';
 
@@ -90,11 +92,12 @@ impl<'a> Typesetter<'a> {
 
     /// Width of a line, in heights of its capitals.
     pub(super) fn width_in_caps(&self, text: &str) -> f32 {
+        let (text, ring) = without_degree(text);
         let font = FontId::new(MEASURE_AT, theme::font_family());
         let galley = self
             .painter()
             .layout_no_wrap(text.to_owned(), font, Color32::WHITE);
-        galley.size().x / (MEASURE_AT * self.cap_share)
+        galley.size().x / (MEASURE_AT * self.cap_share) + ring
     }
 
     /// Sets one line. `at` is a point on its baseline.
@@ -107,10 +110,12 @@ impl<'a> Typesetter<'a> {
         side: Side,
         (fg, bg): (Color32, Color32),
     ) -> Rect {
+        let (letters, ring) = without_degree(text);
         let galley = self
             .painter()
-            .layout_no_wrap(text.to_owned(), self.font(cap), fg);
-        let width = galley.size().x;
+            .layout_no_wrap(letters.to_owned(), self.font(cap), fg);
+        let letters_width = galley.size().x;
+        let width = letters_width + ring * cap;
         let left = match side {
             Side::Left => at.x,
             Side::Middle => at.x - width / 2.0,
@@ -124,6 +129,17 @@ impl<'a> Typesetter<'a> {
         let rect = Rect::from_min_max(pos2(left, at.y - cap), pos2(left + width, at.y));
         self.painter()
             .galley(pos2(left, at.y - baseline), galley, fg);
+        if ring > 0.0 {
+            let line = theme::DEGREE_LINE * cap;
+            // A circle's line lies outside of its radius.
+            let radius = theme::DEGREE_RADIUS * cap - line;
+            let centre = pos2(
+                left + letters_width + (theme::DEGREE_GAP + theme::DEGREE_RADIUS) * cap,
+                at.y - cap + theme::DEGREE_RADIUS * cap,
+            );
+            self.painter()
+                .circle_stroke(centre, radius, Stroke::new(line, fg));
+        }
         // For screen readers and tests that look for words.
         self.ui
             .interact(
@@ -264,6 +280,15 @@ impl<'a> Typesetter<'a> {
                 .to_owned();
             line.push(ELLIPSIS);
         }
+    }
+}
+
+/// A line without the degree sign at its end, and the width the sign takes
+/// in heights of capitals.
+fn without_degree(text: &str) -> (&str, f32) {
+    match text.strip_suffix(DEGREE) {
+        Some(letters) => (letters, theme::DEGREE_GAP + 2.0 * theme::DEGREE_RADIUS),
+        None => (text, 0.0),
     }
 }
 

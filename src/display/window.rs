@@ -48,9 +48,14 @@ pub enum DisplayError {
         "No display to open the big screen on (neither DISPLAY nor WAYLAND_DISPLAY is set); start the station from a desktop session, or without a window"
     )]
     NoDisplay,
-    /// The window system or OpenGL said no.
+    /// The window system does not answer.
     #[error(
-        "The big screen cannot be opened ({0}); check that the desktop session runs and that OpenGL 2.1 or newer and libxkbcommon-x11 are installed"
+        "The window system does not answer, so the big screen cannot be opened; check DISPLAY or WAYLAND_DISPLAY and that this user may use that session"
+    )]
+    NoWindowSystem,
+    /// OpenGL or a library of the window system is missing.
+    #[error(
+        "The big screen cannot be opened ({0}); check that OpenGL 2.1 or newer (libegl1) and libxkbcommon-x11 are installed"
     )]
     Open(String),
 }
@@ -158,11 +163,15 @@ pub fn run_big_screen(
         eframe::run_native(
             words::WINDOW_TITLE,
             native,
-            Box::new(|creation| Ok(Box::new(App::new(creation, shared, Box::new(on_quit))))),
+            Box::new(move |creation| Ok(Box::new(App::new(creation, shared, Box::new(on_quit))))),
         )
     }));
     match ran {
         Ok(Ok(())) => Ok(()),
+        Ok(Err(error @ (eframe::Error::Winit(_) | eframe::Error::WinitEventLoop(_)))) => {
+            tracing::debug!("no window: {error}");
+            Err(DisplayError::NoWindowSystem)
+        }
         Ok(Err(error)) => Err(DisplayError::Open(error.to_string())),
         Err(panic) => Err(DisplayError::Open(
             panic

@@ -2,6 +2,7 @@
 //! without the program's own code.
 
 #![allow(dead_code, reason = "each test takes what it needs")]
+#![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 use std::path::Path;
 
