@@ -301,7 +301,7 @@ fn say_one_sentence_on_panic() {
             .location()
             .map_or_else(|| "an unknown place".to_owned(), ToString::to_string);
         let thread = std::thread::current().name().unwrap_or("?").to_owned();
-        tracing::debug!(%what, %place, %thread, "panic");
+        tracing::error!(target: logging::PANIC_TARGET, %what, %place, %thread, "panic");
         complain(&format!(
             "a fault of the program itself at {place} ({what}); please report this line"
         ));

@@ -20,6 +20,10 @@ const OLD_FILES: u32 = 4;
 /// station must never wait for its log.
 const LINES_WAITING: usize = 4096;
 
+/// Target of the line about a fault of the program itself. It goes to the file
+/// only: the user is told in a sentence of its own.
+pub const PANIC_TARGET: &str = "kickplate::panic";
+
 /// Keeps the log file going; dropping it writes what is waiting.
 pub struct LogGuard {
     _worker: Option<WorkerGuard>,
@@ -45,7 +49,9 @@ pub fn start(verbose: bool, folder: Option<&Path>) -> LogGuard {
         .with_ansi(false)
         .with_target(false)
         .without_time()
-        .with_filter(mostly_ours(level, LevelFilter::ERROR));
+        .with_filter(
+            mostly_ours(level, LevelFilter::ERROR).with_target(PANIC_TARGET, LevelFilter::OFF),
+        );
     let opened = folder.map(|f| (f, RollingFile::open(f, LARGEST_BYTES, OLD_FILES)));
     let (to_file, worker, problem) = match opened {
         Some((_, Ok(file))) => {
