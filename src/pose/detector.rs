@@ -84,8 +84,7 @@ fn candidates(boxes: &[f32], scores: &[f32], anchors: &[[f32; 2]]) -> Vec<Candid
     let mut out = Vec::new();
     for ((raw, &logit), anchor) in boxes.chunks_exact(VALUES).zip(scores).zip(anchors) {
         let score = sigmoid(logit.clamp(-100.0, 100.0));
-        // Written so that a NaN is refused as well.
-        if !(score >= MIN_SCORE) || raw.iter().any(|v| !v.is_finite()) {
+        if score.is_nan() || score < MIN_SCORE || raw.iter().any(|v| !v.is_finite()) {
             continue;
         }
         let side = SIDE as f32;

@@ -64,7 +64,7 @@ pub(crate) fn check(
     frame_height: f32,
 ) -> Result<(), Implausible> {
     let points = &reading.points;
-    if !(reading.presence > MIN_PRESENCE) {
+    if reading.presence <= MIN_PRESENCE {
         return Err(Implausible::Presence);
     }
     let size = roi.size_px;
@@ -121,4 +121,79 @@ pub(crate) fn check(
         return Err(Implausible::Upright);
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A standing figure 160 px high in a region of 250 px.
+    fn standing() -> (Reading, Roi) {
+        use BodyPoint::*;
+        let mut points = [Landmark {
+            x_px: 300.0,
+            y_px: 215.0,
+            z_px: 0.0,
+            visibility: 1.0,
+        }; POINTS];
+        for (p, x, y) in [
+            (Nose, 300.0, 205.0),
+            (LeftShoulder, 320.0, 235.0),
+            (RightShoulder, 280.0, 235.0),
+            (LeftElbow, 328.0, 262.0),
+            (RightElbow, 272.0, 262.0),
+            (LeftWrist, 330.0, 285.0),
+            (RightWrist, 270.0, 285.0),
+            (LeftHip, 312.0, 288.0),
+            (RightHip, 288.0, 288.0),
+            (LeftKnee, 314.0, 325.0),
+            (RightKnee, 286.0, 325.0),
+            (LeftAnkle, 314.0, 360.0),
+            (RightAnkle, 286.0, 360.0),
+        ] {
+            (points[p as usize].x_px, points[p as usize].y_px) = (x, y);
+        }
+        let roi = Roi {
+            cx_px: 300.0,
+            cy_px: 288.0,
+            size_px: 250.0,
+            rotation_rad: 0.0,
+        };
+        let reading = Reading {
+            presence: 0.99,
+            points,
+            world_m: [[0.0; 3]; POINTS],
+            guides: [[300.0, 288.0], [300.0, 188.0]],
+        };
+        (reading, roi)
+    }
+
+    fn judged(change: impl FnOnce(&mut Reading, &mut Roi)) -> Result<(), Implausible> {
+        let (mut reading, mut roi) = standing();
+        change(&mut reading, &mut roi);
+        check(&reading, &roi, 1280.0, 720.0)
+    }
+
+    #[test]
+    fn a_standing_figure_passes_and_each_gate_refuses() {
+        use BodyPoint::*;
+        assert_eq!(judged(|_, _| ()), Ok(()));
+        assert_eq!(judged(|r, _| r.presence = 0.4), Err(Implausible::Presence));
+        let outside = |r: &mut Reading, _: &mut Roi| {
+            for p in &mut r.points {
+                p.x_px -= 400.0;
+            }
+        };
+        assert_eq!(judged(outside), Err(Implausible::Outside));
+        let specks = judged(|_, roi| roi.size_px = 700.0);
+        assert_eq!(specks, Err(Implausible::Spread));
+        let long_arm = judged(|r, _| r.points[LeftWrist as usize].x_px += 160.0);
+        assert_eq!(long_arm, Err(Implausible::Limbs));
+        let upside_down = judged(|r, _| {
+            for p in &mut r.points {
+                p.y_px = 560.0 - p.y_px;
+            }
+        });
+        assert_eq!(upside_down, Err(Implausible::Upright));
+    }
 }

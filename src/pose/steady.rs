@@ -51,12 +51,12 @@ impl Steady {
                 let mut next = last.clone();
                 next.at_s = at_s;
                 next.raw = raw;
-                for k in 0..4 {
-                    let speed = (raw[k] - last.raw[k]) * scale * rate_hz;
+                for (k, &raw) in raw.iter().enumerate() {
+                    let speed = (raw - last.raw[k]) * scale * rate_hz;
                     let a = weight(SPEED_CUTOFF_HZ);
                     next.speed[k] = a * speed + (1.0 - a) * last.speed[k];
                     let a = weight(MIN_CUTOFF_HZ + BETA * next.speed[k].abs());
-                    next.value[k] = a * raw[k] + (1.0 - a) * last.value[k];
+                    next.value[k] = a * raw + (1.0 - a) * last.value[k];
                 }
                 next
             }

@@ -171,3 +171,18 @@ fn store_output(
     into.copy_from_slice(values);
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    /// The version is not readable from the crate, so it is written down once
+    /// and held here against the lock file the program was built from.
+    #[test]
+    fn the_stated_version_of_the_embedded_engine_is_the_built_one() {
+        let lock = include_str!("../../../Cargo.lock");
+        let package = format!(
+            "name = \"tract-onnx\"\nversion = \"{}\"\n",
+            super::embedded::VERSION
+        );
+        assert!(lock.contains(&package));
+    }
+}

@@ -162,6 +162,7 @@ impl Estimator {
             body: body(id, reading, roi),
             read_at_s: frame.captured_at_s,
             speed: [0.0; 2],
+            moved_at_s: frame.captured_at_s,
             firm: support >= FIRM_SUPPORT,
         });
         Ok(true)

@@ -15,6 +15,8 @@ const LEAD_LIMIT_S: f64 = 0.15;
 /// picture is lost at 10 frames a second (measured on rendered clips); at 30
 /// it makes no difference.
 pub(super) const LEAD: f32 = 0.7;
+/// Longest time a body is followed of which nothing moves, seconds.
+const REST_LIMIT_S: f64 = 10.0;
 /// Share of moving pixels in a body's box below which nothing moves there.
 const MIN_SUPPORT: f32 = 0.04;
 /// The same, to begin following.
@@ -32,6 +34,8 @@ pub(super) struct Chain {
     pub(super) read_at_s: f64,
     /// Speed of its mid hips, pixels a second.
     pub(super) speed: [f32; 2],
+    /// When something last moved in this body's place, seconds.
+    pub(super) moved_at_s: f64,
     /// Something has clearly moved in this body's place before.
     pub(super) firm: bool,
 }
@@ -60,6 +64,14 @@ impl Estimator {
                 continue;
             } else if support >= FIRM_SUPPORT {
                 chain.firm = true;
+            }
+            if support >= MIN_SUPPORT {
+                chain.moved_at_s = frame.captured_at_s;
+            } else if frame.captured_at_s - chain.moved_at_s > REST_LIMIT_S {
+                // After a change of light nothing may be known to move here.
+                // Who stands that long is found again when he goes.
+                self.counters.rejected += 1;
+                continue;
             }
             if jumped(&chain.body, &reading) {
                 self.counters.rejected += 1;

@@ -87,6 +87,8 @@ pub struct Estimator {
     chains: Vec<Chain>,
     failed: Vec<Failed>,
     next_id: u32,
+    /// Time, width and height of the last frame.
+    last: Option<(f64, u32, u32)>,
     counters: PoseCounters,
     times: StageTimes,
 }
@@ -122,6 +124,7 @@ impl Estimator {
             chains: Vec::new(),
             failed: Vec::new(),
             next_id: 0,
+            last: None,
             counters: PoseCounters::default(),
             times: StageTimes::default(),
         })
@@ -145,13 +148,19 @@ impl Estimator {
     /// Forgets the people, the background and the counters: for a new source
     /// or a moved camera. Chain numbers go on.
     pub fn reset(&mut self) {
-        self.motion.reset();
-        self.chains.clear();
-        self.failed.clear();
+        self.forget();
         self.counters = PoseCounters::default();
     }
 
-    /// Finds the bodies of the next frame.
+    fn forget(&mut self) {
+        self.motion.reset();
+        self.chains.clear();
+        self.failed.clear();
+        self.last = None;
+    }
+
+    /// Finds the bodies of the next frame. Time that runs backward or another
+    /// frame size begins a new scene, as [`Estimator::reset`] does.
     ///
     /// # Errors
     /// A frame whose buffer does not fit its size; an engine that fails.
@@ -159,6 +168,19 @@ impl Estimator {
     pub fn process(&mut self, frame: &Frame) -> Result<PoseFrame, PoseError> {
         check_shape(frame)?;
         self.times = StageTimes::default();
+        let (width, height) = (frame.width, frame.height);
+        if self
+            .last
+            .is_some_and(|(at_s, w, h)| frame.captured_at_s < at_s || (w, h) != (width, height))
+        {
+            tracing::info!(
+                width,
+                height,
+                "another scene: background and people forgotten"
+            );
+            self.forget();
+        }
+        self.last = Some((frame.captured_at_s, width, height));
         self.counters.frames += 1;
 
         let start = Instant::now();

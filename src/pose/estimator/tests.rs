@@ -89,6 +89,7 @@ fn chain_at(roi: Roi, body: Body) -> Chain {
         body,
         read_at_s: 0.0,
         speed: [0.0; 2],
+        moved_at_s: 0.0,
         firm: false,
     }
 }
@@ -156,4 +157,27 @@ fn an_empty_scene_has_no_bodies_and_costs_no_model_runs() {
     }
     let c = estimator.counters();
     assert_eq!((c.frames, c.detector_runs, c.landmark_runs), (4, 0, 0));
+}
+
+/// A source that begins anew (a clip in a loop) or changes its size is another
+/// scene: nothing is carried over, nothing is refused.
+#[test]
+fn time_running_backward_and_another_size_begin_anew() {
+    let mut estimator = estimator();
+    let mut show = |width: u32, level: u8, at_s: f64| {
+        let frame = Frame {
+            seq: 0,
+            captured_at_s: at_s,
+            width,
+            height: 360,
+            rgb: vec![level; (width * 360 * 3) as usize],
+        };
+        estimator.process(&frame).expect("run");
+        estimator.motion.relit()
+    };
+    assert!(show(640, 100, 5.0), "the first frame is the background");
+    assert!(!show(640, 100, 5.1));
+    assert!(show(640, 100, 0.0), "time ran backward");
+    assert!(!show(640, 100, 0.1));
+    assert!(show(320, 100, 0.2), "another size");
 }
