@@ -9,6 +9,9 @@ use crate::track::{Pass, Sample};
 /// filtered at 6 to 10 Hz (Winter; from memory); the recovery of a skate is
 /// the fastest part here.
 const CUTOFF_HZ: f64 = 7.0;
+/// The same for short peaks, which the lower one would cut: the knee is
+/// straight for a few hundredths of a second.
+const PEAK_CUTOFF_HZ: f64 = 12.0;
 /// Longest hole that is bridged by a straight line, seconds.
 const MAX_BRIDGE_S: f64 = 0.2;
 
@@ -21,6 +24,8 @@ pub struct Curves {
     pub start_s: f64,
     /// Points in the picture, pixels.
     pub points: Vec<[[f64; 2]; POINTS]>,
+    /// The same points, filtered lightly: noisier, but with their peaks.
+    pub peak_points: Vec<[[f64; 2]; POINTS]>,
     /// Whether the sample was seen (or bridged over a short hole).
     pub seen: Vec<bool>,
     /// Whether hips, knees and skates were inside the frame.
@@ -41,7 +46,8 @@ impl Curves {
             .iter()
             .map(|row| legs_inside(row, pass.frame_px))
             .collect();
-        curves.smooth();
+        curves.peak_points = smooth(&curves.points, PEAK_CUTOFF_HZ, rate_hz);
+        curves.points = smooth(&curves.points, CUTOFF_HZ, rate_hz);
         curves
     }
 
@@ -71,18 +77,20 @@ impl Curves {
         let (p, q) = (self.points[i][a], self.points[i][b]);
         [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0]
     }
+}
 
-    fn smooth(&mut self) {
-        for point in 0..POINTS {
-            for axis in 0..2 {
-                let raw: Vec<f64> = self.points.iter().map(|r| r[point][axis]).collect();
-                let smooth = butterworth_zero_phase(&raw, CUTOFF_HZ, self.rate_hz);
-                for (row, v) in self.points.iter_mut().zip(smooth) {
-                    row[point][axis] = v;
-                }
+fn smooth(rows: &[Row], cutoff_hz: f64, rate_hz: f64) -> Vec<Row> {
+    let mut smooth = rows.to_vec();
+    for point in 0..POINTS {
+        for axis in 0..2 {
+            let raw: Vec<f64> = rows.iter().map(|r| r[point][axis]).collect();
+            let filtered = butterworth_zero_phase(&raw, cutoff_hz, rate_hz);
+            for (row, v) in smooth.iter_mut().zip(filtered) {
+                row[point][axis] = v;
             }
         }
     }
+    smooth
 }
 
 /// Samples a second: from the median step, so that dropped frames do not
@@ -122,6 +130,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
         rate_hz,
         start_s,
         points,
+        peak_points: Vec::new(),
         seen,
         legs_in_frame: Vec::new(),
     }

@@ -31,8 +31,8 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side: the rendered skaters read 2 to 8 degrees
-/// too upright.
+/// Standard deviation from the side. The rendered skaters lie within 2 degrees
+/// after the correction of the hip points, which rests on them alone.
 const UNCERTAINTY_DEG: f64 = 5.0;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
