@@ -238,8 +238,13 @@ fn the_check_page_names_recordings_that_cannot_be_written() {
         "{page}"
     );
     assert!(page.contains("ok settings"), "{page}");
-    assert!(page.contains("MISSING screen"), "{page}");
-    assert_eq!(err(&output), "");
+    assert!(page.contains("warning screen"), "{page}");
+    // Devices that are not there may be warned of; nothing worse.
+    let errors = err(&output);
+    assert!(
+        !errors.contains("panicked") && !errors.contains("ERROR"),
+        "{errors}"
+    );
 }
 
 #[test]

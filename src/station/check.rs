@@ -339,10 +339,10 @@ pub fn screen_line(wayland: Option<&str>, x11: Option<&str>) -> CheckLine {
             CheckLine::ok("screen", format!("Wayland display {name}"))
         }
         (_, Some(name)) if !name.is_empty() => CheckLine::ok("screen", format!("X display {name}")),
-        _ => CheckLine::missing(
+        _ => CheckLine::warn(
             "screen",
             "none: neither WAYLAND_DISPLAY nor DISPLAY is set",
-            "start Kickplate from the desktop; review and demo --headless need no screen",
+            "start Kickplate from the desktop; without a screen it judges, sounds and records, and shows nothing",
         ),
     }
 }

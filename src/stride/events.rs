@@ -197,6 +197,7 @@ fn whole_push(
         push_start_s: curves.time_s(push_start),
         toe_off_s: curves.time_s(peak.at) + drive.toe_off_after_s(top, cycle_s),
         recovery_s: curves.time_s(recovery),
+        cycle_s,
         prominence: peak.rise,
     })
 }

@@ -78,6 +78,8 @@ pub struct Push {
     pub toe_off_s: f64,
     /// The boots are closest together after the push.
     pub recovery_s: f64,
+    /// Length of a full cycle of both legs in this pass, seconds.
+    pub cycle_s: f64,
     /// How clearly the push stands out of the drive curve.
     pub prominence: f64,
 }

@@ -1,6 +1,6 @@
 //! Extension.
 
-use super::read::{Stance, highest, knee_angles};
+use super::read::{Stance, glide_knee_deg, highest, knee_angles, median};
 use crate::config::View;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
@@ -35,18 +35,32 @@ pub const RULE: Rule = Rule {
 /// for whole skaters.
 const UNCERTAINTY_DEG: f64 = 8.0;
 
+/// The far leg starts its glide while this one is straight, bent about as
+/// deep as this one was in its glide. Read straighter than that by more than
+/// this, the model has mixed up the knees.
+const KNEES_MIXED_DEG: f64 = 22.0;
+
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {
         return Measure::not_judged("the far leg is partly hidden");
     }
     let around_s = 0.25 * (push.toe_off_s - push.push_start_s);
-    let angles = knee_angles(
-        motion,
-        push,
-        Stance::PushedOut,
-        push.toe_off_s - around_s,
-        push.toe_off_s + around_s,
-    );
+    let angles = |leg, stance| {
+        knee_angles(
+            motion,
+            leg,
+            stance,
+            push.toe_off_s - around_s,
+            push.toe_off_s + around_s,
+        )
+    };
+    let angles_of_far = angles(push.leg.other(), Stance::Glide);
+    if let (Some(glide_deg), Some(far_deg)) = (glide_knee_deg(motion, push), median(angles_of_far))
+        && far_deg - glide_deg > KNEES_MIXED_DEG
+    {
+        return Measure::not_judged("the two knees cannot be told apart");
+    }
+    let angles = angles(push.leg, Stance::PushedOut);
     match highest(&angles) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off"),
         None => Measure::not_judged("the leg was not seen at the end of the push"),

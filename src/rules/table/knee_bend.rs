@@ -1,6 +1,6 @@
 //! Knee bend.
 
-use super::read::{Stance, knee_angles, lowest};
+use super::read::glide_knee_deg;
 use crate::config::View;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
@@ -40,19 +40,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) && motion.lane.view == View::Side {
         return Measure::not_judged("the far leg is partly hidden");
     }
-    // The leg is bent deepest just before it starts to open. The first half
-    // of the glide is left out: the leg still comes down from its recovery,
-    // where it is bent more.
-    let glide_s = push.push_start_s - push.touchdown_s;
-    let push_s = push.toe_off_s - push.push_start_s;
-    let angles = knee_angles(
-        motion,
-        push,
-        Stance::Glide,
-        push.push_start_s - 0.5 * glide_s.min(0.25),
-        push.push_start_s + 0.3 * push_s,
-    );
-    match lowest(&angles) {
+    match glide_knee_deg(motion, push) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
         None => Measure::not_judged("the leg was not seen during the glide"),
     }

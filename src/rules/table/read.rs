@@ -1,9 +1,9 @@
 //! What several rules read from a pass.
 
-use crate::config::Lane;
+use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
 use crate::pose::BodyPoint;
-use crate::stride::{PassMotion, Push, leg_points};
+use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 /// Width of an adult's boot at the heel, metres, at a stature of 1.78 m;
 /// scaled with stature. A set-up value: common practice, no source.
@@ -11,7 +11,13 @@ const BOOT_WIDTH_M: f64 = 0.075;
 
 /// Width of the boot at the heel for the lane's skaters, metres.
 pub fn boot_width_m(lane: &Lane) -> f64 {
-    BOOT_WIDTH_M * lane.skater_height_m / 1.78
+    BOOT_WIDTH_M * of_adult(lane)
+}
+
+/// The lane's skaters' stature as a share of the adult's 1.78 m that lengths
+/// in the rules are given for.
+pub fn of_adult(lane: &Lane) -> f64 {
+    lane.skater_height_m / 1.78
 }
 
 /// What `read` gives for every sample of a span of time, without the blanks.
@@ -41,6 +47,12 @@ pub enum Stance {
     PushedOut,
 }
 
+/// The model's hip points lie in front of the hip joints, square to the
+/// trunk, by this share of stature: the mean of the rendered skaters seen from
+/// the side, where the trunk read 4.3 degrees too upright (3.8 to 5.3 by
+/// skater). Not known for real people. In a pushed-out leg the knee's point
+/// is off to the same side and the two cancel: there it is not applied.
+const HIPS_FORWARD_SHARE: f64 = 0.022;
 /// Joints of a gliding leg beside the middle of the body, as shares of
 /// stature: hip, knee, ankle. From the rendered skater; half the hip width
 /// after Drillis and Contini 1966 is .0955, and the joints lie further in.
@@ -48,11 +60,8 @@ const GLIDE_ASIDE_SHARE: [f64; 3] = [0.0625, 0.045, 0.017];
 /// Ankle joint above the ice, as a share of stature: of a skate that stands
 /// on its toe at the end of a push (the rendered skater).
 const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
-/// The model's hip points lie in front of the hip joints, square to the
-/// trunk, by this share of stature: the mean of the rendered skaters seen from
-/// the side, where the trunk read 4.3 degrees too upright (3.8 to 5.3 by
-/// skater). Not known for real people.
-const HIPS_FORWARD_SHARE: f64 = 0.022;
+/// Lean of the trunk where the view does not show it, degrees.
+const USUAL_LEAN_DEG: f64 = 40.0;
 /// Farthest a skate can be out, as a share of stature: the length of a leg.
 const MAX_OUT_SHARE: f64 = 0.45;
 /// Smallest sine of the angle between the line of sight and the travel at
@@ -67,26 +76,21 @@ const MIN_SIDEWAYS: f64 = 0.6;
 /// Samples in which the camera looks too much along the travel are left out.
 pub fn knee_angles(
     motion: &PassMotion,
-    push: &Push,
+    leg: Leg,
     stance: Stance,
     from_s: f64,
     to_s: f64,
 ) -> Vec<f64> {
     over(motion, from_s, to_s, |i| {
-        let [hip, knee, ankle] = leg_in_space(motion, push, stance, i)?;
+        let [hip, knee, ankle] = leg_in_space(motion, leg, stance, i)?;
         included_deg(hip, knee, ankle)
     })
 }
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
 /// metres from the skater's place.
-fn leg_in_space(
-    motion: &PassMotion,
-    push: &Push,
-    stance: Stance,
-    i: usize,
-) -> Option<[[f64; 3]; 3]> {
-    let leg = leg_points(push.leg);
+fn leg_in_space(motion: &PassMotion, side: Leg, stance: Stance, i: usize) -> Option<[[f64; 3]; 3]> {
+    let leg = leg_points(side);
     let (at_m, stature_m) = (motion.place.at_m[i], motion.lane.skater_height_m);
     let (heading, left) = (motion.place.heading, motion.place.left());
     let points = match stance {
@@ -105,7 +109,7 @@ fn leg_in_space(
                 .camera
                 .on_plane(points[leg.ankle], TOE_OFF_ANKLE_SHARE * stature_m)?;
             let off = [ankle[0] - at_m[0], ankle[1] - at_m[1]];
-            let out_m = (off[0] * left[0] + off[1] * left[1]) * push.leg.leftward();
+            let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
             let hip_m = GLIDE_ASIDE_SHARE[0] * stature_m;
             let out_m = out_m.clamp(0.0, MAX_OUT_SHARE * stature_m);
             [hip_m, (hip_m + out_m) / 2.0, out_m]
@@ -117,19 +121,48 @@ fn leg_in_space(
         .zip([leg.hip, leg.knee, leg.ankle])
         .zip(aside_m)
     {
-        let aside_m = aside_m * push.leg.leftward();
+        let aside_m = aside_m * side.leftward();
         let through = [at_m[0] + aside_m * left[0], at_m[1] + aside_m * left[1]];
         let [along_m, up_m] = motion
             .camera
             .on_upright_plane(points[point], through, heading)?;
         *joint = [along_m, aside_m, up_m];
     }
+    if stance == Stance::Glide {
+        // back by the offset of the hip points, square to the trunk
+        let lean = trunk_lean_deg(motion, i)
+            .unwrap_or(USUAL_LEAN_DEG)
+            .to_radians();
+        let back_m = HIPS_FORWARD_SHARE * stature_m;
+        joints[0][0] -= back_m * lean.cos();
+        joints[0][2] += back_m * lean.sin();
+    }
     Some(joints)
+}
+
+/// The deepest included knee angle of the glide before a push, degrees.
+///
+/// The leg is bent deepest just before it starts to open. The first half of
+/// the glide is left out: the leg still comes down from its recovery, where it
+/// is bent more.
+pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Option<f64> {
+    let glide_s = push.push_start_s - push.touchdown_s;
+    let push_s = push.toe_off_s - push.push_start_s;
+    lowest(&knee_angles(
+        motion,
+        push.leg,
+        Stance::Glide,
+        push.push_start_s - 0.5 * glide_s.min(0.25),
+        push.push_start_s + 0.3 * push_s,
+    ))
 }
 
 /// Forward lean of the trunk from the vertical, degrees, from the side.
 pub fn trunk_lean_deg(motion: &PassMotion, i: usize) -> Option<f64> {
     use BodyPoint as P;
+    if motion.lane.view != View::Side {
+        return None;
+    }
     let hip = motion
         .curves
         .mid(i, P::LeftHip as usize, P::RightHip as usize);
