@@ -11,7 +11,7 @@ pub const RULE: Rule = Rule {
     id: "knee_bend",
     measure: "glide_knee_included_deg",
     unit: Unit::Deg,
-    views: &[View::Side, View::Oblique],
+    views: &[View::Side],
     sense: Sense::AtMost,
     // U7, U9, U11, U13, U15, U18, adult
     defaults: [
@@ -37,7 +37,7 @@ pub const RULE: Rule = Rule {
 const UNCERTAINTY_DEG: f64 = 8.0;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
-    if push.near_leg == Some(false) && motion.lane.view == View::Side {
+    if push.near_leg == Some(false) {
         return Measure::not_judged("the far leg is partly hidden");
     }
     match glide_knee_deg(motion, push) {

@@ -53,10 +53,14 @@ pub enum Stance {
 /// skater). Not known for real people. In a pushed-out leg the knee's point
 /// is off to the same side and the two cancel: there it is not applied.
 const HIPS_FORWARD_SHARE: f64 = 0.022;
-/// Joints of a gliding leg beside the middle of the body, as shares of
-/// stature: hip, knee, ankle. From the rendered skater; half the hip width
-/// after Drillis and Contini 1966 is .0955, and the joints lie further in.
-const GLIDE_ASIDE_SHARE: [f64; 3] = [0.0625, 0.045, 0.017];
+/// Joints of a gliding leg beside the line of travel, as shares of stature:
+/// hip, knee, ankle. The hips sway over the gliding leg by .024. Means of the
+/// rendered skater between the middle of the glide and the start of the push;
+/// half the hip width after Drillis and Contini 1966 is .0955, and the joints
+/// lie further in.
+const GLIDE_ASIDE_SHARE: [f64; 3] = [0.087, 0.089, 0.060];
+/// The hip joint beside the middle of the body, as a share of stature.
+const HALF_HIPS_SHARE: f64 = 0.0625;
 /// Ankle joint above the ice, as a share of stature: of a skate that stands
 /// on its toe at the end of a push (the rendered skater).
 const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
@@ -66,7 +70,7 @@ const USUAL_LEAN_DEG: f64 = 40.0;
 const MAX_OUT_SHARE: f64 = 0.45;
 /// Smallest sine of the angle between the line of sight and the travel at
 /// which a bend in the direction of travel can be measured.
-const MIN_SIDEWAYS: f64 = 0.6;
+const MIN_SIDEWAYS: f64 = 0.75;
 
 /// Included knee angles of the pushing leg, degrees, with the joints placed
 /// in space: each on its line of sight, at the distance across the travel
@@ -110,7 +114,7 @@ fn leg_in_space(motion: &PassMotion, side: Leg, stance: Stance, i: usize) -> Opt
                 .on_plane(points[leg.ankle], TOE_OFF_ANKLE_SHARE * stature_m)?;
             let off = [ankle[0] - at_m[0], ankle[1] - at_m[1]];
             let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
-            let hip_m = GLIDE_ASIDE_SHARE[0] * stature_m;
+            let hip_m = HALF_HIPS_SHARE * stature_m;
             let out_m = out_m.clamp(0.0, MAX_OUT_SHARE * stature_m);
             [hip_m, (hip_m + out_m) / 2.0, out_m]
         }
