@@ -12,6 +12,8 @@ const CUTOFF_HZ: f64 = 7.0;
 /// The same for short peaks, which the lower one would cut: the knee is
 /// straight for a few hundredths of a second.
 const PEAK_CUTOFF_HZ: f64 = 12.0;
+/// Longest pass that is looked at, seconds.
+const LONGEST_PASS_S: f64 = 60.0;
 /// Longest hole that is bridged by a straight line, seconds.
 const MAX_BRIDGE_S: f64 = 0.2;
 
@@ -35,7 +37,15 @@ pub struct Curves {
 impl Curves {
     /// Repairs, evens out and smooths the samples of a pass.
     pub fn of_pass(pass: &Pass) -> Self {
-        let samples = &pass.samples;
+        // A pass whose times do not rise, or that lasts absurdly long, shows
+        // nothing that could be measured.
+        let in_order = pass.samples.windows(2).all(|w| w[0].t_s < w[1].t_s);
+        let short = pass.ended_at_s() - pass.started_at_s() <= LONGEST_PASS_S;
+        let samples: &[Sample] = if in_order && short && pass.samples.len() >= 2 {
+            &pass.samples
+        } else {
+            &[]
+        };
         let mut rows = rows_with_legs_in_order(samples);
         let sizes: Vec<f64> = rows.iter().map(torso_px).collect();
         replace_outliers(&mut rows, |i| 0.2 * sizes[i]);
@@ -105,7 +115,11 @@ fn rate_of(samples: &[Sample]) -> f64 {
 fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
     let start_s = samples.first().map_or(0.0, |s| s.t_s);
     let end_s = samples.last().map_or(0.0, |s| s.t_s);
-    let n = ((end_s - start_s) * rate_hz + 0.5).floor() as usize + 1;
+    let n = if samples.is_empty() {
+        0
+    } else {
+        ((end_s - start_s) * rate_hz + 0.5).floor() as usize + 1
+    };
     let mut points = Vec::with_capacity(n);
     let mut seen = Vec::with_capacity(n);
     let mut k = 0;

@@ -20,6 +20,8 @@ mod drive;
 mod events;
 mod place;
 mod repair;
+#[cfg(test)]
+pub(crate) mod synthetic;
 
 use serde::{Deserialize, Serialize};
 
@@ -163,3 +165,6 @@ pub fn leg_points(leg: Leg) -> LegPoints {
         },
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -120,3 +120,30 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::{judged_values, motion_of};
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_hand_past_the_line_is_seen_and_one_near_it_is_not_judged() {
+        let values = |cross_m| {
+            let skater = Skater {
+                cross_m,
+                ..Skater::default()
+            };
+            judged_values(&motion_of(View::Front, &skater), &RULE)
+        };
+        let past = values(0.12);
+        assert!(past.len() >= 4);
+        for v in past {
+            assert!((v - 0.12).abs() < 0.03, "{v}");
+        }
+        assert!(values(-0.04).is_empty());
+        // read far short: said not to cross, and never as crossing
+        let far = values(-0.22);
+        assert!(far.len() >= 4 && far.iter().all(|v| *v < -0.05), "{far:?}");
+    }
+}

@@ -15,13 +15,13 @@ pub const RULE: Rule = Rule {
     sense: Sense::AtLeast,
     // U7, U9, U11, U13, U15, U18, adult
     defaults: [
-        limits(true, Some(150.0), None, 7.0),
-        limits(true, Some(150.0), None, 7.0),
-        limits(true, Some(152.0), None, 7.0),
-        limits(true, Some(155.0), None, 7.0),
-        limits(true, Some(158.0), None, 7.0),
-        limits(true, Some(160.0), None, 7.0),
-        limits(true, Some(160.0), None, 7.0),
+        limits(true, Some(150.0), None, 10.0),
+        limits(true, Some(150.0), None, 10.0),
+        limits(true, Some(152.0), None, 10.0),
+        limits(true, Some(155.0), None, 10.0),
+        limits(true, Some(158.0), None, 10.0),
+        limits(true, Some(160.0), None, 10.0),
+        limits(true, Some(160.0), None, 10.0),
     ],
     range: 120.0..=180.0,
     dead_band_range: 0.0..=20.0,
@@ -64,5 +64,30 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     match highest(&angles) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off"),
         None => Measure::not_judged("the leg was not seen at the end of the push"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::{judged_values, motion_of};
+    use super::*;
+    use crate::stride::Leg;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_straight_and_a_bent_finish_are_told_apart() {
+        for extension_deg in [148.0, 160.0, 172.0] {
+            let skater = Skater {
+                extension_deg,
+                ..Skater::default()
+            };
+            let motion = motion_of(View::Side, &skater);
+            let values = judged_values(&motion, &RULE);
+            assert!(!values.is_empty());
+            let truth = skater.knee_deg_over(Leg::Right, (0.5, 0.63), true);
+            for v in values {
+                assert!((v - truth).abs() < 5.0, "{v} for {truth}");
+            }
+        }
     }
 }

@@ -221,3 +221,28 @@ pub fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
+
+#[cfg(test)]
+pub mod tests {
+    use crate::config::View;
+    use crate::rules::Rule;
+    use crate::stride::synthetic::{Skater, lane};
+    use crate::stride::{PassMotion, cut};
+
+    /// A stick skater's pass as motion.
+    pub fn motion_of(view: View, skater: &Skater) -> PassMotion {
+        let lane = lane(view, skater);
+        cut(&skater.pass(&lane, 30.0), &lane)
+    }
+
+    /// What a rule stands by, push by push.
+    pub fn judged_values(motion: &PassMotion, rule: &Rule) -> Vec<f64> {
+        motion
+            .pushes
+            .iter()
+            .map(|push| (rule.evaluate)(motion, push))
+            .filter(|m| m.judged)
+            .filter_map(|m| m.value)
+            .collect()
+    }
+}

@@ -69,3 +69,34 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         None => Measure::not_judged("the heels were not seen as the leg came back"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::{judged_values, motion_of};
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_wider_recovery_reads_wider_by_as_much() {
+        for view in [View::Front, View::Rear] {
+            let gap_m = |recovery_aside_m| {
+                let skater = Skater {
+                    recovery_aside_m,
+                    ..Skater::default()
+                };
+                let values = judged_values(&motion_of(view, &skater), &RULE);
+                assert!(values.len() >= 4, "{view:?}");
+                values.iter().sum::<f64>() / values.len() as f64
+            };
+            // both skates stand wider, so the gap grows by twice as much at
+            // most and by once at least
+            let wider_m = gap_m(0.12) - gap_m(0.05);
+            assert!((0.06..0.16).contains(&wider_m), "{view:?} {wider_m}");
+        }
+    }
+
+    #[test]
+    fn the_side_does_not_see_it() {
+        assert!(!RULE.views.contains(&View::Side));
+    }
+}

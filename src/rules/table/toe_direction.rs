@@ -64,3 +64,27 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         None => Measure::not_judged("the skate was not seen at the end of the push"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::{judged_values, motion_of};
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_toe_turned_out_reads_larger_than_one_that_points_ahead() {
+        let mean_deg = |toe_out_deg| {
+            let skater = Skater {
+                toe_out_deg,
+                ..Skater::default()
+            };
+            let values = judged_values(&motion_of(View::Front, &skater), &RULE);
+            assert!(values.len() >= 4);
+            values.iter().sum::<f64>() / values.len() as f64
+        };
+        for toe_out_deg in [10.0, 35.0, 50.0] {
+            let v = mean_deg(toe_out_deg);
+            assert!((v - toe_out_deg).abs() < 8.0, "{v} for {toe_out_deg}");
+        }
+    }
+}

@@ -44,3 +44,26 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         None => Measure::not_judged("the trunk was not seen during the push"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::{judged_values, motion_of};
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn lean_reads_as_it_is_but_for_the_correction_of_the_hip_points() {
+        for lean_deg in [20.0, 40.0, 55.0] {
+            let skater = Skater {
+                lean_deg,
+                ..Skater::default()
+            };
+            let values = judged_values(&motion_of(View::Side, &skater), &RULE);
+            assert!(!values.is_empty());
+            for v in values {
+                // atan(0.022 / 0.288) = 4.4 degrees
+                assert!((v - lean_deg - 4.4).abs() < 0.5, "{v} for {lean_deg}");
+            }
+        }
+    }
+}
