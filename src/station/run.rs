@@ -13,6 +13,8 @@ use crate::rules::JudgedPass;
 /// Longest wait for a frame before the screen and the faults are looked at
 /// again.
 const WAIT: Duration = Duration::from_millis(100);
+/// Without a frame for this long, seconds, open passes end.
+const SILENT_S: f64 = 0.5;
 /// A fault of the engine is logged at most this often.
 const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
 
@@ -77,7 +79,15 @@ pub fn run(
                 last_frame = Some(frame);
                 false
             }
-            Taken::Nothing => false,
+            Taken::Nothing => {
+                // The camera is silent: whoever was in the lane is judged now
+                // and not when it comes back.
+                let silent_s = feed.status().last_frame_age_s.unwrap_or(0.0);
+                if silent_s > SILENT_S && analyser.somebody_passing() {
+                    happenings = analyser.finish();
+                }
+                false
+            }
             Taken::Ended => {
                 happenings = analyser.finish();
                 true
