@@ -60,6 +60,7 @@ fn cues() -> Vec<Screen> {
                     value,
                     target,
                     leg,
+                    good: None,
                 });
             }
         }
@@ -262,6 +263,7 @@ fn reported_heights_of_capitals_are_those_of_the_ink() {
             value: 0.3,
             target: 0.6,
             leg: CueLeg::Left,
+            good: None,
         };
         let still = render_still(&model(screen, 0.62), None, 1920, 1080);
         for text in &still.layout.texts {
@@ -297,6 +299,7 @@ fn left_and_right_stand_on_their_side_and_both_on_both() {
             value: 140.0,
             target: 120.0,
             leg,
+            good: None,
         };
         let still = render_still(&model(screen, 0.62), None, 640, 360);
         let x = |name: &str| {
@@ -412,6 +415,7 @@ fn odd_sizes_and_values_are_survived() {
             value: f64::NAN,
             target: 1e300,
             leg: CueLeg::Both,
+            good: None,
         },
         f32::NAN,
     );
@@ -446,6 +450,7 @@ fn a_cue_becomes_its_screen() {
         target: 155.0,
         leg: CueLeg::Right,
         flagged_pushes: 2,
+        good: None,
     }));
     assert_eq!(
         screen,
@@ -454,7 +459,8 @@ fn a_cue_becomes_its_screen() {
             rule: "extension",
             value: 140.0,
             target: 155.0,
-            leg: CueLeg::Right
+            leg: CueLeg::Right,
+            good: None
         }
     );
     assert_eq!(screen.pass_number(), Some(9));

@@ -87,6 +87,7 @@ fn the_largest_deviation_in_dead_bands_wins_across_units() {
                 target: 0.115,
                 leg: CueLeg::Left,
                 flagged_pushes: 1,
+                good: None,
             }
         }
     );
@@ -117,6 +118,7 @@ fn the_median_of_the_flagged_pushes_stands_for_the_pass() {
         target,
         leg,
         flagged_pushes,
+        ..
     } = cue.kind
     else {
         panic!("{cue:?}")
@@ -387,6 +389,7 @@ proptest! {
         let mut coach = Coach::new(FeedbackSettings {
             focus: focus.map(|i| RULES[i].id.to_owned()),
             hold_focus_passes: hold,
+            ..Default::default()
         });
         for (n, pass) in passes.iter().enumerate() {
             let cue = coach.after_pass(pass);
@@ -404,6 +407,11 @@ proptest! {
                         prop_assert_eq!(rule, RULES[f].id);
                     }
                 }
+                CueKind::Improved { rule, value, earlier, .. } => {
+                    prop_assert!(value.is_finite() && earlier.is_finite());
+                    prop_assert!(readable(rule) > 0);
+                }
+                CueKind::Unfed { .. } => prop_assert!(n >= 5),
                 CueKind::Praise => {
                     prop_assert!(!any_flag);
                     prop_assert!(pass.pushes.iter().flat_map(|p| &p.measures)

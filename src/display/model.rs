@@ -1,6 +1,6 @@
 //! What the big screen shows, without any pixels or widgets.
 
-use crate::feedback::{Cue, CueKind, CueLeg};
+use crate::feedback::{Cue, CueKind, CueLeg, Good, SetSummary};
 
 /// Where the screen hangs.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -54,12 +54,32 @@ pub enum Screen {
         target: f64,
         /// The side it is about.
         leg: CueLeg,
+        /// Something good to say beside it.
+        good: Option<Good>,
     },
     /// Everything that was judged was good.
     Praise {
         /// Number of the pass in the session.
         pass_number: u32,
     },
+    /// Better than before, not yet in the band.
+    Improved {
+        /// Number of the pass in the session.
+        pass_number: u32,
+        /// Id of the rule.
+        rule: &'static str,
+        /// The measured value, in the rule's unit.
+        value: f64,
+        /// What the earlier passes had, in the rule's unit.
+        earlier: f64,
+    },
+    /// A pass that gets no cue on purpose.
+    Unfed {
+        /// Number of the pass in the session.
+        pass_number: u32,
+    },
+    /// The end of a set of passes.
+    Summary(SetSummary),
     /// Nothing could be judged.
     NotJudged {
         /// Number of the pass in the session.
@@ -81,6 +101,7 @@ impl Screen {
                 value,
                 target,
                 leg,
+                good,
                 ..
             } => Screen::Cue {
                 pass_number,
@@ -88,8 +109,21 @@ impl Screen {
                 value,
                 target,
                 leg,
+                good,
             },
             CueKind::Praise => Screen::Praise { pass_number },
+            &CueKind::Improved {
+                rule,
+                value,
+                earlier,
+                ..
+            } => Screen::Improved {
+                pass_number,
+                rule,
+                value,
+                earlier,
+            },
+            CueKind::Unfed { .. } => Screen::Unfed { pass_number },
             CueKind::NotJudged { reason } => Screen::NotJudged {
                 pass_number,
                 reason: reason.clone(),
@@ -102,8 +136,10 @@ impl Screen {
         match self {
             Screen::Cue { pass_number, .. }
             | Screen::Praise { pass_number }
+            | Screen::Improved { pass_number, .. }
+            | Screen::Unfed { pass_number }
             | Screen::NotJudged { pass_number, .. } => Some(*pass_number),
-            Screen::Waiting | Screen::InLane | Screen::Fault(_) => None,
+            Screen::Waiting | Screen::InLane | Screen::Summary(_) | Screen::Fault(_) => None,
         }
     }
 }

@@ -86,6 +86,7 @@ pub fn big_screen_ui(
             words::PRAISE,
             words::PRAISE_NOTE,
         ),
+        Screen::Improved { .. } | Screen::Unfed { .. } | Screen::Summary(_) => {}
         Screen::NotJudged { reason, .. } => notice(
             &mut set,
             &page,

@@ -18,14 +18,71 @@ pub enum CueKind {
         leg: CueLeg,
         /// How many pushes of the pass were beyond the limit.
         flagged_pushes: usize,
+        /// What was good; said with every second thing to do in a row.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        good: Option<Good>,
     },
     /// Everything that was judged is in the band.
     Praise,
+    /// Not in the band yet, but better than before by the dead-band or more.
+    Improved {
+        /// Id of the rule.
+        rule: &'static str,
+        /// Median of the pass, in the rule's unit.
+        value: f64,
+        /// Median of the earlier passes, in the rule's unit.
+        earlier: f64,
+        /// Which leg (or arm) it is about.
+        leg: CueLeg,
+    },
+    /// Nothing is said on purpose.
+    Unfed {
+        /// Why nothing is said.
+        why: UnfedReason,
+    },
     /// Nothing could be judged in this pass, and why.
     NotJudged {
         /// A few plain words.
         reason: String,
     },
+}
+
+impl CueKind {
+    /// The rule the cue speaks about, where it speaks about one.
+    pub fn rule(&self) -> Option<&'static str> {
+        match self {
+            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(rule),
+            CueKind::Praise | CueKind::Unfed { .. } | CueKind::NotJudged { .. } => None,
+        }
+    }
+}
+
+/// Why a pass gets no cue although it was judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum UnfedReason {
+    /// Cues have become rarer after passes in the band.
+    Faded,
+    /// Every n-th pass is left without a cue.
+    Planned,
+}
+
+/// Something good to say beside a thing to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case", tag = "what")]
+pub enum Good {
+    /// Better than the earlier passes by the dead-band or more.
+    Improved {
+        /// Id of the rule.
+        rule: &'static str,
+    },
+    /// Every judged push was in the band.
+    InBand {
+        /// Id of the rule.
+        rule: &'static str,
+    },
+    /// Nothing of both; still no reason for a second bare correction.
+    KeptGoing,
 }
 
 /// The side a cue is about.

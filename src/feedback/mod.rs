@@ -1,21 +1,28 @@
 //! Feedback: ONE cue after each pass.
 //!
 //! Takes: judged passes, in order.
-//! Gives: one [`Cue`] per pass: the thing to do next time, or praise, or the
-//! plain word that nothing could be judged.
+//! Gives: one [`Cue`] per pass: the thing to do next time, or praise for the
+//! band or for improvement, or silence on purpose, or the plain word that
+//! nothing could be judged; and a [`SetSummary`] after a set of passes.
 //! Fails: never. Values that are not finite are left out; a focus that names
 //! no rule is no focus.
 //!
 //! Pure: no I/O, no clock, no threads; time comes in with the pass.
 //!
 //! How the one cue is chosen: [`Coach`]. What a pass offers to choose from:
-//! `summary`. Why only one: a display that speaks of more than one or two
-//! quantities loses its benefit (textbook summary, read second-hand), and a
-//! skater who hears the same word for some passes can work on it.
+//! `summary`. Which passes get a cue: `fade`. What counts as better than
+//! before: `history`. Why it is done this way, and what the sources say:
+//! `docs/feedback.md`.
 
 mod coach;
 mod cue;
+mod fade;
+mod history;
+mod set;
+mod settings;
 mod summary;
 
-pub use coach::{Coach, FeedbackSettings};
-pub use cue::{Cue, CueKind, CueLeg};
+pub use coach::Coach;
+pub use cue::{Cue, CueKind, CueLeg, Good, UnfedReason};
+pub use set::{NextThing, SetSummary};
+pub use settings::{FEEDBACK_KEYS, FeedbackSettings};

@@ -130,7 +130,7 @@ fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
 
 /// Width of the dead-band of a rule in this pass, in the rule's unit; finite
 /// and above 0.
-fn band_width(pass: &JudgedPass, rule_index: usize) -> f64 {
+pub(super) fn band_width(pass: &JudgedPass, rule_index: usize) -> f64 {
     let narrowest = RULES[rule_index].dead_band_range.end() * NARROWEST_BAND_SHARE;
     pass.thresholds
         .limits
@@ -141,7 +141,7 @@ fn band_width(pass: &JudgedPass, rule_index: usize) -> f64 {
 }
 
 /// The middle value, or the mean of the two middle ones.
-fn median(values: &mut [f64]) -> f64 {
+pub(super) fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     let n = values.len();
     match n {
@@ -154,7 +154,7 @@ fn median(values: &mut [f64]) -> f64 {
 
 /// Whether a rule is switched on in this pass: only then would a value
 /// beyond its limit have been flagged, and only then does silence mean good.
-fn switched_on(pass: &JudgedPass, rule_index: usize) -> bool {
+pub(super) fn switched_on(pass: &JudgedPass, rule_index: usize) -> bool {
     pass.thresholds
         .limits
         .get(rule_index)

@@ -15,12 +15,12 @@ impl SoundId {
     pub const PRAISE: SoundId = SoundId(RULES.len() as u8);
 
     /// The sound of a cue. `None` where silence is right: nothing was
-    /// judged, so nothing is said.
+    /// judged or nothing is said on purpose.
     pub fn of_cue(kind: &CueKind) -> Option<SoundId> {
         match kind {
             CueKind::Do { rule, .. } => SoundId::of_rule(rule),
-            CueKind::Praise => Some(SoundId::PRAISE),
-            CueKind::NotJudged { .. } => None,
+            CueKind::Praise | CueKind::Improved { .. } => Some(SoundId::PRAISE),
+            CueKind::Unfed { .. } | CueKind::NotJudged { .. } => None,
         }
     }
 

@@ -73,6 +73,7 @@ impl Analyser {
         self.estimator.reset();
         self.tracker.restart(judging.lane.clone(), judging.track);
         self.coach.set_settings(judging.feedback.clone());
+        self.coach.forget();
         self.judging = Arc::new(judging);
     }
 

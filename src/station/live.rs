@@ -15,7 +15,6 @@ use crate::config;
 use crate::display::{
     Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, run_big_screen,
 };
-use crate::feedback::FeedbackSettings;
 use crate::sound::{SoundSettings, Speaker};
 use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy};
 use crate::track::TrackSettings;
@@ -201,10 +200,7 @@ impl Watcher {
                 min_pass_speed_mps: self.setup.station.min_pass_speed_mps,
                 ..TrackSettings::default()
             },
-            feedback: FeedbackSettings {
-                focus: self.setup.station.focus_rule.map(str::to_owned),
-                ..FeedbackSettings::default()
-            },
+            feedback: self.setup.station.feedback.clone(),
         };
         loop {
             match Analyser::new(&self.home, self.model, self.engine, judging.clone()) {

@@ -3,10 +3,16 @@
 use crate::config::{LANE_KEYS, markdown_table};
 use crate::rules::settings as age_groups;
 
-use super::settings::STATION_KEYS;
+use super::settings::{STATION_KEYS, STATION_TABLES};
 
 /// The whole reference of the settings files.
 pub fn text() -> String {
+    let tables: String = STATION_TABLES
+        .iter()
+        .map(|(name, what, keys)| {
+            format!("### Table `[{name}]`\n\n{what}\n\n{}\n", markdown_table(keys))
+        })
+        .collect();
     format!(
         "# Settings\n\n\
          Made by `kickplate config reference`; edit the declarations, not this file.\n\n\
@@ -16,7 +22,7 @@ pub fn text() -> String {
          ## Lane file (`--lane`, `config/lane-*.toml`)\n\n\
          One fixed camera and the line the skaters follow.\n\n{}\n\
          ## Station file (`config/station.toml`)\n\n\
-         Every key may be left out.\n\n{}\n\
+         Every key may be left out.\n\n{}\n{tables}\
          ## Age groups file (`config/age-groups.toml`)\n\n{}",
         markdown_table(&LANE_KEYS),
         markdown_table(&STATION_KEYS),

@@ -6,6 +6,7 @@ use crate::config::{
     Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
     wrapped_comment,
 };
+use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
 
 use super::options::{EngineChoice, ModelChoice};
@@ -162,6 +163,13 @@ pub const STATION_KEYS: [&Key; 15] = [
     &FOCUS_RULE,
 ];
 
+/// The tables of the station file and the keys in them.
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 1] = [(
+    "feedback",
+    "How the one cue after a pass is chosen.",
+    &FEEDBACK_KEYS,
+)];
+
 /// Which camera to open.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CameraChoice {
@@ -204,6 +212,8 @@ pub struct StationSettings {
     pub sessions_folder: Option<PathBuf>,
     /// Id of the one rule cues are about; `None` is every rule.
     pub focus_rule: Option<&'static str>,
+    /// How cues are chosen, the focus included.
+    pub feedback: FeedbackSettings,
 }
 
 impl StationSettings {
@@ -223,7 +233,14 @@ impl StationSettings {
     pub fn from_toml(text: &str, file_name: &str, folder: &Path) -> Result<Self, ConfigError> {
         let document = Document::parse(text, file_name)?;
         let root = document.root();
-        root.only(&STATION_KEYS.map(|k| k.name))?;
+        let mut names: Vec<&str> = STATION_KEYS.iter().map(|k| k.name).collect();
+        names.extend(STATION_TABLES.map(|(name, ..)| name));
+        root.only(&names)?;
+        let focus_rule = root.declared_choice(&FOCUS_RULE)?.map(|i| RULES[i].id);
+        let feedback = match root.section("feedback")? {
+            Some(section) => FeedbackSettings::from_section(&section)?,
+            None => FeedbackSettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -246,7 +263,11 @@ impl StationSettings {
             sessions_folder: root
                 .declared_text(&SESSIONS_FOLDER)?
                 .map(|path| folder.join(path)),
-            focus_rule: root.declared_choice(&FOCUS_RULE)?.map(|i| RULES[i].id),
+            focus_rule,
+            feedback: FeedbackSettings {
+                focus: focus_rule.map(str::to_owned),
+                ..feedback
+            },
         })
     }
 
@@ -305,6 +326,15 @@ pub fn default_file() -> String {
         out += "\n";
         out += &key.as_commented_default();
     }
+    for (name, what, keys) in STATION_TABLES {
+        out += "\n";
+        out += &wrapped_comment(what);
+        out += &format!("[{name}]\n");
+        for key in keys {
+            out += "\n";
+            out += &key.as_commented_default();
+        }
+    }
     out
 }
 
@@ -337,6 +367,14 @@ mod tests {
                 open += &format!("{} = {value}\n", key.name);
             }
         }
+        for (name, _, keys) in STATION_TABLES {
+            open += &format!("[{name}]\n");
+            for key in keys {
+                if let Absent::Default(value) = key.absent {
+                    open += &format!("{} = {value}\n", key.name);
+                }
+            }
+        }
         assert_eq!(read(&open), Ok(defaults.clone()));
         assert_eq!(defaults.camera, CameraChoice::Auto);
         assert_eq!(defaults.lane, Path::new("/s/config/lane-side.toml"));
@@ -350,6 +388,12 @@ mod tests {
         for key in STATION_KEYS {
             let text = format!("{} = {}\n", key.name, key.example);
             assert!(read(&text).is_ok(), "{text}");
+        }
+        for (name, _, keys) in STATION_TABLES {
+            for key in keys {
+                let text = format!("[{name}]\n{} = {}\n", key.name, key.example);
+                assert!(read(&text).is_ok(), "{text}");
+            }
         }
     }
 
@@ -367,6 +411,10 @@ mod tests {
         assert_eq!(
             fault("sound_muted = \"no\"\n"),
             "station.toml, line 1: sound_muted = \"no\" is not true or false; write for example 'sound_muted = true'"
+        );
+        assert_eq!(
+            fault("[feedback]\n\nfade_percent_child = 10\n"),
+            "station.toml, line 3: feedback.fade_percent_child = 10 is out of range; it must be between 25 and 100"
         );
         assert_eq!(
             fault("focus_rule = \"posture\"\n"),

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::feedback::{Cue, CueKind, CueLeg};
+use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
 use crate::rules::{JudgedPass, Leg, Measure, RULES, Rule, Unit};
 
 /// '1 pass', '3 passes'.
@@ -22,28 +22,64 @@ pub fn cue_sentence(cue: &Cue) -> String {
             target,
             leg,
             flagged_pushes,
+            good,
         } => {
             let Some(rule) = RULES.iter().find(|r| r.id == *rule) else {
                 return (*rule).to_owned();
             };
-            let side = match leg {
-                CueLeg::Left => "left",
-                CueLeg::Right => "right",
-                CueLeg::Both => "both sides",
-            };
             format!(
-                "{}: {} measured, {} wanted ({side}, {})",
+                "{}: {} measured, {} wanted ({}, {}){}",
                 rule.short,
                 number(rule, *value),
                 number(rule, *target),
+                side(*leg),
                 match flagged_pushes {
                     1 => "1 push".to_owned(),
                     n => format!("{n} pushes"),
-                }
+                },
+                good.map_or(String::new(), |g| format!("; {}", good_words(g)))
             )
         }
+        CueKind::Improved {
+            rule,
+            value,
+            earlier,
+            leg,
+        } => match RULES.iter().find(|r| r.id == *rule) {
+            None => (*rule).to_owned(),
+            Some(rule) => format!(
+                "better {}: {} now, {} before ({})",
+                rule.short,
+                number(rule, *value),
+                number(rule, *earlier),
+                side(*leg)
+            ),
+        },
+        CueKind::Unfed {
+            why: UnfedReason::Faded,
+        } => "no cue on purpose: cues are rarer after passes in the band".to_owned(),
+        CueKind::Unfed {
+            why: UnfedReason::Planned,
+        } => "no cue on purpose: a pass the skater judges alone".to_owned(),
         CueKind::Praise => "well done: everything judged is in the band".to_owned(),
         CueKind::NotJudged { reason } => format!("not judged: {reason}"),
+    }
+}
+
+fn side(leg: CueLeg) -> &'static str {
+    match leg {
+        CueLeg::Left => "left",
+        CueLeg::Right => "right",
+        CueLeg::Both => "both sides",
+    }
+}
+
+fn good_words(good: Good) -> String {
+    let short = |id: &'static str| RULES.iter().find(|r| r.id == id).map_or(id, |r| r.short);
+    match good {
+        Good::Improved { rule } => format!("better: {}", short(rule)),
+        Good::InBand { rule } => format!("good: {}", short(rule)),
+        Good::KeptGoing => "keep going".to_owned(),
     }
 }
 

@@ -6,7 +6,7 @@
 use serde_json::{Map, Value, json};
 
 use super::StoreError;
-use crate::feedback::{Cue, CueKind, CueLeg};
+use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
 use crate::rules::{AgeGroup, Leg, Limits, Measure, RULES, Thresholds};
 
 /// The reason of a measure that is not in the file.
@@ -94,21 +94,30 @@ pub(super) fn cue_to_json(cue: &Cue) -> Result<Value, StoreError> {
 /// know comes back as not judged and says so.
 pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
     let number = |key: &str| u32::try_from(value.get(key)?.as_u64()?).ok();
+    let real = |key: &str| Some(value.get(key)?.as_f64().unwrap_or(f64::NAN));
     let kind = match value.get("kind")?.as_str()? {
-        "do" => {
+        kind @ ("do" | "improved") => {
             let id = value.get("rule")?.as_str()?;
+            let leg = match value.get("leg")?.as_str()? {
+                "left" => CueLeg::Left,
+                "right" => CueLeg::Right,
+                "both" => CueLeg::Both,
+                _ => return None,
+            };
             match RULES.iter().find(|rule| rule.id == id) {
+                Some(rule) if kind == "improved" => CueKind::Improved {
+                    rule: rule.id,
+                    value: real("value")?,
+                    earlier: real("earlier")?,
+                    leg,
+                },
                 Some(rule) => CueKind::Do {
                     rule: rule.id,
-                    value: value.get("value")?.as_f64().unwrap_or(f64::NAN),
-                    target: value.get("target")?.as_f64().unwrap_or(f64::NAN),
-                    leg: match value.get("leg")?.as_str()? {
-                        "left" => CueLeg::Left,
-                        "right" => CueLeg::Right,
-                        "both" => CueLeg::Both,
-                        _ => return None,
-                    },
+                    value: real("value")?,
+                    target: real("target")?,
+                    leg,
                     flagged_pushes: value.get("flagged_pushes")?.as_u64()?.try_into().ok()?,
+                    good: value.get("good").and_then(good_from_json),
                 },
                 None => CueKind::NotJudged {
                     reason: format!(
@@ -118,6 +127,12 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
             }
         }
         "praise" => CueKind::Praise,
+        "unfed" => CueKind::Unfed {
+            why: match value.get("why")?.as_str()? {
+                "planned" => UnfedReason::Planned,
+                _ => UnfedReason::Faded,
+            },
+        },
         "not_judged" => CueKind::NotJudged {
             reason: value.get("reason")?.as_str()?.to_owned(),
         },
@@ -128,6 +143,21 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
         track_id: number("track_id")?,
         kind,
     })
+}
+
+/// `None` also for a rule this program does not know: the cue beside it is
+/// still good.
+fn good_from_json(value: &Value) -> Option<Good> {
+    let rule = || {
+        let id = value.get("rule")?.as_str()?;
+        Some(RULES.iter().find(|rule| rule.id == id)?.id)
+    };
+    match value.get("what")?.as_str()? {
+        "improved" => Some(Good::Improved { rule: rule()? }),
+        "in_band" => Some(Good::InBand { rule: rule()? }),
+        "kept_going" => Some(Good::KeptGoing),
+        _ => None,
+    }
 }
 
 pub(super) fn leg_name(leg: Leg) -> &'static str {
@@ -168,6 +198,35 @@ mod tests {
                 target: 0.065,
                 leg: CueLeg::Both,
                 flagged_pushes: 3,
+                good: None,
+            },
+            CueKind::Do {
+                rule: "knee_bend",
+                value: 140.0,
+                target: 125.0,
+                leg: CueLeg::Left,
+                flagged_pushes: 1,
+                good: Some(Good::Improved { rule: "extension" }),
+            },
+            CueKind::Do {
+                rule: "knee_bend",
+                value: 140.0,
+                target: 125.0,
+                leg: CueLeg::Left,
+                flagged_pushes: 1,
+                good: Some(Good::KeptGoing),
+            },
+            CueKind::Improved {
+                rule: "trunk_lean",
+                value: 64.0,
+                earlier: 71.0,
+                leg: CueLeg::Right,
+            },
+            CueKind::Unfed {
+                why: UnfedReason::Faded,
+            },
+            CueKind::Unfed {
+                why: UnfedReason::Planned,
             },
             CueKind::Praise,
             CueKind::NotJudged {

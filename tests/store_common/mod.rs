@@ -121,6 +121,7 @@ pub fn cue(number: u32) -> Cue {
                 target: 120.0,
                 leg: CueLeg::Both,
                 flagged_pushes: 2,
+                good: None,
             },
             _ => CueKind::NotJudged {
                 reason: "the legs were hidden".to_owned(),
