@@ -177,6 +177,7 @@ def render(clip, folder):
     ff.stdin.close()
     if ff.wait() != 0:
         raise SystemExit(f"ffmpeg could not write {path}")
+    rink.ctx.release()
     who = [a.truth(project(a.J3, Pm @ V, clip.width, clip.height_px)) for a in actors]
     truth = dict(
         format="skater-truth-1", units="metres, degrees, seconds, pixels; world X along the lane, Y left of it, Z up, ice z=0",

@@ -292,7 +292,7 @@ pub(super) mod tests {
         };
         let push = |side: &str, toe_off_s: f64| {
             serde_json::json!({
-                "side": side, "toe_off_s": toe_off_s, "toe_off_frame": (toe_off_s * 30.0).round(),
+                "side": side, "toe_off_s": toe_off_s, "toe_off_frame": (toe_off_s * 30.0).round() as i64,
                 "whole_in_view": true, "min_knee_angle_deg": 130.0, "max_extension_angle_deg": 170.0,
                 "min_heel_gap_m": 0.02, "max_wrist_cross_m": 0.1,
             })
