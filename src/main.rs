@@ -10,6 +10,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
 use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
+use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
     self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, StationSettings,
     UsageError, logging, reference,
@@ -96,6 +97,26 @@ enum Command {
         /// Inference engine.
         #[arg(long, default_value = "auto")]
         engine: EngineChoice,
+    },
+    /// How right the station is: scores it on rendered clips whose truth is known.
+    Score {
+        /// Folder of clips, as tools/skater/render_set.py makes it.
+        clips: PathBuf,
+        /// Folder for pose traces: <clip>/poses.json is read where it is there, written where not.
+        #[arg(long, value_name = "DIR")]
+        poses: Option<PathBuf>,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
+        /// Say how corrections fitted on clips were kept from their own clips.
+        #[arg(long)]
+        leave_one_out: bool,
+        /// Document to write the tables into, between its two marker lines.
+        #[arg(long, value_name = "FILE.md")]
+        write: Option<PathBuf>,
     },
     /// One page of what was found and what is missing.
     Check,
@@ -189,6 +210,21 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             view,
             model,
             engine,
+        })?,
+        Some(Command::Score {
+            clips,
+            poses,
+            model,
+            engine,
+            leave_one_out,
+            write,
+        }) => score::score(&ScoreOptions {
+            clips,
+            poses,
+            model,
+            engine,
+            leave_one_out,
+            write,
         })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,

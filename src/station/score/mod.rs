@@ -1,66 +1,163 @@
-//! Scores the whole chain against rendered clips whose truth is exact.
+//! `kickplate score`: the whole chain against rendered clips whose truth is
+//! exact.
 //!
-//! Takes: a folder of clips, each a folder with `clip.mp4` and `truth.json`.
-//! Gives: a [`ScoreReport`]: pushes found, toe-off times, and for every
-//! measure how far off it is, by view.
+//! Takes: a folder of clips, each a folder with `clip.mp4` and `truth.json`
+//! (made by `tools/skater`).
+//! Gives: a [`ScoreReport`]: pushes found, toe-off times, for every measure
+//! how far off it is by view, for every rule whether it speaks when it
+//! should, and what was said after each pass.
 //! Fails: a clip that cannot be read is named; the others are scored.
 
+mod compare;
+mod poses;
 mod report;
 mod truth;
 
-use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
-use crate::config::Lane;
-use crate::pose::PoseFrame;
-use crate::rules::{AgeGroup, JudgedPass, JudgedPush, RULES, Thresholds, judge};
+use anyhow::Context;
+
+use super::analyser::pose_settings;
+use super::{EngineChoice, ModelChoice, UsageError};
+use crate::config::{self, Lane};
+use crate::pose::{Estimator, PoseFrame};
+use crate::rules::{JudgedPass, Thresholds, judge};
 use crate::stride::cut;
 use crate::track::{TrackEvent, TrackSettings, Tracker};
 
-pub use report::ScoreReport;
-pub use truth::{Truth, TruthPush};
+pub use compare::{ClipScore, Compared, CueCheck, Flagged};
+pub use poses::{cached_poses, read_poses};
+pub use report::{ScoreReport, Tally};
+pub use truth::{Subject, Truth, TruthCamera, TruthPush, TruthSkater, Visit};
 
-/// A found push belongs to a true one of the same leg within this time.
-const MATCH_S: f64 = 0.2;
-/// Pushes of skaters smaller than this share of the frame height are not
-/// asked for.
-const MIN_HEIGHT_SHARE: f64 = 0.12;
-
-/// Everything one clip has to say.
-#[derive(Debug, Clone, Default)]
-pub struct ClipScore {
-    /// Name of the clip.
-    pub name: String,
-    /// View it was rendered from.
-    pub view: String,
-    /// Pushes asked for: whole in view and large enough.
-    pub asked: usize,
-    /// Of those, found.
-    pub found: usize,
-    /// Found where no push was.
-    pub false_pushes: usize,
-    /// All pushes reported.
-    pub reported: usize,
-    /// Toe-off error of every matched push, in frames of 1/30 s.
-    pub toe_off_frames: Vec<f64>,
-    /// Per measure: (leg is near, estimate, truth, judged).
-    pub measures: BTreeMap<&'static str, Vec<Compared>>,
-    /// Asked-for pushes that were not found: leg and toe-off time.
-    pub missed: Vec<String>,
-    /// Pushes found where none was.
-    pub invented: Vec<String>,
+/// `kickplate score`: what to score and with what.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScoreOptions {
+    /// Folder of clip folders.
+    pub clips: PathBuf,
+    /// Folder of pose traces, `<clip>/poses.json`: read where they are
+    /// there, written where they are not.
+    pub poses: Option<PathBuf>,
+    /// Pose model.
+    pub model: ModelChoice,
+    /// Inference engine.
+    pub engine: EngineChoice,
+    /// Say how fitted corrections were kept from their own clips.
+    pub leave_one_out: bool,
+    /// Document the tables are written into, between its two marker lines.
+    pub write: Option<PathBuf>,
 }
 
-/// One measure of one matched push.
-#[derive(Debug, Clone, Copy)]
-pub struct Compared {
-    /// Whether the leg was the nearer one.
-    pub near_leg: Option<bool>,
-    /// What the station says.
-    pub value: Option<f64>,
-    /// Whether it stands by it.
-    pub judged: bool,
-    /// What was rendered.
-    pub truth: f64,
+/// Scores every clip of a folder, prints the tables, writes them where asked.
+///
+/// # Errors
+/// No clips there, no model, or a document that cannot be written. A clip
+/// that cannot be read is named on the error output and left out; the command
+/// then fails after the others are done.
+pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
+    let home = config::home()?;
+    let folders = clip_folders(&options.clips)?;
+    let mut estimator: Option<Estimator> = None;
+    let mut clips = Vec::new();
+    let mut faults = Vec::new();
+    for (i, folder) in folders.iter().enumerate() {
+        let name = folder_name(folder);
+        eprintln!("{} of {}: {name}", i + 1, folders.len());
+        let scored = || -> anyhow::Result<ClipScore> {
+            let truth = Truth::load(&folder.join("truth.json"))?;
+            let trace = options.poses.as_ref().map(|p| p.join(&name));
+            let frames = match &trace {
+                Some(trace) => cached_poses(&trace.join("poses.json"), &folder.join("clip.mp4"))?,
+                None => None,
+            };
+            let frames = match frames {
+                Some(frames) => frames,
+                None => {
+                    let estimator = match &mut estimator {
+                        Some(e) => e,
+                        None => estimator.insert(Estimator::new(
+                            &home,
+                            pose_settings(options.model, options.engine),
+                        )?),
+                    };
+                    let frames = read_poses(&folder.join("clip.mp4"), estimator)?;
+                    if let Some(trace) = &trace {
+                        poses::keep(&trace.join("poses.json"), &frames)?;
+                    }
+                    frames
+                }
+            };
+            Ok(score_clip(&name, &truth, frames.into_iter()))
+        }();
+        match scored {
+            Ok(score) => clips.push(score),
+            Err(error) => {
+                eprintln!("kickplate: {name}: {error:#}");
+                faults.push(name);
+            }
+        }
+    }
+    let measured_with = match &estimator {
+        Some(e) => format!(
+            "engine {:?} {}, model {}",
+            e.engine().kind,
+            e.engine().version,
+            options.model.name()
+        ),
+        None => format!("kept pose traces, model {}", options.model.name()),
+    };
+    let report = ScoreReport {
+        set: folder_name(&options.clips),
+        measured_with,
+        clips,
+        leave_one_out: options.leave_one_out,
+    };
+    println!("{report}");
+    if let Some(path) = &options.write {
+        report.write_into(path)?;
+        println!("written into '{}'", path.display());
+    }
+    anyhow::ensure!(
+        faults.is_empty(),
+        "these clips could not be scored: {}; render them again",
+        faults.join(", ")
+    );
+    Ok(())
+}
+
+fn folder_name(folder: &Path) -> String {
+    folder
+        .file_name()
+        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+}
+
+fn clip_folders(clips: &Path) -> anyhow::Result<Vec<PathBuf>> {
+    let entries = std::fs::read_dir(clips).map_err(|e| {
+        UsageError(format!(
+            "the folder of clips '{}' cannot be read ({e}); name a folder made by tools/skater/render_set.py",
+            clips.display()
+        ))
+    })?;
+    let mut folders = Vec::new();
+    for entry in entries {
+        let folder = entry
+            .context("the folder of clips cannot be read to its end")?
+            .path();
+        // A clip that is still being rendered has another ending.
+        let unfinished = folder.extension().is_some_and(|e| e == "part");
+        if !unfinished && folder.join("truth.json").is_file() {
+            folders.push(folder);
+        }
+    }
+    folders.sort();
+    if folders.is_empty() {
+        return Err(UsageError(format!(
+            "'{}' holds no clips; each clip is a folder with clip.mp4 and truth.json",
+            clips.display()
+        ))
+        .into());
+    }
+    Ok(folders)
 }
 
 /// Judges poses as the station does, from the first frame to the last.
@@ -85,68 +182,9 @@ pub fn judge_poses(
     passes
 }
 
-/// Scores one clip from its poses.
+/// Scores one clip from its poses, judged as the age group of its skater.
 pub fn score_clip(name: &str, truth: &Truth, frames: impl Iterator<Item = PoseFrame>) -> ClipScore {
-    let thresholds = Thresholds::defaults(AgeGroup::Adult);
+    let thresholds = Thresholds::defaults(truth.age_group());
     let passes = judge_poses(frames, &truth.lane(), &thresholds);
-    let pushes: Vec<&JudgedPush> = passes.iter().flat_map(|p| &p.pushes).collect();
-    let mut score = ClipScore {
-        name: name.to_owned(),
-        view: truth.view.clone(),
-        reported: pushes.len(),
-        ..ClipScore::default()
-    };
-    for push in &truth.pushes {
-        let asked =
-            push.whole_in_view && truth.height_share(push.toe_off_frame) >= MIN_HEIGHT_SHARE;
-        score.asked += usize::from(asked);
-        let found = pushes
-            .iter()
-            .find(|p| p.leg == push.side && (p.toe_off_s - push.toe_off_s).abs() <= MATCH_S);
-        match found {
-            Some(found) => {
-                score.found += usize::from(asked);
-                if asked {
-                    score.compare(truth, push, found);
-                }
-            }
-            None if asked => score
-                .missed
-                .push(format!("{:?} {:.2}", push.side, push.toe_off_s)),
-            None => {}
-        }
-    }
-    for p in pushes {
-        let real = truth
-            .all_toe_offs_s(p.leg)
-            .any(|t| (t - p.toe_off_s).abs() <= MATCH_S);
-        if !real {
-            score.false_pushes += 1;
-            score
-                .invented
-                .push(format!("{:?} {:.2}", p.leg, p.toe_off_s));
-        }
-    }
-    score
-}
-
-impl ClipScore {
-    fn compare(&mut self, truth: &Truth, push: &TruthPush, found: &JudgedPush) {
-        self.toe_off_frames
-            .push((found.toe_off_s - push.toe_off_s) * 30.0);
-        for (rule, measure) in RULES.iter().zip(&found.measures) {
-            let Some(true_value) = truth.measure(rule.measure, push) else {
-                continue;
-            };
-            self.measures
-                .entry(rule.measure)
-                .or_default()
-                .push(Compared {
-                    near_leg: found.near_leg,
-                    value: measure.value,
-                    judged: measure.judged,
-                    truth: true_value,
-                });
-        }
-    }
+    compare::compare(name, truth, &passes)
 }
