@@ -12,8 +12,8 @@ use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
 use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
 use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
-    self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, StationSettings,
-    UsageError, logging, reference,
+    self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions,
+    StationSettings, UsageError, logging, reference,
 };
 
 /// It could not be done.
@@ -117,6 +117,14 @@ enum Command {
         /// Document to write the tables into, between its two marker lines.
         #[arg(long, value_name = "FILE.md")]
         write: Option<PathBuf>,
+    },
+    /// How the camera stands, from things of known size in its picture.
+    Scale {
+        /// The marks: see config/marks-example.toml.
+        marks: PathBuf,
+        /// Lane file to write.
+        #[arg(long, value_name = "LANE.toml")]
+        out: Option<PathBuf>,
     },
     /// One page of what was found and what is missing.
     Check,
@@ -226,6 +234,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             leave_one_out,
             write,
         })?,
+        Some(Command::Scale { marks, out }) => station::scale(&ScaleOptions { marks, out })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,
         Some(Command::Config(ConfigCommand::Check { lane })) => return check_config(&lane),

@@ -119,6 +119,13 @@ impl<'d> Section<'d> {
         ))
     }
 
+    /// The names of all keys, in the order of the file.
+    pub fn names(&self) -> Vec<String> {
+        let mut keys: Vec<_> = self.table.keys().collect();
+        keys.sort_by_key(|k| k.span().start);
+        keys.iter().map(|k| k.get_ref().to_string()).collect()
+    }
+
     /// The number at `name`, checked against its bounds. Whole numbers do.
     pub fn number(&self, name: &str, low: f64, high: f64) -> Result<Option<f64>, ConfigError> {
         let Some(found) = self.find(name) else {

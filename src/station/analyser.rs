@@ -22,6 +22,8 @@ pub struct Judging {
     pub thresholds: Thresholds,
     /// When a passing person counts.
     pub track: TrackSettings,
+    /// Whether corrections learned on rendered bodies are applied.
+    pub corrections: bool,
     /// How cues are chosen.
     pub feedback: FeedbackSettings,
 }
@@ -110,7 +112,8 @@ impl Analyser {
             .map(|event| match event {
                 TrackEvent::PassStarted { .. } => Happening::Passing,
                 TrackEvent::PassEnded(pass) => {
-                    let motion = cut(&pass, &self.judging.lane);
+                    let mut motion = cut(&pass, &self.judging.lane);
+                    motion.corrected = self.judging.corrections;
                     let judged = judge(&motion, &self.judging.thresholds);
                     let cue = self.coach.after_pass(&judged);
                     Happening::Judged(Box::new((judged, cue)))

@@ -199,6 +199,7 @@ impl Player {
                 lane,
                 thresholds,
                 track: TrackSettings::default(),
+                corrections: true,
                 feedback: FeedbackSettings::default(),
             },
         ))

@@ -200,6 +200,7 @@ impl Watcher {
                 min_pass_speed_mps: self.setup.station.min_pass_speed_mps,
                 ..TrackSettings::default()
             },
+            corrections: self.setup.station.corrections,
             feedback: self.setup.station.feedback.clone(),
         };
         loop {

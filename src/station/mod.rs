@@ -16,6 +16,7 @@ mod options;
 pub mod reference;
 mod review;
 mod run;
+mod scale;
 pub mod score;
 mod settings;
 mod stage;
@@ -25,8 +26,11 @@ pub use analyser::{Analyser, Happening, Judging};
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;
-pub use options::{DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, UsageError};
+pub use options::{
+    DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
+};
 pub use review::review;
+pub use scale::scale;
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
     station_file,

@@ -105,6 +105,15 @@ pub struct ReviewOptions {
     pub engine: EngineChoice,
 }
 
+/// `kickplate scale`: how the camera stands, from marks in its picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScaleOptions {
+    /// The marks file.
+    pub marks: PathBuf,
+    /// Lane file to write; only shown where `None`.
+    pub out: Option<PathBuf>,
+}
+
 /// What the user gave has to be changed: a word on the command line, or what
 /// it names. Ends the program with exit code 2.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -38,6 +38,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         lane: lane.clone(),
         thresholds: groups.thresholds(options.age_group),
         track: TrackSettings::default(),
+        corrections: true,
         feedback: FeedbackSettings::default(),
     };
     let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;

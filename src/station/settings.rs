@@ -96,6 +96,12 @@ const MIN_PASS_SPEED: Key = key(
     "2.0",
     "Slowest speed along the lane that counts as a pass, metres a second.",
 );
+const CORRECTIONS: Key = key(
+    "corrections",
+    Kind::Flag,
+    "true",
+    "Whether measures are corrected for where the pose model's points lie beside the joints, as learned on rendered bodies (docs/accuracy.md).",
+);
 const SOUND_LEVEL: Key = key(
     "sound_level",
     Kind::Number {
@@ -145,7 +151,7 @@ const FOCUS_RULE: Key = Key {
 };
 
 /// Every key of the station file, in the order of the reference.
-pub const STATION_KEYS: [&Key; 15] = [
+pub const STATION_KEYS: [&Key; 16] = [
     &CAMERA,
     &WIDTH,
     &HEIGHT,
@@ -155,6 +161,7 @@ pub const STATION_KEYS: [&Key; 15] = [
     &MODEL,
     &ENGINE,
     &MIN_PASS_SPEED,
+    &CORRECTIONS,
     &SOUND_LEVEL,
     &SOUND_MUTED,
     &READING_DISTANCE,
@@ -200,6 +207,8 @@ pub struct StationSettings {
     pub engine: EngineChoice,
     /// Slowest speed that counts as a pass, metres a second.
     pub min_pass_speed_mps: f64,
+    /// Whether corrections learned on rendered bodies are applied.
+    pub corrections: bool,
     /// Loudness of the cues, 0 to 1.
     pub sound_level: f64,
     /// Whether the cues make no sound.
@@ -256,6 +265,7 @@ impl StationSettings {
             model: ModelChoice::ALL[pick(&MODEL)?],
             engine: EngineChoice::ALL[pick(&ENGINE)?],
             min_pass_speed_mps: root.declared_number(&MIN_PASS_SPEED)?,
+            corrections: root.declared_flag(&CORRECTIONS)?,
             sound_level: root.declared_number(&SOUND_LEVEL)?,
             sound_muted: root.declared_flag(&SOUND_MUTED)?,
             reading_distance_m: root.declared_number(&READING_DISTANCE)?,

@@ -104,10 +104,20 @@ pub struct PassMotion {
     pub pushes: Vec<Push>,
     /// Mean speed over the ice, metres a second.
     pub speed_mps: f64,
+    /// Whether the rules apply what was learned on rendered bodies (where the
+    /// model's points lie beside the joints). On unless switched off.
+    pub corrected: bool,
     /// Number of the track.
     pub track_id: u32,
     /// First and last sample of the pass, seconds.
     pub span_s: [f64; 2],
+}
+
+impl PassMotion {
+    /// A correction learned on rendered bodies, or 0 where those are off.
+    pub fn correction(&self, amount: f64) -> f64 {
+        if self.corrected { amount } else { 0.0 }
+    }
 }
 
 /// Cuts a pass into pushes.
@@ -125,6 +135,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         drive: drive.map(|d| d.curve),
         pushes,
         speed_mps: pass.speed_mps,
+        corrected: true,
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],
     }

@@ -107,7 +107,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         )
     } else if wrist_m <= adult * FAR_SHORT_M {
         Measure::judged(
-            wrist_m + adult * READS_SHORT_M,
+            wrist_m + motion.correction(adult * READS_SHORT_M),
             adult * UNCERTAINTY_M,
             "wrist far from the middle of the shoulders",
         )

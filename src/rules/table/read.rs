@@ -137,7 +137,7 @@ fn leg_in_space(motion: &PassMotion, side: Leg, stance: Stance, i: usize) -> Opt
         let lean = trunk_lean_deg(motion, i)
             .unwrap_or(USUAL_LEAN_DEG)
             .to_radians();
-        let back_m = HIPS_FORWARD_SHARE * stature_m;
+        let back_m = motion.correction(HIPS_FORWARD_SHARE * stature_m);
         joints[0][0] -= back_m * lean.cos();
         joints[0][2] += back_m * lean.sin();
     }
@@ -182,7 +182,7 @@ pub fn trunk_lean_deg(motion: &PassMotion, i: usize) -> Option<f64> {
     // the lean is measured with y downward
     let seen_deg = lean_from_vertical_deg([low[0], -low[1]], [high[0], -high[1]], forward)?;
     let trunk_m = (high[0] - low[0]).hypot(high[1] - low[1]);
-    let hips_forward_m = HIPS_FORWARD_SHARE * motion.lane.skater_height_m;
+    let hips_forward_m = motion.correction(HIPS_FORWARD_SHARE * motion.lane.skater_height_m);
     Some(seen_deg + (hips_forward_m / trunk_m).atan().to_degrees())
 }
 

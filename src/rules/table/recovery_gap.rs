@@ -62,7 +62,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let adult = of_adult(&motion.lane);
     match lowest(&across) {
         Some(centre_m) => Measure::judged(
-            centre_m + adult * less_m - boot_width_m(&motion.lane),
+            centre_m + motion.correction(adult * less_m) - boot_width_m(&motion.lane),
             adult * UNCERTAINTY_M,
             "heels across the lane, less the boot's width",
         ),
