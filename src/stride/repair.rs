@@ -112,8 +112,8 @@ pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
             let around = &jumps[(i - 1).saturating_sub(4)..(i + 4).min(jumps.len())];
             // the neighbours of a wild point jump too, by half as much: only
             // the largest of three is the wild one
-            let largest = jump >= jumps[(i - 1).saturating_sub(1)]
-                && jump >= jumps[i.min(jumps.len() - 1)];
+            let largest =
+                jump >= jumps[(i - 1).saturating_sub(1)] && jump >= jumps[i.min(jumps.len() - 1)];
             if largest && jump > floor_px(i).max(4.0 * median(around)) {
                 let b = between(i);
                 rows[i][point] = [hips[i][0] + b[0], hips[i][1] + b[1]];
