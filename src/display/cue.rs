@@ -3,38 +3,59 @@
 
 use egui::{Align2, Rect, Shape, Stroke, StrokeKind, pos2, vec2};
 
-use super::page::{Page, paint_symbol, set_block};
+use super::look::Look;
+use super::numbers::{Numbers, numbers, unit_of};
+use super::page::{Block, Page, paint_symbol, set_block};
 use super::symbols::Symbol;
-use super::typeset::{Role, Side, Typesetter};
-use super::{theme, words};
-use crate::feedback::CueLeg;
+use super::theme;
+use super::typeset::{Role, Side, Typesetter, block_height_in_caps};
+use crate::feedback::{CueLeg, Good};
+
+/// What a cue says.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct CueSaid {
+    pub(super) rule: &'static str,
+    pub(super) value: f64,
+    pub(super) target: f64,
+    pub(super) leg: CueLeg,
+    pub(super) good: Option<Good>,
+}
 
 /// One thing to do: symbol and side, word, number against number.
-pub(super) fn cue(
-    set: &mut Typesetter<'_>,
-    page: &Page,
-    rule: &'static str,
-    value: f64,
-    target: f64,
-    leg: CueLeg,
-) {
+pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueSaid) {
+    let CueSaid {
+        rule,
+        value,
+        target,
+        leg,
+        good,
+    } = said;
     side_bars(set, page, leg);
-    let numbers = words::unit_of(rule).and_then(|unit| words::numbers(unit, value, target));
+    let numbers = unit_of(rule).and_then(|unit| numbers(look, unit, value, target));
+    let (pitch, gap) = match good {
+        Some(_) => (theme::TIGHT_PITCH, theme::TIGHT_GAP * page.gap),
+        None => (theme::LINE_PITCH, page.gap),
+    };
     let mut upper = page.content;
     if let Some(numbers) = numbers {
         let plan = NumberPlan::new(set, page, &numbers);
         let top = page.content.bottom() - plan.height;
         let room = Rect::from_min_max(pos2(page.content.left(), top), page.content.max);
         plan.paint(set, page, &numbers, room);
-        upper.max.y = top - page.gap;
+        upper.max.y = top - gap;
     }
-    let text = words::cue(rule, value < target);
+    let text = look.words.cue(rule, value < target);
     let symbol = Symbol::of_rule(rule);
-    let tag = SideTag::new(set, page, leg);
+    let tag = SideTag::new(set, page, look.words.leg(leg), leg);
+    let good = good.map(|good| look.words.good(good));
     let at_right = leg == CueLeg::Right;
     if page.is_portrait() {
         // The tag stands beside the symbol, toward the side it names.
-        let side = (theme::SYMBOL_STANDING * upper.width())
+        let share = match good {
+            Some(_) => theme::SYMBOL_STANDING_TIGHT,
+            None => theme::SYMBOL_STANDING,
+        };
+        let side = (share * upper.width())
             .min(0.5 * upper.height())
             .max(0.0);
         let row = Rect::from_min_size(upper.min, vec2(upper.width(), side));
@@ -48,16 +69,27 @@ pub(super) fn cue(
         let square = Rect::from_min_size(pos2(symbol_x, row.top()), vec2(side, side));
         paint_symbol(set, page, symbol, square);
         tag.paint(set, page, pos2(tag_x, row.center().y + tag.cap / 2.0), leg);
-        let room = Rect::from_min_max(pos2(upper.left(), row.bottom() + page.gap), upper.max);
-        let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit);
+        let mut room = Rect::from_min_max(pos2(upper.left(), row.bottom() + gap), upper.max);
+        if let Some(good) = good {
+            let least = set.least_cap(Role::NOTE);
+            let rows = set.wrap(&good, room.width() / least).len();
+            let height = least * block_height_in_caps(rows, theme::LINE_PITCH);
+            room.max.y -= height + gap;
+            let below = Rect::from_min_max(pos2(room.left(), room.bottom() + gap), upper.max);
+            good_line(set, page, &good, below, Align2::CENTER_CENTER);
+        }
+        let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
+        let block = Block {
+            pitch,
+            ..Block::new(Role::WORD, cap)
+        };
         set_block(
             set,
             &lines,
-            Role::WORD,
-            cap,
+            block,
             room,
             Align2::CENTER_CENTER,
-            (theme::TEXT, page.bg),
+            (page.palette.text, page.bg),
         );
         return;
     }
@@ -90,16 +122,84 @@ pub(super) fn cue(
         room.min.x = column_left + column + page.gap * 1.4;
         Align2::LEFT_CENTER
     };
-    let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit);
+    if let Some(good) = good {
+        // Level with the word of the side, toward the other edge.
+        let cap = set.least_cap(Role::NOTE);
+        let baseline = upper.bottom() - theme::TAG_LIFT * tag.cap;
+        let mut line = room;
+        line.min.y = baseline - cap;
+        line.max.y = baseline + theme::DESCENDER * cap;
+        // The tag may be narrower than its column.
+        let (tag_left, tag_right) = (centre_x - tag.width / 2.0, centre_x + tag.width / 2.0);
+        if at_right {
+            line.max.x = tag_left - page.gap;
+        } else {
+            line.min.x = tag_right + page.gap;
+        }
+        room.max.y = line.top() - 0.4 * gap;
+        let align = Align2([align.x(), egui::Align::Max]);
+        good_line(set, page, &good, line, align);
+    }
+    let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
+    let block = Block {
+        pitch,
+        ..Block::new(Role::WORD, cap)
+    };
     set_block(
         set,
         &lines,
-        Role::WORD,
-        cap,
+        block,
         room,
         align,
-        (theme::TEXT, page.bg),
+        (page.palette.text, page.bg),
     );
+}
+
+/// Something good, with the mark of praise before it.
+fn good_line(set: &mut Typesetter<'_>, page: &Page, text: &str, room: Rect, align: Align2) {
+    let least = set.least_cap(Role::NOTE);
+    let lines = if room.height() > least * block_height_in_caps(2, theme::LINE_PITCH) * 0.99 {
+        set.wrap(text, room.width() / least)
+    } else {
+        vec![text.to_owned()]
+    };
+    let widest = lines
+        .iter()
+        .map(|l| set.width_in_caps(l))
+        .fold(f32::EPSILON, f32::max);
+    let cap = (room.width() / widest).min(least);
+    set_block(
+        set,
+        &lines,
+        Block::new(Role::NOTE, cap),
+        room,
+        align,
+        (page.palette.text, page.bg),
+    );
+}
+
+/// Nothing but the symbol and the side.
+pub(super) fn cue_symbol(set: &mut Typesetter<'_>, page: &Page, rule: &str, leg: CueLeg) {
+    side_bars(set, page, leg);
+    let tag = SideTag::new(set, page, "", leg);
+    let content = page.content;
+    let pointer = 2.0 * tag.cap + page.gap;
+    let mut room = content;
+    if leg != CueLeg::Right {
+        room.min.x += pointer;
+    }
+    if leg != CueLeg::Left {
+        room.max.x -= pointer;
+    }
+    paint_symbol(set, page, Symbol::of_rule(rule), room);
+    let baseline = content.center().y + tag.cap;
+    if leg != CueLeg::Right {
+        tag.pointer(set, page, pos2(content.left(), baseline), true);
+    }
+    if leg != CueLeg::Left {
+        let x = content.right() - SideTag::POINTER * 2.0 * tag.cap;
+        tag.pointer(set, page, pos2(x, baseline), false);
+    }
 }
 
 /// Bars along the edge of the screen on the side the cue is about.
@@ -108,12 +208,12 @@ fn side_bars(set: &mut Typesetter<'_>, page: &Page, leg: CueLeg) {
     let height = page.screen.height();
     let mut bar = |x: f32| {
         let rect = Rect::from_min_size(pos2(x, page.screen.top()), vec2(width, height));
-        set.painter().rect_filled(rect, 0.0, theme::SIDE);
+        set.painter().rect_filled(rect, 0.0, page.palette.side);
         set.note_graphic(
             "side bar",
             rect,
             theme::NUMBER_ARCMIN,
-            vec![(theme::SIDE, page.bg)],
+            vec![(page.palette.side, page.bg)],
         );
     };
     if leg != CueLeg::Right {
@@ -125,65 +225,79 @@ fn side_bars(set: &mut Typesetter<'_>, page: &Page, leg: CueLeg) {
 }
 
 /// The word of the side with a pointer toward it.
-struct SideTag {
+struct SideTag<'w> {
+    word: &'w str,
     cap: f32,
     /// With its pointers.
     width: f32,
     word_width: f32,
 }
 
-impl SideTag {
-    fn new(set: &Typesetter<'_>, page: &Page, leg: CueLeg) -> Self {
+impl<'w> SideTag<'w> {
+    /// Width of a pointer in its heights.
+    const POINTER: f32 = 0.62;
+
+    fn new(set: &Typesetter<'_>, page: &Page, word: &'w str, leg: CueLeg) -> Self {
         let cap = set
             .least_cap(Role::NOTE)
             .max(theme::TAG * page.unit)
             .min(theme::TAG_HIGHEST * page.content.height());
-        let word_width = set.width_in_caps(words::leg(leg)) * cap;
+        let word_width = set.width_in_caps(word) * cap;
         let pointers = if leg == CueLeg::Both { 2.0 } else { 1.0 };
         SideTag {
+            word,
             cap,
             width: word_width + pointers * cap,
             word_width,
         }
     }
 
+    /// A pointer; without a word it is twice as high. `at`: left foot.
+    fn pointer(&self, set: &mut Typesetter<'_>, page: &Page, at: egui::Pos2, to_left: bool) {
+        let height = if self.word.is_empty() { 2.0 } else { 1.0 } * self.cap;
+        let size = vec2(Self::POINTER * height, height);
+        let rect = Rect::from_min_size(pos2(at.x, at.y - height), size);
+        let (tip, back) = if to_left {
+            (rect.left_center(), [rect.right_top(), rect.right_bottom()])
+        } else {
+            (rect.right_center(), [rect.left_bottom(), rect.left_top()])
+        };
+        set.painter().add(Shape::convex_polygon(
+            vec![tip, back[0], back[1]],
+            page.palette.side,
+            Stroke::NONE,
+        ));
+        set.note_graphic(
+            "side pointer",
+            rect,
+            theme::LEAST_ARCMIN,
+            vec![(page.palette.side, page.bg)],
+        );
+    }
+
     /// `at`: left end of the baseline.
     fn paint(&self, set: &mut Typesetter<'_>, page: &Page, at: egui::Pos2, leg: CueLeg) {
         let cap = self.cap;
         let mut x = at.x;
-        let pointer = |set: &mut Typesetter<'_>, x: f32, to_left: bool| {
-            let rect = Rect::from_min_size(pos2(x, at.y - cap), vec2(0.62 * cap, cap));
-            let (tip, back) = if to_left {
-                (rect.left_center(), [rect.right_top(), rect.right_bottom()])
-            } else {
-                (rect.right_center(), [rect.left_bottom(), rect.left_top()])
-            };
-            set.painter().add(Shape::convex_polygon(
-                vec![tip, back[0], back[1]],
-                theme::SIDE,
-                Stroke::NONE,
-            ));
-            set.note_graphic(
-                "side pointer",
-                rect,
-                theme::LEAST_ARCMIN,
-                vec![(theme::SIDE, page.bg)],
-            );
-        };
         if leg != CueLeg::Right {
-            pointer(set, x, true);
+            self.pointer(set, page, pos2(x, at.y), true);
             x += cap;
         }
         set.line(
-            words::leg(leg),
+            self.word,
             Role::NOTE,
             cap,
             pos2(x, at.y),
             Side::Left,
-            (theme::TEXT, page.bg),
+            (page.palette.text, page.bg),
         );
         if leg != CueLeg::Left {
-            pointer(set, x + self.word_width + 0.38 * cap, false);
+            self.pointer(
+                set,
+                page,
+                pos2(x + self.word_width + 0.38 * cap, at.y),
+                false,
+            );
         }
     }
 }
@@ -199,7 +313,7 @@ struct NumberPlan {
 }
 
 impl NumberPlan {
-    fn new(set: &Typesetter<'_>, page: &Page, numbers: &words::Numbers) -> Self {
+    fn new(set: &Typesetter<'_>, page: &Page, numbers: &Numbers) -> Self {
         let measured = set.width_in_caps(&numbers.measured);
         let wanted = set.width_in_caps(&numbers.wanted) + 2.0 * theme::FRAME_PAD;
         let arrow = theme::ARROW_LENGTH + theme::ARROW_GAP;
@@ -225,7 +339,7 @@ impl NumberPlan {
         }
     }
 
-    fn paint(&self, set: &mut Typesetter<'_>, page: &Page, numbers: &words::Numbers, room: Rect) {
+    fn paint(&self, set: &mut Typesetter<'_>, page: &Page, numbers: &Numbers, room: Rect) {
         let cap = self.cap;
         let pad = theme::FRAME_PAD * cap;
         let (arrow, gap) = (theme::ARROW_LENGTH * cap, theme::ARROW_GAP * cap);
@@ -248,11 +362,11 @@ impl NumberPlan {
             cap,
             pos2(measured_x, measured_baseline),
             Side::Left,
-            (theme::TEXT, page.bg),
+            (page.palette.text, page.bg),
         );
         let middle = wanted_baseline - cap / 2.0;
         let line = theme::FRAME_LINE * cap;
-        let stroke = Stroke::new(line, theme::QUIET_TEXT);
+        let stroke = Stroke::new(line, page.palette.quiet_text);
         let (tail, tip) = (pos2(arrow_x, middle), pos2(arrow_x + arrow, middle));
         let head = 0.26 * cap;
         let painter = set.painter();
@@ -260,10 +374,10 @@ impl NumberPlan {
         for dy in [-head, head] {
             let back = tip + vec2(-head, dy);
             painter.line_segment([tip, back], stroke);
-            painter.circle_filled(back, line / 2.0, theme::QUIET_TEXT);
+            painter.circle_filled(back, line / 2.0, page.palette.quiet_text);
         }
-        painter.circle_filled(tail, line / 2.0, theme::QUIET_TEXT);
-        painter.circle_filled(tip, line / 2.0, theme::QUIET_TEXT);
+        painter.circle_filled(tail, line / 2.0, page.palette.quiet_text);
+        painter.circle_filled(tip, line / 2.0, page.palette.quiet_text);
 
         let frame = Rect::from_min_max(
             pos2(arrow_x + arrow + gap, wanted_baseline - cap - pad),
@@ -272,14 +386,14 @@ impl NumberPlan {
         painter.rect_stroke(
             frame,
             theme::ROUNDNESS * cap,
-            Stroke::new(line, theme::GOAL),
+            Stroke::new(line, page.palette.goal),
             StrokeKind::Inside,
         );
         set.note_graphic(
             "goal frame",
             frame,
             theme::NUMBER_ARCMIN,
-            vec![(theme::GOAL, page.bg)],
+            vec![(page.palette.goal, page.bg)],
         );
         set.line(
             &numbers.wanted,
@@ -287,7 +401,7 @@ impl NumberPlan {
             cap,
             pos2(frame.center().x, wanted_baseline),
             Side::Middle,
-            (theme::GOAL, page.bg),
+            (page.palette.goal, page.bg),
         );
     }
 }

@@ -9,8 +9,8 @@
 //! is too small for its distance, is listed by [`LayoutReport::shortfalls`].
 //!
 //! The picture is a pure function of the model ([`big_screen_ui`]). Colours,
-//! sizes and symbols' line widths stand in `theme`, words in `words`, and
-//! nowhere else.
+//! sizes and symbols' line widths stand in `theme`, words in the language
+//! files (`lang/`, read by [`Words`]), and nowhere else.
 //!
 //! Reading at a distance decides everything here: sizes start as minutes of
 //! arc at the eye of the farthest reader and become pixels through the height
@@ -22,8 +22,11 @@
 mod cue;
 mod dwell;
 mod layout;
+mod look;
 mod model;
 mod notice;
+mod numbers;
+mod overlay;
 mod page;
 mod raster;
 mod scale;
@@ -36,11 +39,14 @@ mod window;
 mod words;
 
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
+pub use look::{Language, Look, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
+pub use overlay::{AngleMark, Overlay};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use still::{Still, render_png, render_still};
 pub use theme::{contrast_ratio, install_fonts};
 pub use ui::big_screen_ui;
 pub use window::{DisplayError, ScreenHandle, WindowOptions, run_big_screen};
+pub use words::Words;

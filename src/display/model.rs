@@ -1,5 +1,9 @@
 //! What the big screen shows, without any pixels or widgets.
 
+use std::sync::Arc;
+
+use super::look::Look;
+use super::overlay::Overlay;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, SetSummary};
 
 /// Where the screen hangs.
@@ -31,6 +35,8 @@ pub enum Fault {
     CameraSilent,
     /// The pose model or its engine cannot run.
     EngineStopped,
+    /// Passes are judged and not stored: the disk is full or gone.
+    NotRecording,
     /// Anything else, in a few plain words for the coach.
     Other(String),
 }
@@ -87,6 +93,13 @@ pub enum Screen {
         /// A few plain words.
         reason: String,
     },
+    /// The flagged push of a pass in slow motion, on request.
+    Replay {
+        /// Number of the pass in the session.
+        pass_number: u32,
+        /// What is drawn over the picture.
+        overlay: Arc<Overlay>,
+    },
     /// The station has a problem.
     Fault(Fault),
 }
@@ -139,7 +152,11 @@ impl Screen {
             | Screen::Improved { pass_number, .. }
             | Screen::Unfed { pass_number }
             | Screen::NotJudged { pass_number, .. } => Some(*pass_number),
-            Screen::Waiting | Screen::InLane | Screen::Summary(_) | Screen::Fault(_) => None,
+            Screen::Waiting
+            | Screen::InLane
+            | Screen::Summary(_)
+            | Screen::Replay { .. }
+            | Screen::Fault(_) => None,
         }
     }
 }
@@ -167,6 +184,8 @@ pub struct StatusStrip {
     pub sound: SoundNote,
     /// Whether pictures of skaters are stored.
     pub pictures_kept: bool,
+    /// Whether passes are not stored although they should be.
+    pub not_recording: bool,
 }
 
 /// Everything one screenful depends on, but for the picture.
@@ -178,6 +197,8 @@ pub struct ScreenModel {
     pub status: StatusStrip,
     /// Where the screen hangs.
     pub geometry: ScreenGeometry,
+    /// Words, colours and what else can be set.
+    pub look: Look,
 }
 
 impl ScreenModel {
@@ -187,6 +208,7 @@ impl ScreenModel {
             screen: Screen::Waiting,
             status: StatusStrip::default(),
             geometry,
+            look: Look::default(),
         }
     }
 }

@@ -3,7 +3,7 @@
 use egui::{Align2, Color32, Rect, pos2};
 
 use super::symbols::Symbol;
-use super::theme;
+use super::theme::{self, Palette};
 use super::typeset::{Role, Side, Typesetter, block_height_in_caps};
 
 /// The room of one screenful.
@@ -16,8 +16,10 @@ pub(super) struct Page {
     pub(super) unit: f32,
     /// Between blocks.
     pub(super) gap: f32,
-    /// Behind text; the brightest there can be.
+    /// Behind text; the worst for it there can be.
     pub(super) bg: Color32,
+    /// The colours of the theme.
+    pub(super) palette: &'static Palette,
 }
 
 impl Page {
@@ -34,8 +36,28 @@ pub(super) fn paint_symbol(
     room: Rect,
 ) {
     let Some(symbol) = symbol else { return };
-    let (square, colours) = symbol.paint(set.painter(), room, page.bg);
+    let (square, colours) = symbol.paint(set.painter(), room, page.bg, page.palette);
     set.note_graphic("symbol", square, theme::NUMBER_ARCMIN, colours);
+}
+
+/// How lines stand together.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Block {
+    pub(super) role: Role,
+    /// Height of the capitals, points.
+    pub(super) cap: f32,
+    /// From baseline to baseline, in heights of capitals.
+    pub(super) pitch: f32,
+}
+
+impl Block {
+    pub(super) fn new(role: Role, cap: f32) -> Self {
+        Block {
+            role,
+            cap,
+            pitch: theme::LINE_PITCH,
+        }
+    }
 }
 
 /// Sets lines one below the other; the block is placed in `room` by the
@@ -43,14 +65,13 @@ pub(super) fn paint_symbol(
 pub(super) fn set_block(
     set: &mut Typesetter<'_>,
     lines: &[String],
-    role: Role,
-    cap: f32,
+    Block { role, cap, pitch }: Block,
     room: Rect,
     align: Align2,
     colours: (Color32, Color32),
 ) {
     let below = cap * theme::DESCENDER;
-    let ink = cap * block_height_in_caps(lines.len()) - below;
+    let ink = cap * block_height_in_caps(lines.len(), pitch) - below;
     let top = match align.y() {
         egui::Align::Min => room.top(),
         egui::Align::Center => room.center().y - ink / 2.0,
@@ -62,7 +83,7 @@ pub(super) fn set_block(
         egui::Align::Max => (room.right(), Side::Right),
     };
     for (i, line) in lines.iter().enumerate() {
-        let baseline = top + cap + i as f32 * cap * theme::LINE_PITCH;
+        let baseline = top + cap + i as f32 * cap * pitch;
         set.line(line, role, cap, pos2(x, baseline), side, colours);
     }
 }

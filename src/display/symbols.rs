@@ -7,7 +7,7 @@
 
 use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, vec2};
 
-use super::theme;
+use super::theme::Palette;
 
 /// Thickness of a limb.
 const LIMB: f32 = 0.125;
@@ -30,6 +30,9 @@ pub(super) enum Symbol {
     NotJudged,
     Fault,
     Next,
+    Improved,
+    Unfed,
+    Summary,
 }
 
 impl Symbol {
@@ -47,13 +50,14 @@ impl Symbol {
     }
 
     /// The colours that carry its meaning.
-    fn colours(self) -> &'static [Color32] {
+    fn colours(self, p: &Palette) -> Vec<Color32> {
         match self {
-            Symbol::Praise => &[theme::GOOD],
-            Symbol::NotJudged => &[theme::QUIET_TEXT],
-            Symbol::Fault => &[theme::FAULT],
-            Symbol::Next => &[theme::SIDE],
-            _ => &[theme::GOAL, theme::BODY],
+            Symbol::Praise | Symbol::Improved => vec![p.good],
+            Symbol::NotJudged | Symbol::Unfed => vec![p.quiet_text],
+            Symbol::Fault => vec![p.fault],
+            Symbol::Next => vec![p.side],
+            Symbol::Summary => vec![p.goal, p.side],
+            _ => vec![p.goal, p.body],
         }
     }
 
@@ -64,13 +68,19 @@ impl Symbol {
         painter: &Painter,
         rect: Rect,
         bg: Color32,
+        palette: &'static Palette,
     ) -> (Rect, Vec<(Color32, Color32)>) {
         let square = Rect::from_center_size(
             rect.center(),
             vec2(1.0, 1.0) * rect.width().min(rect.height()),
         );
-        let pen = Pen { painter, square };
-        let mut pairs: Vec<_> = self.colours().iter().map(|&c| (c, bg)).collect();
+        let pen = Pen {
+            painter,
+            square,
+            palette,
+        };
+        let colours = self.colours(palette);
+        let mut pairs: Vec<_> = colours.into_iter().map(|c| (c, bg)).collect();
         match self {
             Symbol::KneeBend => pen.knee_bend(),
             Symbol::Extension => pen.extension(),
@@ -80,14 +90,20 @@ impl Symbol {
             Symbol::ToeDirection => pen.toe_direction(),
             Symbol::Praise => {
                 pen.praise();
-                pairs.push((theme::TEXT, theme::GOOD));
+                pairs.push((palette.on_good, palette.good));
             }
             Symbol::NotJudged => pen.not_judged(),
             Symbol::Fault => {
                 pen.fault();
-                pairs.push((theme::BACKGROUND, theme::FAULT));
+                pairs.push((palette.background, palette.fault));
             }
             Symbol::Next => pen.next(),
+            Symbol::Improved => {
+                pen.improved();
+                pairs.push((palette.on_good, palette.good));
+            }
+            Symbol::Unfed => pen.unfed(),
+            Symbol::Summary => pen.summary(),
         }
         (square, pairs)
     }
@@ -99,6 +115,7 @@ type Xy = (f32, f32);
 struct Pen<'a> {
     painter: &'a Painter,
     square: Rect,
+    palette: &'static Palette,
 }
 
 impl Pen<'_> {
@@ -173,75 +190,103 @@ impl Pen<'_> {
         self.limb(
             &[(x - 0.06, y + 0.105), (x + 0.22, y + 0.105)],
             LINE,
-            theme::TEXT,
+            self.palette.text,
         );
     }
 
     /// Low over a deeply bent knee.
     fn knee_bend(&self) {
         let (hip, shoulder) = ((0.31, 0.47), (0.62, 0.255));
-        self.limb(&[hip, shoulder], REST, theme::BODY);
-        self.dot((0.765, 0.135), HEAD_RADIUS, theme::BODY);
+        self.limb(&[hip, shoulder], REST, self.palette.body);
+        self.dot((0.765, 0.135), HEAD_RADIUS, self.palette.body);
         let ankle = (0.46, 0.845);
-        self.limb(&[hip, (0.70, 0.575), ankle], LIMB, theme::GOAL);
-        self.skate(ankle, LIMB, theme::GOAL);
-        self.arrow((0.13, 0.13), (0.13, 0.55), LINE * 1.5, 0.085, theme::TEXT);
+        self.limb(&[hip, (0.70, 0.575), ankle], LIMB, self.palette.goal);
+        self.skate(ankle, LIMB, self.palette.goal);
+        self.arrow(
+            (0.13, 0.13),
+            (0.13, 0.55),
+            LINE * 1.5,
+            0.085,
+            self.palette.text,
+        );
     }
 
     /// The pushing leg straight from hip to skate.
     fn extension(&self) {
         let (hip, shoulder) = ((0.54, 0.41), (0.78, 0.215));
-        self.limb(&[hip, shoulder], REST, theme::BODY);
-        self.dot((0.895, 0.10), HEAD_RADIUS, theme::BODY);
-        self.limb(&[hip, (0.80, 0.585), (0.655, 0.83)], REST, theme::BODY);
-        self.skate((0.655, 0.83), REST, theme::BODY);
+        self.limb(&[hip, shoulder], REST, self.palette.body);
+        self.dot((0.895, 0.10), HEAD_RADIUS, self.palette.body);
+        self.limb(
+            &[hip, (0.80, 0.585), (0.655, 0.83)],
+            REST,
+            self.palette.body,
+        );
+        self.skate((0.655, 0.83), REST, self.palette.body);
         let ankle = (0.115, 0.775);
-        self.limb(&[hip, ankle], LIMB, theme::GOAL);
-        self.limb(&[ankle, (0.20, 0.885)], LIMB, theme::GOAL);
-        self.limb(&[(0.01, 0.80), (0.155, 0.985)], LINE, theme::TEXT);
-        self.arrow((0.33, 0.355), (0.085, 0.55), LINE * 1.5, 0.085, theme::TEXT);
+        self.limb(&[hip, ankle], LIMB, self.palette.goal);
+        self.limb(&[ankle, (0.20, 0.885)], LIMB, self.palette.goal);
+        self.limb(&[(0.01, 0.80), (0.155, 0.985)], LINE, self.palette.text);
+        self.arrow(
+            (0.33, 0.355),
+            (0.085, 0.55),
+            LINE * 1.5,
+            0.085,
+            self.palette.text,
+        );
     }
 
     /// Two boots from behind, heel against heel.
     fn recovery_gap(&self) {
         for side in [-1.0, 1.0] {
             let x = |off: f32| 0.5 + side * off;
-            self.limb(&[(x(0.20), 0.07), (x(0.105), 0.47)], LIMB, theme::BODY);
+            self.limb(
+                &[(x(0.20), 0.07), (x(0.105), 0.47)],
+                LIMB,
+                self.palette.body,
+            );
             // Boot: broad, with its inner edge at the middle.
-            self.limb(&[(x(0.092), 0.50), (x(0.092), 0.755)], 0.165, theme::GOAL);
-            self.limb(&[(x(0.092), 0.86), (x(0.092), 0.965)], LINE, theme::TEXT);
+            self.limb(
+                &[(x(0.092), 0.50), (x(0.092), 0.755)],
+                0.165,
+                self.palette.goal,
+            );
+            self.limb(
+                &[(x(0.092), 0.86), (x(0.092), 0.965)],
+                LINE,
+                self.palette.text,
+            );
             self.arrow(
                 (x(0.47), 0.63),
                 (x(0.27), 0.63),
                 LINE * 1.5,
                 0.085,
-                theme::TEXT,
+                self.palette.text,
             );
         }
     }
 
     /// From the front: arms swing beside the middle line.
     fn arm_crossover(&self) {
-        self.dot((0.5, 0.115), 0.10, theme::BODY);
+        self.dot((0.5, 0.115), 0.10, self.palette.body);
         self.polygon(
             &[(0.33, 0.255), (0.67, 0.255), (0.615, 0.70), (0.385, 0.70)],
-            theme::BODY,
+            self.palette.body,
         );
-        self.dashes((0.5, 0.30), (0.5, 0.98), 5, theme::BACKGROUND);
-        self.dashes((0.5, 0.76), (0.5, 0.98), 2, theme::TEXT);
+        self.dashes((0.5, 0.30), (0.5, 0.98), 5, self.palette.background);
+        self.dashes((0.5, 0.76), (0.5, 0.98), 2, self.palette.text);
         for side in [-1.0, 1.0] {
             let x = |off: f32| 0.5 + side * off;
             self.limb(
                 &[(x(0.245), 0.29), (x(0.335), 0.49), (x(0.275), 0.69)],
                 LIMB,
-                theme::GOAL,
+                self.palette.goal,
             );
             self.arrow(
                 (x(0.275), 0.80),
                 (x(0.275), 0.965),
                 LINE * 1.5,
                 0.075,
-                theme::TEXT,
+                self.palette.text,
             );
         }
     }
@@ -249,18 +294,38 @@ impl Pen<'_> {
     /// A steady trunk, leaning between upright and flat.
     fn trunk_lean(&self) {
         let (hip, shoulder) = ((0.33, 0.545), (0.68, 0.255));
-        self.limb(&[hip, (0.62, 0.655), (0.43, 0.86)], REST, theme::BODY);
-        self.skate((0.43, 0.86), REST, theme::BODY);
-        self.dashes((0.33, 0.44), (0.33, 0.04), 4, theme::TEXT);
-        self.arc((0.33, 0.545), 0.36, -84.0, -52.0, LINE * 1.5, theme::TEXT);
-        self.limb(&[hip, shoulder], LIMB * 1.2, theme::GOAL);
-        self.dot((0.825, 0.135), HEAD_RADIUS * 1.1, theme::GOAL);
+        self.limb(&[hip, (0.62, 0.655), (0.43, 0.86)], REST, self.palette.body);
+        self.skate((0.43, 0.86), REST, self.palette.body);
+        self.dashes((0.33, 0.44), (0.33, 0.04), 4, self.palette.text);
+        self.arc(
+            (0.33, 0.545),
+            0.36,
+            -84.0,
+            -52.0,
+            LINE * 1.5,
+            self.palette.text,
+        );
+        self.limb(&[hip, shoulder], LIMB * 1.2, self.palette.goal);
+        self.dot((0.825, 0.135), HEAD_RADIUS * 1.1, self.palette.goal);
     }
 
     /// From above: the toe turned out from the way ahead.
     fn toe_direction(&self) {
-        self.arrow((0.22, 0.97), (0.22, 0.07), LINE * 1.5, 0.085, theme::BODY);
-        self.arc((0.22, 0.92), 0.58, -85.0, -58.0, LINE * 1.5, theme::TEXT);
+        self.arrow(
+            (0.22, 0.97),
+            (0.22, 0.07),
+            LINE * 1.5,
+            0.085,
+            self.palette.body,
+        );
+        self.arc(
+            (0.22, 0.92),
+            0.58,
+            -85.0,
+            -58.0,
+            LINE * 1.5,
+            self.palette.text,
+        );
         // The sole of a boot, broader at the toe, and the blade below it.
         let (heel, toe) = ((0.44, 0.79), (0.72, 0.39));
         let (heel_radius, toe_radius) = (0.10, 0.145);
@@ -273,48 +338,80 @@ impl Pen<'_> {
                 beside(toe, -toe_radius),
                 beside(toe, toe_radius),
             ],
-            theme::GOAL,
+            self.palette.goal,
         );
-        self.dot(heel, heel_radius, theme::GOAL);
-        self.dot(toe, toe_radius, theme::GOAL);
+        self.dot(heel, heel_radius, self.palette.goal);
+        self.dot(toe, toe_radius, self.palette.goal);
         let along = |from: Xy, by: f32| (from.0 + ux * by, from.1 + uy * by);
         self.limb(
             &[along(heel, -0.14), along(toe, 0.19)],
             LINE,
-            theme::BACKGROUND,
+            self.palette.background,
         );
     }
 
     fn praise(&self) {
-        self.dot((0.5, 0.5), 0.5, theme::GOOD);
+        self.dot((0.5, 0.5), 0.5, self.palette.good);
         self.limb(
             &[(0.26, 0.53), (0.43, 0.69), (0.75, 0.34)],
             LIMB,
-            theme::TEXT,
+            self.palette.on_good,
         );
+    }
+
+    /// The disc of praise with a step up.
+    fn improved(&self) {
+        self.dot((0.5, 0.5), 0.5, self.palette.good);
+        self.arrow((0.5, 0.78), (0.5, 0.22), LIMB, 0.20, self.palette.on_good);
+    }
+
+    /// A ring and three dots: nothing is said.
+    fn unfed(&self) {
+        let colour = self.palette.quiet_text;
+        self.arc((0.5, 0.5), 0.455, 0.0, 360.0, LINE * 2.0, colour);
+        for x in [0.28, 0.5, 0.72] {
+            self.dot((x, 0.5), 0.065, colour);
+        }
+    }
+
+    /// Three bars that grow.
+    fn summary(&self) {
+        for (i, x) in [0.16, 0.5, 0.84].into_iter().enumerate() {
+            let colour = if i == 2 {
+                self.palette.goal
+            } else {
+                self.palette.side
+            };
+            let top = 0.62 - 0.25 * i as f32;
+            self.limb(&[(x, top), (x, 0.86)], LIMB * 1.5, colour);
+        }
     }
 
     /// An eye with a line through it.
     fn not_judged(&self) {
-        let colour = theme::QUIET_TEXT;
+        let colour = self.palette.quiet_text;
         let line = LINE * 2.0;
         self.arc((0.5, 0.86), 0.58, -141.5, -38.5, line, colour);
         self.arc((0.5, 0.14), 0.58, 38.5, 141.5, line, colour);
         self.dot((0.5, 0.5), 0.135, colour);
-        self.limb(&[(0.20, 0.86), (0.80, 0.14)], line * 2.4, theme::BACKGROUND);
+        self.limb(
+            &[(0.20, 0.86), (0.80, 0.14)],
+            line * 2.4,
+            self.palette.background,
+        );
         self.limb(&[(0.20, 0.86), (0.80, 0.14)], line, colour);
     }
 
     fn fault(&self) {
         let corners = [(0.5, 0.13), (0.93, 0.86), (0.07, 0.86)];
-        self.polygon(&corners, theme::FAULT);
+        self.polygon(&corners, self.palette.fault);
         self.limb(
             &[corners[0], corners[1], corners[2], corners[0]],
             0.12,
-            theme::FAULT,
+            self.palette.fault,
         );
-        self.limb(&[(0.5, 0.36), (0.5, 0.60)], LIMB, theme::BACKGROUND);
-        self.dot((0.5, 0.775), LIMB * 0.6, theme::BACKGROUND);
+        self.limb(&[(0.5, 0.36), (0.5, 0.60)], LIMB, self.palette.background);
+        self.dot((0.5, 0.775), LIMB * 0.6, self.palette.background);
     }
 
     /// Marks on the ice that lead ahead.
@@ -328,7 +425,7 @@ impl Pen<'_> {
                     (0.5 + half, y + 0.06),
                 ],
                 LIMB * (0.75 + 0.15 * i as f32),
-                theme::SIDE,
+                self.palette.side,
             );
         }
     }

@@ -4,48 +4,103 @@ use std::sync::Arc;
 
 use egui::{Color32, FontData, FontDefinitions, FontFamily};
 
+use super::look::Theme;
+
 // --- Colours -------------------------------------------------------------
 // The hues with a meaning are the palette of Okabe and Ito, which stays apart
 // under every common colour blindness. No meaning hangs on colour alone:
 // beside each stands a shape and a word.
 
-/// Behind everything.
-pub(super) const BACKGROUND: Color32 = Color32::from_rgb(0x0B, 0x0F, 0x14);
-/// Words and measured numbers.
-pub(super) const TEXT: Color32 = Color32::from_rgb(0xF4, 0xF7, 0xFA);
-/// The second thing to read.
-pub(super) const QUIET_TEXT: Color32 = Color32::from_rgb(0xB4, 0xC0, 0xCC);
-/// The thing to do, and the number to reach (Okabe-Ito yellow).
-pub(super) const GOAL: Color32 = Color32::from_rgb(0xF0, 0xE4, 0x42);
-/// The side (Okabe-Ito sky blue).
-pub(super) const SIDE: Color32 = Color32::from_rgb(0x56, 0xB4, 0xE9);
-/// Praise (Okabe-Ito bluish green).
-pub(super) const GOOD: Color32 = Color32::from_rgb(0x00, 0x9E, 0x73);
-/// A fault (Okabe-Ito orange).
-pub(super) const FAULT: Color32 = Color32::from_rgb(0xE6, 0x9F, 0x00);
-/// The rest of a body in a symbol, and helping lines.
-pub(super) const BODY: Color32 = Color32::from_rgb(0x8C, 0x9A, 0xAA);
-
-/// How much of the background is laid over a picture behind text, 0 to 1.
-/// At this share even a white picture leaves the text its contrast.
-const SCRIM_SHARE: f32 = 0.80;
-
-/// What is laid over a picture behind text.
-pub(super) fn scrim() -> Color32 {
-    BACKGROUND.gamma_multiply(SCRIM_SHARE)
+/// The colours of one theme.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Palette {
+    /// Behind everything.
+    pub(super) background: Color32,
+    /// Words and measured numbers.
+    pub(super) text: Color32,
+    /// The second thing to read.
+    pub(super) quiet_text: Color32,
+    /// The thing to do, and the number to reach.
+    pub(super) goal: Color32,
+    /// The side.
+    pub(super) side: Color32,
+    /// Praise.
+    pub(super) good: Color32,
+    /// The mark on praise.
+    pub(super) on_good: Color32,
+    /// A fault.
+    pub(super) fault: Color32,
+    /// The rest of a body in a symbol, and helping lines.
+    pub(super) body: Color32,
+    /// How much of the background is laid over a picture behind text, in
+    /// percent. At this share even the worst picture leaves the text its
+    /// contrast.
+    scrim_percent: u8,
 }
 
-/// The brightest that a picture under the scrim can be.
-pub(super) fn brightest_under_scrim() -> Color32 {
-    let mix = |over: u8| {
-        let under = 255.0 * (1.0 - SCRIM_SHARE);
-        (f32::from(over) * SCRIM_SHARE + under).round() as u8
-    };
-    Color32::from_rgb(
-        mix(BACKGROUND.r()),
-        mix(BACKGROUND.g()),
-        mix(BACKGROUND.b()),
-    )
+/// Light on dark. The hues with a meaning: Okabe-Ito yellow, sky blue, bluish
+/// green, orange.
+pub(super) static DARK: Palette = Palette {
+    background: Color32::from_rgb(0x0B, 0x0F, 0x14),
+    text: Color32::from_rgb(0xF4, 0xF7, 0xFA),
+    quiet_text: Color32::from_rgb(0xB4, 0xC0, 0xCC),
+    goal: Color32::from_rgb(0xF0, 0xE4, 0x42),
+    side: Color32::from_rgb(0x56, 0xB4, 0xE9),
+    good: Color32::from_rgb(0x00, 0x9E, 0x73),
+    on_good: Color32::from_rgb(0xF4, 0xF7, 0xFA),
+    fault: Color32::from_rgb(0xE6, 0x9F, 0x00),
+    body: Color32::from_rgb(0x8C, 0x9A, 0xAA),
+    scrim_percent: 80,
+};
+
+/// Dark on light. The palette's own hues are too faint on white; these are
+/// darker ones, a warm and a cold one for what must not be mixed up.
+pub(super) static LIGHT: Palette = Palette {
+    background: Color32::from_rgb(0xF6, 0xF8, 0xFA),
+    text: Color32::from_rgb(0x0B, 0x0F, 0x14),
+    quiet_text: Color32::from_rgb(0x33, 0x3F, 0x4B),
+    goal: Color32::from_rgb(0x00, 0x3E, 0x86),
+    side: Color32::from_rgb(0x9A, 0x55, 0x00),
+    good: Color32::from_rgb(0x00, 0x6B, 0x4E),
+    on_good: Color32::from_rgb(0xF6, 0xF8, 0xFA),
+    fault: Color32::from_rgb(0x7A, 0x38, 0x00),
+    body: Color32::from_rgb(0x6B, 0x78, 0x86),
+    scrim_percent: 90,
+};
+
+impl Palette {
+    /// The colours of a theme.
+    pub(super) fn of(theme: Theme) -> &'static Palette {
+        match theme {
+            Theme::Dark => &DARK,
+            Theme::Light => &LIGHT,
+        }
+    }
+
+    fn scrim_share(&self) -> f32 {
+        f32::from(self.scrim_percent) / 100.0
+    }
+
+    /// What is laid over a picture behind text.
+    pub(super) fn scrim(&self) -> Color32 {
+        self.background.gamma_multiply(self.scrim_share())
+    }
+
+    /// The colour under the scrim that is worst for the text: of a white
+    /// picture under light letters, of a black one under dark letters.
+    pub(super) fn worst_under_scrim(&self) -> Color32 {
+        let text_is_light = relative_luminance(self.text) > 0.5;
+        let mix = |over: u8| {
+            let under = if text_is_light { 255.0 } else { 0.0 };
+            let share = self.scrim_share();
+            (f32::from(over) * share + under * (1.0 - share)).round() as u8
+        };
+        Color32::from_rgb(
+            mix(self.background.r()),
+            mix(self.background.g()),
+            mix(self.background.b()),
+        )
+    }
 }
 
 // --- Sizes at the eye, minutes of arc -------------------------------------
@@ -99,6 +154,8 @@ pub(super) const TAG_HIGHEST: f32 = 0.16;
 /// Side of the symbol of a cue on a standing screen, as a share of the width
 /// of the content.
 pub(super) const SYMBOL_STANDING: f32 = 0.37;
+/// The same where something good is said beside the cue.
+pub(super) const SYMBOL_STANDING_TIGHT: f32 = 0.27;
 /// Tallest headline on a standing screen, as a share of the height.
 pub(super) const TITLE_HIGHEST_STANDING: f32 = 0.32;
 /// Free room on either side of a symbol above a headline, as a share of the
@@ -125,6 +182,19 @@ pub(super) const ARROW_LENGTH: f32 = 0.66;
 pub(super) const ARROW_GAP: f32 = 0.32;
 /// Free room inside the frame of the wanted number, in heights of capitals.
 pub(super) const FRAME_PAD: f32 = 0.24;
+/// Pitch of lines, and gap above the numbers, where something good is said
+/// beside a thing to do.
+pub(super) const TIGHT_PITCH: f32 = 1.24;
+pub(super) const TIGHT_GAP: f32 = 0.3;
+/// Side of the symbol beside the lines of a summary, as a share of the
+/// shorter side.
+pub(super) const SUMMARY_SYMBOL: f32 = 0.34;
+/// More room between two things of a summary, in heights of capitals.
+pub(super) const SUMMARY_GAP: f32 = 0.55;
+/// Free room around text on a plate over a picture, in heights of capitals.
+pub(super) const PLATE_PAD: f32 = 0.35;
+/// Lines of a body over a picture, as a share of the height of the picture.
+pub(super) const BODY_LINE: f32 = 0.009;
 /// Thickness of that frame and of the arrow, in heights of capitals.
 pub(super) const FRAME_LINE: f32 = 0.085;
 /// The degree sign, level with the capitals: outer radius, thickness, and
@@ -196,10 +266,10 @@ mod tests {
     fn contrast_agrees_with_known_values() {
         let known = [
             (Color32::WHITE, 21.0),
-            (GOAL, 15.9),
-            (FAULT, 9.3),
-            (SIDE, 9.1),
-            (GOOD, 6.1),
+            (DARK.goal, 15.9),
+            (DARK.fault, 9.3),
+            (DARK.side, 9.1),
+            (DARK.good, 6.1),
         ];
         for (colour, ratio) in known {
             let is = contrast_ratio(colour, Color32::BLACK);

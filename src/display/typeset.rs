@@ -179,31 +179,45 @@ impl<'a> Typesetter<'a> {
     }
 
     /// The way to break a few words into lines that allows the tallest
-    /// capitals in `room`: all in one line, or one word a line. Never taller
-    /// than `most`, and smaller than the role allows only where nothing else
-    /// is possible; the report then says so.
-    pub(super) fn fit_words(&self, words: &[&str], room: Rect, most: f32) -> (Vec<String>, f32) {
-        let one_line = vec![words.join(" ")];
-        let stacked: Vec<String> = words.iter().map(|w| (*w).to_owned()).collect();
-        let (one, many) = (
-            self.fitting_cap(&one_line, room, most),
-            self.fitting_cap(&stacked, room, most),
-        );
-        // Only a clearly taller line is worth a second row.
-        if many > one * 1.1 {
-            (stacked, many)
-        } else {
-            (one_line, one)
+    /// capitals in `room`. Never taller than `most`, and smaller than the
+    /// role allows only where nothing else is possible; the report then says
+    /// so.
+    pub(super) fn fit_words(
+        &self,
+        text: &str,
+        room: Rect,
+        most: f32,
+        pitch: f32,
+    ) -> (Vec<String>, f32) {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        // More gaps than that are no headline any more.
+        let gaps = words.len().saturating_sub(1).min(6);
+        let mut best = (vec![text.to_owned()], 0.0);
+        for breaks in 0..1u32 << gaps {
+            let mut lines: Vec<String> = Vec::new();
+            for (i, word) in words.iter().enumerate() {
+                match lines.last_mut() {
+                    Some(line) if i > gaps || breaks & (1 << (i - 1)) == 0 => {
+                        line.push(' ');
+                        line.push_str(word);
+                    }
+                    _ => lines.push((*word).to_owned()),
+                }
+            }
+            let widest = lines
+                .iter()
+                .map(|l| self.width_in_caps(l))
+                .fold(f32::EPSILON, f32::max);
+            let cap = most
+                .min(room.width() / widest)
+                .min(room.height() / block_height_in_caps(lines.len(), pitch));
+            // Only clearly taller letters are worth another row.
+            let worth = if lines.len() > best.0.len() { 1.1 } else { 1.0 };
+            if cap > best.1 * worth {
+                best = (lines, cap);
+            }
         }
-    }
-
-    fn fitting_cap(&self, lines: &[String], room: Rect, most: f32) -> f32 {
-        let widest = lines
-            .iter()
-            .map(|l| self.width_in_caps(l))
-            .fold(f32::EPSILON, f32::max);
-        most.min(room.width() / widest)
-            .min(room.height() / block_height_in_caps(lines.len()))
+        best
     }
 
     /// Breaks running text into lines as tall as fit into `room`, between
@@ -220,7 +234,7 @@ impl<'a> Typesetter<'a> {
         // Smaller than the least only where not even one line fits.
         let least = self
             .least_cap(role)
-            .min(room.height() / block_height_in_caps(1));
+            .min(room.height() / block_height_in_caps(1, theme::LINE_PITCH));
         let most = most.max(least);
         for step in 0..STEPS {
             // From tall to small; every size is one more set of letters in
@@ -228,7 +242,7 @@ impl<'a> Typesetter<'a> {
             let share = step as f32 / (STEPS - 1) as f32;
             let cap = most + (least - most) * share;
             let lines = self.wrap(text, room.width() / cap);
-            let fits = cap * block_height_in_caps(lines.len()) <= room.height()
+            let fits = cap * block_height_in_caps(lines.len(), theme::LINE_PITCH) <= room.height()
                 && lines
                     .iter()
                     .all(|l| self.width_in_caps(l) * cap <= room.width());
@@ -238,7 +252,7 @@ impl<'a> Typesetter<'a> {
         }
         let mut lines = self.wrap(text, room.width() / least);
         let mut rows = lines.len();
-        while rows > 1 && least * block_height_in_caps(rows) > room.height() {
+        while rows > 1 && least * block_height_in_caps(rows, theme::LINE_PITCH) > room.height() {
             rows -= 1;
         }
         if rows < lines.len() {
@@ -254,7 +268,7 @@ impl<'a> Typesetter<'a> {
     }
 
     /// Breaks at spaces; a single word longer than a line stays whole.
-    fn wrap(&self, text: &str, width_in_caps: f32) -> Vec<String> {
+    pub(super) fn wrap(&self, text: &str, width_in_caps: f32) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
         for word in text.split_whitespace() {
             match lines.last_mut() {
@@ -294,8 +308,8 @@ fn without_degree(text: &str) -> (&str, f32) {
 
 /// From the top of the first capitals to the last baseline, with room for
 /// the letters that reach below it, in heights of capitals.
-pub(super) fn block_height_in_caps(lines: usize) -> f32 {
-    1.0 + lines.saturating_sub(1) as f32 * theme::LINE_PITCH + theme::DESCENDER
+pub(super) fn block_height_in_caps(lines: usize, pitch: f32) -> f32 {
+    1.0 + lines.saturating_sub(1) as f32 * pitch + theme::DESCENDER
 }
 
 /// Height of the capitals of the font as a share of its em size, measured.

@@ -15,8 +15,9 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 use super::dwell::Dwell;
 use super::model::{PictureView, PreviewImage, ScreenModel};
 use super::still::FONT_TEXTURE_SIDE;
+use super::theme;
 use super::ui::big_screen_ui;
-use super::{theme, words};
+use super::words::WINDOW_TITLE;
 
 /// How the window opens.
 #[derive(Debug, Clone, PartialEq)]
@@ -143,7 +144,7 @@ pub fn run_big_screen(
         return Err(DisplayError::NoDisplay);
     }
     let mut viewport = ViewportBuilder::default()
-        .with_title(words::WINDOW_TITLE)
+        .with_title(WINDOW_TITLE)
         .with_inner_size([options.size.0, options.size.1])
         .with_fullscreen(options.fullscreen);
     if let Some(monitor) = options.monitor {
@@ -161,7 +162,7 @@ pub fn run_big_screen(
     // Missing system libraries make the window libraries panic, not fail.
     let ran = catch_unwind(AssertUnwindSafe(|| {
         eframe::run_native(
-            words::WINDOW_TITLE,
+            WINDOW_TITLE,
             native,
             Box::new(move |creation| Ok(Box::new(App::new(creation, shared, Box::new(on_quit))))),
         )

@@ -1,132 +1,301 @@
-//! Every word of the big screen, and how numbers are written.
+//! Every word of the big screen, read from a file a coach can edit.
 //!
 //! A cue says what to do, never what was wrong, and points at the ice or the
-//! way ahead rather than at a muscle: attention turned outward learns better
-//! (Wulf and Lewthwaite 2016, doi 10.3758/s13423-015-0999-9). Words of a cue
-//! have at most ten letters, so that they stay tall on a narrow screen.
+//! way ahead rather than at a muscle: a review argues for attention turned
+//! outward (Wulf and Lewthwaite 2016, doi 10.3758/s13423-015-0999-9). Words
+//! of a cue have at most ten letters, so that they stay tall on a narrow
+//! screen.
 
-use crate::feedback::CueLeg;
-use crate::rules::{RULES, Unit};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::{Arc, LazyLock};
 
-use super::model::{Fault, SoundNote, StatusStrip};
+use super::look::Language;
+use crate::config::{ConfigError, Document, Problem, read_text};
+use crate::feedback::{CueLeg, Good};
+use crate::rules::{RULES, Sense};
 
-/// Headline of the free lane.
-pub(super) const NEXT_SKATER: &[&str] = &["Next", "skater"];
-/// Below it: the screen is for after the pass.
-pub(super) const EYES_UP: &str = "Eyes up. Read this after your pass.";
-/// Said while somebody skates and there is no picture to show.
-pub(super) const SKATE: &[&str] = &["Eyes up"];
-/// Headline of praise.
-pub(super) const PRAISE: &[&str] = &["Well", "done"];
-/// Below it.
-pub(super) const PRAISE_NOTE: &str = "Do it again";
-/// Headline when nothing could be judged.
-pub(super) const NOT_JUDGED: &[&str] = &["Skate", "again"];
 /// Title of the window.
 pub(super) const WINDOW_TITLE: &str = "Kickplate";
+/// Longest word of a cue, letters.
+const LONGEST_CUE_WORD: usize = 10;
 
-/// What to do next time, word by word. The two sides of a band want opposite
-/// things: `more` says that the value has to grow. A rule that has no words
-/// of its own yet is called by its short name.
-pub(super) fn cue(rule: &str, more: bool) -> &'static [&'static str] {
-    match (rule, more) {
-        ("knee_bend", _) => &["Ride", "low"],
-        ("extension", _) => &["Long", "push"],
-        ("recovery_gap", _) => &["Click", "heels"],
-        ("arm_crossover", _) => &["Swing", "straight"],
-        ("trunk_lean", true) => &["Lean", "in"],
-        ("trunk_lean", false) => &["Chest", "up"],
-        ("toe_direction", _) => &["Toe", "out"],
-        _ => RULES
-            .iter()
-            .find(|r| r.id == rule)
-            .map_or(&[], |r| std::slice::from_ref(&r.short)),
-    }
+/// The texts by their section, but for those made from the rules. What a
+/// text has to hold in braces stands beside it.
+const TEXTS: [(&str, &[(&str, &[&str])]); 9] = [
+    (
+        "screen",
+        &[
+            ("next_skater", &[]),
+            ("eyes_up", &[]),
+            ("focus", &["{what}"]),
+            ("in_lane", &[]),
+            ("praise", &[]),
+            ("praise_note", &[]),
+            ("improved", &[]),
+            ("improved_note", &["{what}", "{before}", "{now}"]),
+            ("unfed", &[]),
+            ("unfed_note", &[]),
+            ("not_judged", &[]),
+        ],
+    ),
+    (
+        "good",
+        &[
+            ("improved", &["{what}"]),
+            ("in_band", &["{what}"]),
+            ("kept_going", &[]),
+        ],
+    ),
+    ("side", &[("left", &[]), ("right", &[]), ("both", &[])]),
+    (
+        "summary",
+        &[("in_band", &["{n}", "{of}"]), ("next", &["{what}"])],
+    ),
+    ("replay", &[("label", &[])]),
+    (
+        "number",
+        &[("decimal_mark", &[]), ("centimetre", &[]), ("inch", &[])],
+    ),
+    (
+        "fault",
+        &[
+            ("no_camera", &[]),
+            ("no_camera_note", &[]),
+            ("silent", &[]),
+            ("silent_note", &[]),
+            ("engine", &[]),
+            ("engine_note", &[]),
+            ("not_recording", &[]),
+            ("not_recording_note", &[]),
+            ("other", &[]),
+        ],
+    ),
+    (
+        "strip",
+        &[
+            ("rate", &["{n}"]),
+            ("sound_off", &[]),
+            ("no_speaker", &[]),
+            ("not_recording", &[]),
+            ("pictures_kept", &[]),
+            ("no_pictures", &[]),
+        ],
+    ),
+    (
+        "reason",
+        &[
+            ("no_push_was_seen", &[]),
+            ("no_rule_is_switched_on_for_this_view", &[]),
+            ("the_measured_values_could_not_be_read", &[]),
+            ("the_measurement_failed", &[]),
+            ("the_arm_was_not_seen_at_the_front_of_its_swing", &[]),
+            ("wrist_and_hand_points_disagree", &[]),
+            ("across_and_along_cannot_be_told_apart_from_here", &[]),
+            ("the_heels_were_not_seen_as_the_leg_came_back", &[]),
+            ("the_trunk_was_not_seen_during_the_push", &[]),
+            ("the_skate_was_not_seen_at_the_end_of_the_push", &[]),
+            ("the_far_leg_is_partly_hidden", &[]),
+            ("the_leg_was_not_seen_during_the_glide", &[]),
+            ("the_leg_was_not_seen_at_the_end_of_the_push", &[]),
+            ("other", &[]),
+        ],
+    ),
+];
+
+/// The keys of `[cue]`: one per rule, two where both sides of a band can be
+/// missed.
+fn cue_keys() -> Vec<String> {
+    RULES
+        .iter()
+        .flat_map(|rule| match rule.sense {
+            Sense::Between => vec![format!("{}_more", rule.id), format!("{}_less", rule.id)],
+            Sense::AtMost | Sense::AtLeast => vec![rule.id.to_owned()],
+        })
+        .collect()
 }
 
-/// The side a cue is about.
-pub(super) fn leg(leg: CueLeg) -> &'static str {
-    match leg {
-        CueLeg::Left => "Left",
-        CueLeg::Right => "Right",
-        CueLeg::Both => "Both",
-    }
-}
-
-/// Headline and explanation of a fault.
-pub(super) fn fault(fault: &Fault) -> (&'static [&'static str], &str) {
-    match fault {
-        Fault::NoCamera => (&["No", "camera"], "Looking again"),
-        Fault::CameraSilent => (&["No new", "picture"], "Restarting the camera"),
-        Fault::EngineStopped => (&["Cannot", "judge"], "Please call the coach"),
-        Fault::Other(what) => (&["Please", "wait"], what),
-    }
-}
-
-/// What stands in the coach's strip, in order.
-pub(super) fn strip(status: &StatusStrip) -> Vec<String> {
-    let mut entries = Vec::new();
-    if let Some(engine) = &status.engine {
-        entries.push(match status.fps.filter(|f| f.is_finite()) {
-            Some(fps) => format!("{engine} {fps:.0} fps"),
-            None => engine.clone(),
-        });
-    }
-    match status.sound {
-        SoundNote::On => {}
-        SoundNote::Off => entries.push("Sound off".to_owned()),
-        SoundNote::NoDevice => entries.push("No loudspeaker".to_owned()),
-    }
-    entries.push(
-        if status.pictures_kept {
-            "Pictures kept"
-        } else {
-            "No pictures kept"
-        }
-        .to_owned(),
-    );
-    entries
-}
-
-/// A measured number and the number to reach, as they are shown.
+/// All words of one language.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Numbers {
-    pub(super) measured: String,
-    pub(super) wanted: String,
+pub struct Words {
+    language: Language,
+    texts: BTreeMap<String, String>,
 }
 
-/// Writes a value against its target: whole degrees, or whole centimetres
-/// with the unit once. Two numbers that would read the same although one is
-/// beyond the other get one decimal more. `None` when there is nothing to
-/// write.
-pub(super) fn numbers(unit: Unit, value: f64, target: f64) -> Option<Numbers> {
-    if !value.is_finite() || !target.is_finite() {
-        return None;
+static ENGLISH: LazyLock<Arc<Words>> = LazyLock::new(|| Arc::new(Words::built_in(Language::En)));
+
+impl Words {
+    /// The words of the program itself, in English.
+    pub fn english() -> Arc<Words> {
+        Arc::clone(&ENGLISH)
     }
-    let (factor, once, each) = match unit {
-        Unit::Deg => (1.0, "", "°"),
-        Unit::Metre => (100.0, " cm", ""),
-    };
-    let write = |v: f64, decimals: usize| {
-        let rounded = format!("{:.decimals$}", v * factor);
-        // "-0" is no number to show a child; a true minus is wider.
-        match rounded.strip_prefix('-') {
-            Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
-            Some(digits) => format!("\u{2212}{digits}"),
-            None => rounded,
-        }
-    };
-    let same = write(value, 0) == write(target, 0);
-    let decimals = usize::from(same && value != target);
-    Some(Numbers {
-        measured: format!("{}{each}", write(value, decimals)),
-        wanted: format!("{}{each}{once}", write(target, decimals)),
-    })
-}
 
-/// The unit a rule is measured in.
-pub(super) fn unit_of(rule: &str) -> Option<Unit> {
-    RULES.iter().find(|r| r.id == rule).map(|r| r.unit)
+    /// The words of the program itself.
+    pub fn built_in(language: Language) -> Words {
+        let text = match language {
+            Language::En => include_str!("../../lang/en.toml"),
+            Language::Fr => include_str!("../../lang/fr.toml"),
+        };
+        Words::from_toml(text, language.code(), language).unwrap_or_else(|fault| {
+            // The tests read both files, so this is never seen; a screen that
+            // shows the names of its texts is still better than none.
+            tracing::error!("{fault}");
+            Words {
+                language,
+                texts: BTreeMap::new(),
+            }
+        })
+    }
+
+    /// Reads `lang/<language>.toml` of the resources folder. Where there is
+    /// no such file the words of the program itself are taken.
+    ///
+    /// # Errors
+    /// A file that cannot be read, a key that is missing or that nobody
+    /// knows, a text without the part in braces it needs.
+    pub fn load(home: &Path, language: Language) -> Result<Words, ConfigError> {
+        let path = home.join("lang").join(format!("{}.toml", language.code()));
+        match read_text(&path) {
+            Ok(text) => Words::from_toml(&text, &path.display().to_string(), language),
+            Err(e) if *e.problem == Problem::NotFound => Ok(Words::built_in(language)),
+            Err(e) => Err(e),
+        }
+    }
+
+    /// Checks the text of a language file; `file_name` is the name faults are
+    /// reported under.
+    ///
+    /// # Errors
+    /// As [`Words::load`].
+    pub fn from_toml(
+        text: &str,
+        file_name: &str,
+        language: Language,
+    ) -> Result<Words, ConfigError> {
+        let document = Document::parse(text, file_name)?;
+        let root = document.root();
+        let mut known: Vec<&str> = TEXTS.iter().map(|(section, _)| *section).collect();
+        known.extend(["cue", "name"]);
+        root.only(&known)?;
+        let mut texts = BTreeMap::new();
+        let mut take = |section_name: &str,
+                        keys: &[String],
+                        parts: &dyn Fn(&str) -> Vec<&'static str>| {
+            let section = root.section(section_name)?.ok_or_else(|| {
+                root.conflict(
+                    section_name,
+                    format!("the table '[{section_name}]' is missing; copy it from the file that came with the program"),
+                )
+            })?;
+            section.only(keys)?;
+            for key in keys {
+                let text = section.text(key, "\"...\"")?.ok_or_else(|| {
+                    section.conflict(
+                        key,
+                        format!("the key '{section_name}.{key}' is missing; add a line such as '{key} = \"...\"'"),
+                    )
+                })?;
+                if let Some(part) = parts(key).into_iter().find(|p| !text.contains(p)) {
+                    return Err(section.conflict(
+                        key,
+                        format!("{section_name}.{key} has to contain {part}; put it where the program is to fill it in"),
+                    ));
+                }
+                texts.insert(format!("{section_name}.{key}"), text.trim().to_owned());
+            }
+            Ok(())
+        };
+        for (section, entries) in TEXTS {
+            let keys: Vec<String> = entries.iter().map(|(key, _)| (*key).to_owned()).collect();
+            take(section, &keys, &|key| {
+                let entry = entries.iter().find(|(k, _)| *k == key);
+                entry.map_or(vec![], |(_, parts)| parts.to_vec())
+            })?;
+        }
+        take("cue", &cue_keys(), &|_| vec![])?;
+        let names: Vec<String> = RULES.iter().map(|r| r.id.to_owned()).collect();
+        take("name", &names, &|_| vec![])?;
+        if let Some(section) = root.section("cue")? {
+            for key in cue_keys() {
+                let text = &texts[&format!("cue.{key}")];
+                if let Some(word) = text
+                    .split_whitespace()
+                    .find(|w| w.chars().count() > LONGEST_CUE_WORD)
+                {
+                    return Err(section.conflict(
+                        &key,
+                        format!("cue.{key} has the word '{word}' of more than {LONGEST_CUE_WORD} letters, which would be too small to read from far away; use a shorter one"),
+                    ));
+                }
+            }
+        }
+        Ok(Words { language, texts })
+    }
+
+    /// Every key with its text, in the order of the keys.
+    pub fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.texts.iter().map(|(k, v)| (k.as_str(), v.as_str()))
+    }
+
+    /// The text of a key, or the key itself.
+    pub(super) fn get<'a>(&'a self, key: &'a str) -> &'a str {
+        self.texts.get(key).map_or(key, String::as_str)
+    }
+
+    fn of_rule(&self, section: &str, rule: &str) -> Option<&str> {
+        self.texts
+            .get(&format!("{section}.{rule}"))
+            .map(String::as_str)
+    }
+
+    /// What to do next time. The two sides of a band want opposite things:
+    /// `more` says that the value has to grow.
+    pub(super) fn cue(&self, rule: &str, more: bool) -> &str {
+        let side = if more { "more" } else { "less" };
+        self.of_rule("cue", rule)
+            .or_else(|| self.of_rule("cue", &format!("{rule}_{side}")))
+            .unwrap_or_default()
+    }
+
+    /// What a rule is about, in one word.
+    pub(super) fn name(&self, rule: &str) -> &str {
+        self.of_rule("name", rule).unwrap_or_default()
+    }
+
+    /// The side a cue is about.
+    pub(super) fn leg(&self, leg: CueLeg) -> &str {
+        self.get(match leg {
+            CueLeg::Left => "side.left",
+            CueLeg::Right => "side.right",
+            CueLeg::Both => "side.both",
+        })
+    }
+
+    /// What is good, in a few words.
+    pub(super) fn good(&self, good: Good) -> String {
+        let of = |key: &str, rule: &str| self.get(key).replace("{what}", self.name(rule));
+        match good {
+            Good::Improved { rule } => of("good.improved", rule),
+            Good::InBand { rule } => of("good.in_band", rule),
+            Good::KeptGoing => self.get("good.kept_going").to_owned(),
+        }
+    }
+
+    /// Why a pass was not judged. The other rooms give their reasons in
+    /// English; one that is in no file is said in English or in general.
+    pub(super) fn reason(&self, reason: &str) -> String {
+        let slug: String = reason
+            .split(|c: char| !c.is_alphanumeric())
+            .filter(|w| !w.is_empty())
+            .collect::<Vec<_>>()
+            .join("_")
+            .to_lowercase();
+        sentence(match self.texts.get(&format!("reason.{slug}")) {
+            Some(text) => text,
+            None if self.language == Language::En => reason,
+            None => self.get("reason.other"),
+        })
+    }
 }
 
 /// First letter large, as a line of its own begins.
@@ -143,27 +312,75 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_rule_has_words_of_its_own_and_short_ones() {
-        for rule in RULES {
-            for more in [true, false] {
-                let words = cue(rule.id, more);
-                assert!(!words.is_empty() && words.len() <= 2, "{}", rule.id);
-                assert_ne!(words, [rule.short], "{} has no words yet", rule.id);
-                assert!(words.iter().all(|w| w.chars().count() <= 10), "{}", rule.id);
+    fn both_languages_are_whole_and_have_the_same_keys() {
+        let of = |language| {
+            let words = Words::built_in(language);
+            words.texts.keys().cloned().collect::<Vec<_>>()
+        };
+        let keys = of(Language::En);
+        // 9 sections of texts, the cues (7 for 6 rules) and the names.
+        assert_eq!(keys.len(), 53 + 7 + 6);
+        assert_eq!(keys, of(Language::Fr));
+    }
+
+    #[test]
+    fn every_rule_has_words_of_its_own() {
+        for language in Language::ALL {
+            let words = Words::built_in(language);
+            for rule in RULES {
+                for more in [true, false] {
+                    let cue = words.cue(rule.id, more);
+                    let count = cue.split_whitespace().count();
+                    assert!((1..=3).contains(&count), "{}: {cue}", rule.id);
+                }
+                assert!(!words.name(rule.id).contains(' '));
+            }
+        }
+    }
+
+    /// The reasons stand as texts in other modules.
+    #[test]
+    fn reasons_are_translated_and_unknown_ones_are_not_left_in_english() {
+        let french = Words::built_in(Language::Fr);
+        assert_eq!(french.reason("no push was seen"), "Aucune poussée vue");
+        assert_eq!(french.reason("a new reason"), "Pas assez bien vu");
+        let english = Words::english();
+        assert_eq!(english.reason("a new reason"), "A new reason");
+        for (key, _) in TEXTS[8].1 {
+            let reason = key.replace('_', " ");
+            if *key != "other" {
+                assert_eq!(english.reason(&reason), sentence(&reason));
             }
         }
     }
 
     #[test]
-    fn numbers_read_as_people_say_them() {
-        let of = |unit, value, target| {
-            let n = numbers(unit, value, target).unwrap();
-            format!("{} to {}", n.measured, n.wanted)
+    fn faults_of_a_language_file_name_file_line_and_key() {
+        let good = include_str!("../../lang/en.toml");
+        let fault = |text: String| {
+            Words::from_toml(&text, "lang/en.toml", Language::En)
+                .unwrap_err()
+                .to_string()
         };
-        assert_eq!(of(Unit::Deg, 131.6, 120.0), "132° to 120°");
-        assert_eq!(of(Unit::Metre, 0.18, 0.12), "18 to 12 cm");
-        assert_eq!(of(Unit::Metre, -0.06, -0.002), "\u{2212}6 to 0 cm");
-        assert_eq!(of(Unit::Deg, 120.4, 120.0), "120.4° to 120.0°");
-        assert_eq!(numbers(Unit::Deg, f64::NAN, 1.0), None);
+        let stray = fault(good.replace("praise_note =", "prase_note ="));
+        assert!(
+            stray.starts_with("lang/en.toml, line 13: unknown key 'prase_note'")
+                && stray.contains("praise_note"),
+            "{stray}"
+        );
+        let missing = fault(good.replace("praise_note = \"Do it again\"\n", ""));
+        assert!(
+            missing.contains("'screen.praise_note' is missing"),
+            "{missing}"
+        );
+        let part = fault(good.replace("{of}", "all"));
+        assert!(
+            part.contains("summary.in_band has to contain {of}"),
+            "{part}"
+        );
+        let long = fault(good.replace("Click heels", "Click together heels and ankles-close"));
+        assert!(long.contains("'ankles-close'"), "{long}");
+        let empty = fault(good.replace("\"Better\"", "\"\""));
+        assert!(empty.contains("screen.improved"), "{empty}");
     }
 }

@@ -6,6 +6,7 @@ use crate::config::{
     Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
     wrapped_comment,
 };
+use crate::display::{Look, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
 
@@ -171,11 +172,14 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 1] = [(
-    "feedback",
-    "How the one cue after a pass is chosen.",
-    &FEEDBACK_KEYS,
-)];
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 2] = [
+    (
+        "feedback",
+        "How the one cue after a pass is chosen.",
+        &FEEDBACK_KEYS,
+    ),
+    ("screen", "What the big screen looks like.", &SCREEN_KEYS),
+];
 
 /// Which camera to open.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -223,6 +227,8 @@ pub struct StationSettings {
     pub focus_rule: Option<&'static str>,
     /// How cues are chosen, the focus included.
     pub feedback: FeedbackSettings,
+    /// What the big screen looks like.
+    pub screen: ScreenSettings,
 }
 
 impl StationSettings {
@@ -249,6 +255,10 @@ impl StationSettings {
         let feedback = match root.section("feedback")? {
             Some(section) => FeedbackSettings::from_section(&section)?,
             None => FeedbackSettings::default(),
+        };
+        let screen = match root.section("screen")? {
+            Some(section) => ScreenSettings::from_section(&section)?,
+            None => ScreenSettings::default(),
         };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
@@ -278,6 +288,7 @@ impl StationSettings {
                 focus: focus_rule.map(str::to_owned),
                 ..feedback
             },
+            screen,
         })
     }
 
@@ -301,6 +312,8 @@ pub struct Setup {
     pub lane: Lane,
     /// `config/age-groups.toml`.
     pub age_groups: AgeGroups,
+    /// The look of the big screen, with the words of `lang`.
+    pub look: Look,
 }
 
 impl Setup {
@@ -312,6 +325,7 @@ impl Setup {
             home: home.to_owned(),
             lane: Lane::load(lane.unwrap_or(&station.lane))?,
             age_groups: AgeGroups::load(&age_groups_file(home))?,
+            look: station.screen.look(home, station.focus_rule)?,
             station,
         })
     }

@@ -8,7 +8,8 @@ use std::time::{Duration, Instant};
 
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
-    Fault, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote, StatusStrip,
+    Fault, Look, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
+    StatusStrip,
 };
 use crate::feedback::Cue;
 use crate::rules::JudgedPass;
@@ -42,6 +43,8 @@ pub struct Stage {
     /// Opens the recording once the first frame tells its size.
     pub open_store: Option<OpenStore>,
     geometry: ScreenGeometry,
+    /// How the big screen looks.
+    pub look: Look,
     engine_name: String,
     answer: Option<(Screen, Instant)>,
     fault_since: Option<Instant>,
@@ -58,6 +61,7 @@ impl Stage {
             store: None,
             open_store: None,
             geometry,
+            look: Look::default(),
             engine_name,
             answer: None,
             fault_since: None,
@@ -120,8 +124,10 @@ impl Stage {
                 fps: (feed.fps_measured > 0.0).then_some(feed.fps_measured.round() as f32),
                 sound: self.sound_note(),
                 pictures_kept: false,
+                not_recording: self.recording_trouble().is_some(),
             },
             geometry: self.geometry,
+            look: self.look.clone(),
         }
     }
 

@@ -1,0 +1,164 @@
+//! The body line and the angle over the picture of a flagged push.
+
+use egui::{Align2, Color32, Pos2, Rect, Stroke, pos2, vec2};
+
+use super::look::Look;
+use super::page::Page;
+use super::theme;
+use super::typeset::{Role, Side, Typesetter};
+
+/// What is drawn over a picture. Points are shares of its width and height,
+/// 0 to 1 from its upper left corner.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Overlay {
+    /// Lines of the body from joint to joint.
+    pub lines: Vec<[[f32; 2]; 2]>,
+    /// What the cue is about.
+    pub mark: Option<AngleMark>,
+}
+
+/// The measured quantity: a line over three joints, or between two points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AngleMark {
+    /// The joints in their order along the body, two or three.
+    pub points: Vec<[f32; 2]>,
+    /// Id of the rule.
+    pub rule: &'static str,
+    /// The measured value and the limit in the rule's unit; only said while
+    /// the flagged instant itself is shown.
+    pub numbers: Option<(f64, f64)>,
+}
+
+/// Draws the picture area of a replay; `picture` is where the picture is.
+pub(super) fn paint_overlay(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    look: &Look,
+    overlay: &Overlay,
+    picture: Rect,
+) {
+    let at = |[x, y]: [f32; 2]| -> Option<Pos2> {
+        (x.is_finite() && y.is_finite()).then(|| picture.min + vec2(x, y) * picture.size())
+    };
+    let width = theme::BODY_LINE * picture.height();
+    let painter = set.painter().with_clip_rect(picture);
+    let line = |a: Pos2, b: Pos2, width: f32, colour: Color32| {
+        painter.line_segment([a, b], Stroke::new(width, colour));
+        for end in [a, b] {
+            painter.circle_filled(end, width / 2.0, colour);
+        }
+    };
+    // A dark edge keeps the line apart from ice and from shirts alike.
+    for (widen, colour) in [(2.0, theme::DARK.background), (1.0, theme::DARK.text)] {
+        for [a, b] in &overlay.lines {
+            if let (Some(a), Some(b)) = (at(*a), at(*b)) {
+                line(a, b, width * widen, colour);
+            }
+        }
+    }
+    if let Some(mark) = &overlay.mark {
+        let points: Vec<Pos2> = mark.points.iter().filter_map(|p| at(*p)).collect();
+        for (widen, colour) in [(3.0, theme::DARK.background), (2.0, theme::DARK.goal)] {
+            for pair in points.windows(2) {
+                line(pair[0], pair[1], width * widen, colour);
+            }
+        }
+        if let [a, vertex, b] = points[..] {
+            paint_arc(&painter, a, vertex, b, width);
+        }
+        let numbers = mark.numbers.and_then(|(value, wanted)| {
+            let unit = super::numbers::unit_of(mark.rule)?;
+            super::numbers::numbers(look, unit, value, wanted)
+        });
+        if let (Some(numbers), Some(place)) = (numbers, points.get(points.len() / 2)) {
+            // Beside the joint, toward the middle of the picture.
+            let cap = set.least_cap(Role::NUMBER).min(0.5 * picture.height());
+            let to_left = place.x > picture.center().x;
+            let x = place.x + if to_left { -1.2 } else { 1.2 } * cap;
+            let align = if to_left {
+                Align2::RIGHT_CENTER
+            } else {
+                Align2::LEFT_CENTER
+            };
+            plate(
+                set,
+                page,
+                &numbers.measured,
+                Role::NUMBER,
+                cap,
+                pos2(x, place.y),
+                align,
+                picture,
+            );
+        }
+    }
+    let cap = set.least_cap(Role::NOTE).min(0.25 * picture.height());
+    let corner = picture.left_top() + vec2(0.6 * cap, 1.0 * cap);
+    plate(
+        set,
+        page,
+        look.words.get("replay.label"),
+        Role::NOTE,
+        cap,
+        corner,
+        Align2::LEFT_CENTER,
+        picture,
+    );
+}
+
+/// The angle between two limbs as an arc about their joint.
+fn paint_arc(painter: &egui::Painter, a: Pos2, vertex: Pos2, b: Pos2, width: f32) {
+    const STEPS: u8 = 20;
+    let (from, to) = (a - vertex, b - vertex);
+    let radius = 0.45 * from.length().min(to.length());
+    let start = from.angle();
+    let mut turn = to.angle() - start;
+    if turn > std::f32::consts::PI {
+        turn -= std::f32::consts::TAU;
+    } else if turn < -std::f32::consts::PI {
+        turn += std::f32::consts::TAU;
+    }
+    let points: Vec<Pos2> = (0..=STEPS)
+        .map(|i| {
+            let angle = start + turn * f32::from(i) / f32::from(STEPS);
+            vertex + radius * egui::Vec2::angled(angle)
+        })
+        .collect();
+    let stroke = |width, colour| egui::epaint::PathStroke::new(width, colour);
+    painter.add(egui::Shape::line(
+        points.clone(),
+        stroke(width * 2.0, theme::DARK.background),
+    ));
+    painter.add(egui::Shape::line(points, stroke(width, theme::DARK.goal)));
+}
+
+/// Text on a plate of its own, so that no picture can hide it.
+#[allow(clippy::too_many_arguments, reason = "one place, one meaning each")]
+fn plate(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    text: &str,
+    role: Role,
+    cap: f32,
+    at: Pos2,
+    align: Align2,
+    within: Rect,
+) {
+    let pad = theme::PLATE_PAD * cap;
+    let size = vec2(set.width_in_caps(text) * cap + 2.0 * pad, cap + 2.0 * pad);
+    let mut rect = align.anchor_size(at, size);
+    // Inside the picture also where the joint is at its edge.
+    let shift = (within.min - rect.min).max(egui::Vec2::ZERO)
+        + (within.max - rect.max).min(egui::Vec2::ZERO);
+    rect = rect.translate(shift);
+    set.painter()
+        .rect_filled(rect, theme::ROUNDNESS * cap, page.palette.background);
+    set.line(
+        text,
+        role,
+        cap,
+        pos2(rect.left() + pad, rect.bottom() - pad),
+        Side::Left,
+        (page.palette.text, page.palette.background),
+    );
+}
