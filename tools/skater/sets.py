@@ -44,7 +44,7 @@ SMALL = [
     clip("side-adult", "side", 401, skater(25), seconds=2.4, crf=27, lean=True),
     clip("side-girl", "side", 402, skater(10, gender=0, knee=150, stick=False), seconds=3.0, crf=27, lean=True, distance=5.0, cam_height=1.0),
     clip("side-back", "side", 403, skater(16, ext=143), seconds=2.4, crf=27, lean=True, direction=-1, coach=(-1.0, 3.2)),
-    clip("front-adult", "front", 404, skater(30, gender=.1, gloves="light"), seconds=3.0, crf=27, lean=True),
+    clip("front-adult", "front", 404, skater(30, gender=.1, height=1.78, gloves="light"), seconds=3.0, crf=27, lean=True),
     clip("front-two", "front", 405, skater(17), skater(13, gap=19, delay_s=0.75, aside_m=.3), seconds=3.0, crf=27, lean=True),
     clip("rear-boy", "rear", 406, skater(12, gap=17), seconds=3.0, crf=27, lean=True, cam_height=1.6),
     clip("oblique-adult", "oblique", 407, skater(22, knee=131), seconds=2.6, crf=27, lean=True),
