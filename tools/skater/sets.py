@@ -22,18 +22,25 @@ def clip(name, view, seed, *skaters, **how):
     return Clip(name=name, view=view, seed=seed, skaters=list(skaters), **how)
 
 
-# For measuring: strides vary, one fault at a time or several, nothing was fitted on them.
+# For measuring: one fault at a time or several, nothing was fitted on them. In the first six all strides are alike.
 EVAL = [
-    clip("w01_side_child", "side", 301, skater(9, gender=0, knee=150, stick=False), seconds=5.5, distance=5.0, cam_height=0.9),
+    clip("v01_side_good", "side", 201, skater(24, muscle=.5, vary=None, knee=97, ext=172, gap=2, cross=-7, lean=50, speed=5.2, rate=1.3), seconds=5.5),
+    clip("v02_front_good", "front", 202, skater(17, vary=None, knee=99, ext=171, gap=2, cross=-7, lean=49, speed=5.2, rate=1.3), seconds=5.5),
+    clip("v03_side_knee", "side", 203, skater(34, gender=0, height=1.78, weight=.6, vary=None, knee=134, ext=171, gap=2, cross=-6, lean=50, speed=5, rate=1.25),
+         seconds=5.5, cam_height=1.6),
+    clip("v04_rear_gap", "rear", 204, skater(19, vary=None, knee=104, ext=170, gap=18, cross=-6, lean=49, speed=5.3, rate=1.3), seconds=5.5),
+    clip("v05_front_cross", "front", 205, skater(15, gender=0, height=1.68, vary=None, knee=106, ext=168, gap=2.5, cross=13, lean=46, speed=5, rate=1.3), seconds=5.5),
+    clip("v06_side_ext", "side", 206, skater(12, vary=None, knee=108, ext=143, gap=3, cross=-4, lean=45, speed=4.5, rate=1.35, push_dir=50), seconds=5.5),
+    clip("w01_side_child", "side", 301, skater(9, gender=0, height=1.3325, knee=150, stick=False), seconds=5.5, distance=5.0, cam_height=0.9),
     clip("w02_front_gap", "front", 302, skater(12, gap=20, gloves="light"), seconds=5.5, cam_height=1.6),
-    clip("w03_side_left", "side", 303, skater(28, gender=.1, weight=.6), seconds=5.5, direction=-1, distance=7.0),
+    clip("w03_side_left", "side", 303, skater(28, gender=.1, height=1.78, weight=.6), seconds=5.5, direction=-1, distance=7.0),
     clip("w04_oblique_knee", "oblique", 304, skater(23, knee=132), seconds=5.5),
     clip("w05_front_cross", "front", 305, skater(26, cross=14, gloves="light", stick=False), seconds=5.5),
-    clip("w06_rear_good", "rear", 306, skater(14, gender=0), seconds=5.5, cam_height=0.9),
+    clip("w06_rear_good", "rear", 306, skater(14, gender=0, height=1.63), seconds=5.5, cam_height=0.9),
     clip("w07_side_far_lean", "side", 307, skater(38, weight=.75, lean=16), seconds=5.5, distance=9.0, cam_height=1.9),
     clip("w08_front_two", "front", 308, skater(17), skater(13, gap=19, delay_s=0.75, aside_m=.3), seconds=5.5),
     clip("w09_side_coach", "side", 309, skater(16, ext=144), seconds=5.5, coach=(1.2, 3.0), blur=2),
-    clip("w10_side_60", "side", 310, skater(21, gender=0, knee=128, ext=146), seconds=4, fps=60),
+    clip("w10_side_60", "side", 310, skater(21, gender=0, height=1.78, knee=128, ext=146), seconds=4, fps=60),
     clip("w11_oblique_good", "oblique", 311, skater(11), seconds=5.5, cam_height=1.5),
     clip("w12_rear_cross", "rear", 312, skater(24, cross=12, gap=15), seconds=5.5),
     clip("w13_side_both", "side", 313, skater(18, lean=44), seconds=6, direction="both"),
@@ -44,7 +51,7 @@ SMALL = [
     clip("side-adult", "side", 401, skater(25), seconds=2.4, crf=27, lean=True),
     clip("side-girl", "side", 402, skater(10, gender=0, knee=150, stick=False), seconds=3.0, crf=27, lean=True, distance=5.0, cam_height=1.0),
     clip("side-back", "side", 403, skater(16, ext=143), seconds=2.4, crf=27, lean=True, direction=-1, coach=(-1.0, 3.2)),
-    clip("front-adult", "front", 404, skater(30, gender=.1, gloves="light"), seconds=3.0, crf=27, lean=True),
+    clip("front-adult", "front", 404, skater(30, gender=.1, height=1.78, gloves="light"), seconds=3.0, crf=27, lean=True),
     clip("front-two", "front", 405, skater(17), skater(13, gap=19, delay_s=0.75, aside_m=.3), seconds=3.0, crf=27, lean=True),
     clip("rear-boy", "rear", 406, skater(12, gap=17), seconds=3.0, crf=27, lean=True, cam_height=1.6),
     clip("oblique-adult", "oblique", 407, skater(22, knee=131), seconds=2.6, crf=27, lean=True),

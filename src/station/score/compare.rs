@@ -12,6 +12,9 @@ const MATCH_S: f64 = 0.2;
 /// Pushes of skaters smaller than this share of the frame height are not
 /// asked for.
 const MIN_HEIGHT_SHARE: f64 = 0.12;
+/// A push during which this share of the skater is behind a nearer skater is
+/// not asked for either.
+const MAX_HIDDEN_SHARE: f64 = 0.25;
 /// A hand this far past the line and called short of it is a silent miss,
 /// metres.
 const SILENT_MISS_M: f64 = 0.08;
@@ -118,7 +121,8 @@ pub fn compare(name: &str, truth: &Truth, passes: &[JudgedPass]) -> ClipScore {
 }
 
 /// The skater whose stay in the picture a pass is: the one that shares most
-/// of its time. A pass against the lane's direction belongs to nobody.
+/// of its time and whose toe-offs lie closest to those found. A pass against
+/// the lane's direction belongs to nobody.
 fn whose(pass: &JudgedPass, truth: &Truth, stays: &[(usize, Visit)]) -> Option<usize> {
     let [from, to] = [pass.started_at_s, pass.ended_at_s];
     let share = |v: &Visit| {
@@ -126,11 +130,21 @@ fn whose(pass: &JudgedPass, truth: &Truth, stays: &[(usize, Visit)]) -> Option<u
         let either = to.max(v.span_s[1]) - from.min(v.span_s[0]);
         both / either.max(1e-9)
     };
+    let skaters: Vec<&TruthSkater> = truth.skaters().collect();
+    let rhythm = |k: usize| {
+        let close = |push: &JudgedPush| {
+            let toe_offs = skaters[k].toe_offs_s(push.leg, truth.fps);
+            let off = toe_offs.iter().map(|t| (t - push.toe_off_s).abs());
+            (1.0 - off.fold(f64::MAX, f64::min) / MATCH_S).max(0.0)
+        };
+        pass.pushes.iter().map(close).sum::<f64>() / pass.pushes.len().max(1) as f64
+    };
     stays
         .iter()
         .filter(|(_, v)| v.direction == truth.direction && share(v) > 0.0)
-        .max_by(|(_, a), (_, b)| share(a).total_cmp(&share(b)))
-        .map(|(k, _)| *k)
+        .map(|(k, v)| (*k, share(v) + rhythm(*k)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(k, _)| k)
 }
 
 impl ClipScore {
@@ -157,6 +171,7 @@ impl ClipScore {
             push.whole_in_view
                 && push.direction == truth.direction
                 && truth.height_share(skater, push.toe_off_frame) >= MIN_HEIGHT_SHARE
+                && truth.hidden_share(skater, push) < MAX_HIDDEN_SHARE
         };
         for push in skater.pushes.iter().filter(|p| asked(p)) {
             self.asked += 1;

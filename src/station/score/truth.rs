@@ -89,6 +89,8 @@ pub struct TruthPush {
     pub side: Leg,
     /// Toe-off, seconds.
     pub toe_off_s: f64,
+    /// Touchdown, frame.
+    pub touchdown_frame: i64,
     /// Toe-off, frame.
     pub toe_off_frame: i64,
     /// Touchdown to recovery inside the frame.
@@ -203,6 +205,42 @@ impl Truth {
         1.1 * (hi - lo) / f64::from(self.height)
     }
 
+    /// How much of a skater is behind nearer skaters during a push: the mean
+    /// share of joints inside the box of somebody whose skates are lower in
+    /// the picture.
+    pub fn hidden_share(&self, skater: &TruthSkater, push: &TruthPush) -> f64 {
+        let boxes = |s: &TruthSkater, i: usize| {
+            let joints = &s.joints2d[i];
+            let axis = |a: usize, pick: fn(f64, f64) -> f64, start: f64| {
+                joints.iter().map(|p| p[a]).fold(start, pick)
+            };
+            let low = [axis(0, f64::min, f64::MAX), axis(1, f64::min, f64::MAX)];
+            let high = [axis(0, f64::max, f64::MIN), axis(1, f64::max, f64::MIN)];
+            [low, high]
+        };
+        let (mut hidden, mut all) = (0usize, 0usize);
+        for i in push.touchdown_frame.max(0)..=push.toe_off_frame {
+            let Some(i) = usize::try_from(i).ok().filter(|&i| i < self.frames) else {
+                continue;
+            };
+            let own_low = boxes(skater, i)[1][1];
+            let nearer: Vec<[[f64; 2]; 2]> = self
+                .skaters()
+                .filter(|other| !std::ptr::eq(*other, skater))
+                .map(|other| boxes(other, i))
+                .filter(|b| b[1][1] > own_low)
+                .collect();
+            let behind = |p: &[f64; 2]| {
+                nearer
+                    .iter()
+                    .any(|[lo, hi]| (0..2).all(|a| lo[a] < p[a] && p[a] < hi[a]))
+            };
+            hidden += skater.joints2d[i].iter().filter(|p| behind(p)).count();
+            all += skater.joints2d[i].len();
+        }
+        hidden as f64 / all.max(1) as f64
+    }
+
     /// When a skater is in the picture, pass by pass.
     pub fn visits(&self, skater: &TruthSkater) -> Vec<Visit> {
         let hips: Vec<usize> = ["left_hip", "right_hip"]
@@ -292,7 +330,7 @@ pub(super) mod tests {
         };
         let push = |side: &str, toe_off_s: f64| {
             serde_json::json!({
-                "side": side, "toe_off_s": toe_off_s, "toe_off_frame": (toe_off_s * 30.0).round() as i64,
+                "side": side, "toe_off_s": toe_off_s, "toe_off_frame": (toe_off_s * 30.0).round() as i64, "touchdown_frame": 4,
                 "whole_in_view": true, "min_knee_angle_deg": 130.0, "max_extension_angle_deg": 170.0,
                 "min_heel_gap_m": 0.02, "max_wrist_cross_m": 0.1,
             })
@@ -337,6 +375,22 @@ pub(super) mod tests {
         // hips are inside from x = 0 (frame 4) to x < 1280 (frame 24)
         assert!((visits[0].span_s[0] - 4.0 / 30.0).abs() < 1e-9);
         assert!((visits[0].span_s[1] - 24.0 / 30.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_skater_is_hidden_by_a_nearer_one_only() {
+        let mut t = truth("front");
+        let mut other = t.first.clone();
+        for p in other.joints2d.iter_mut().flatten() {
+            // a box that holds the first one's hips, skates lower
+            p[0] += if p[1] > 500.0 { 30.0 } else { -30.0 };
+            p[1] += if p[1] > 500.0 { 10.0 } else { -30.0 };
+        }
+        t.others.push(other);
+        let push = t.first.pushes[0].clone();
+        let share = t.hidden_share(&t.first, &push);
+        assert!((share - 1.0).abs() < 1e-9, "{share}");
+        assert!(t.hidden_share(&t.others[0], &push).abs() < 1e-9);
     }
 
     #[test]
