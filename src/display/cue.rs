@@ -55,9 +55,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
             Some(_) => theme::SYMBOL_STANDING_TIGHT,
             None => theme::SYMBOL_STANDING,
         };
-        let side = (share * upper.width())
-            .min(0.5 * upper.height())
-            .max(0.0);
+        let side = (share * upper.width()).min(0.5 * upper.height()).max(0.0);
         let row = Rect::from_min_size(upper.min, vec2(upper.width(), side));
         let group = (row.width() - tag.width - page.gap - side).max(0.0) / 2.0;
         let (symbol_x, tag_x) = if at_right {

@@ -2,6 +2,7 @@
 
 use super::TrackSettings;
 use crate::config::{Lane, Travel, View};
+use crate::geometry::Camera;
 use crate::pose::{Landmark, POINTS};
 
 /// One sighting of a tracked person.
@@ -137,7 +138,16 @@ impl Segment {
         let heading = [vx / speed_mps, vy / speed_mps];
         let far_enough = speed_mps * seconds >= settings.min_travel_m;
         let fast_enough = speed_mps >= settings.min_pass_speed_mps;
-        (seconds >= 0.3 && far_enough && fast_enough && right_way(lane, heading)).then_some(Pass {
+        let possible = speed_mps <= FASTEST_MPS
+            && fits_its_place(
+                &self.samples,
+                lane,
+                frame_px,
+                speed_mps,
+                settings.min_pass_speed_mps,
+            )
+            && right_way(lane, heading);
+        (seconds >= 0.3 && far_enough && fast_enough && possible).then_some(Pass {
             track_id,
             samples: self.samples,
             frame_px,
@@ -165,6 +175,78 @@ impl Segment {
         let start = fast.iter().position(|&f| f).unwrap_or(self.samples.len());
         self.samples.drain(..start.min(self.samples.len()));
     }
+}
+
+/// Nobody skates faster: sprints of high-calibre men reach 9.0 m/s with a
+/// spread of 0.4 (Budarick et al. 2018), bandy players 10.8 (van den Tillaar
+/// et al. 2023). What seems faster stands elsewhere than the lane says.
+const FASTEST_MPS: f64 = 12.5;
+/// From the nose to the lower skate, as a share of the lane's stature: a
+/// skater bent low is about half of it, an upright one nine tenths, and the
+/// lane's stature may be a third off.
+const HEIGHT_SHARES: std::ops::RangeInclusive<f64> = 0.42..=1.35;
+/// Farthest beside the lane a skater in it can be, metres.
+const BESIDE_M: f64 = 3.0;
+
+/// From the nose to the lower skate of a usual skater, as a share of stature.
+const USUAL_SHARE: f64 = 0.72;
+/// Speed by the body's size against speed by the lane: posture and stature
+/// alone make up to a third of difference either way.
+const SPEED_RATIOS: std::ops::RangeInclusive<f64> = 0.5..=2.0;
+/// What somebody must move at by the body's size, as a share of the slowest
+/// pass: who walks upright looks a quarter slower by it than he is.
+const BODY_SPEED_SHARE: f64 = 0.7;
+
+/// Whether somebody of the lane's stature could stand where the lane puts
+/// this body and move as fast as it seems to.
+///
+/// The body's size in the picture tells its distance and speed once more,
+/// roughly and without the lane's geometry. People in the stands, on the next
+/// rink or walking behind the glass do not fit; nor does anybody where the
+/// lane file does not fit the camera.
+fn fits_its_place(
+    samples: &[Sample],
+    lane: &Lane,
+    frame_px: [u32; 2],
+    lane_speed_mps: f64,
+    slowest_mps: f64,
+) -> bool {
+    let camera = Camera::of_lane(lane, frame_px[0], frame_px[1]);
+    let mut shares = Vec::new();
+    let mut beside_m = Vec::new();
+    let mut by_size = Vec::new();
+    for s in samples {
+        let Some(at) = s.lane_m else { continue };
+        let (top, bottom) = s
+            .points
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(top, bottom), p| {
+                (top.min(f64::from(p.y_px)), bottom.max(f64::from(p.y_px)))
+            });
+        let height_px = (bottom - top).max(1.0);
+        let middle_m = [at[0], at[1], 0.5 * lane.skater_height_m];
+        let height_m = height_px * camera.depth_m(middle_m) / camera.focal_px;
+        shares.push(height_m / lane.skater_height_m);
+        beside_m.push(at[0].abs());
+        let depth_m = camera.focal_px * USUAL_SHARE * lane.skater_height_m / height_px;
+        let across_m = (hip_px(s)[0] - camera.cx_px) / camera.focal_px * depth_m;
+        by_size.push((s.t_s, [across_m, depth_m]));
+    }
+    let median = |v: &mut Vec<f64>| {
+        v.sort_by(f64::total_cmp);
+        v.get(v.len() / 2).copied()
+    };
+    let in_line = match lane.view {
+        View::Front | View::Rear => {
+            median(&mut beside_m).is_some_and(|m| m <= lane.lane_distance_m + BESIDE_M)
+        }
+        View::Side | View::Oblique => true,
+    };
+    let body_speed_mps = velocity_of(&by_size).map_or(0.0, |[x, y]| x.hypot(y));
+    in_line
+        && median(&mut shares).is_some_and(|s| HEIGHT_SHARES.contains(&s))
+        && body_speed_mps >= BODY_SPEED_SHARE * slowest_mps
+        && SPEED_RATIOS.contains(&(lane_speed_mps / body_speed_mps))
 }
 
 /// Whether the travel goes the way the lane says. A lane's other direction is
@@ -197,15 +279,20 @@ fn hip_px(s: &Sample) -> [f64; 2] {
     ]
 }
 
-/// Velocity over the ice, metres a second: least squares, then once more
-/// without the samples that lie far off the first line.
+/// Velocity over the ice, metres a second.
 fn velocity(samples: &[Sample]) -> Option<[f64; 2]> {
+    let seen: Vec<(f64, [f64; 2])> = samples
+        .iter()
+        .filter_map(|s| s.lane_m.map(|p| (s.t_s, p)))
+        .collect();
+    velocity_of(&seen)
+}
+
+/// Velocity through positions over time: least squares, then once more
+/// without those that lie far off the first line.
+fn velocity_of(seen: &[(f64, [f64; 2])]) -> Option<[f64; 2]> {
     let axis = |i: usize| {
-        let points = || {
-            samples
-                .iter()
-                .filter_map(move |s| s.lane_m.map(|p| (s.t_s, p[i])))
-        };
+        let points = || seen.iter().map(move |(t, p)| (*t, p[i]));
         let first = fit_line(points())?;
         let mut off: Vec<f64> = points().map(|(t, v)| (v - first.at(t)).abs()).collect();
         off.sort_by(f64::total_cmp);
