@@ -47,7 +47,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
     let text = look.words.cue(rule, value < target);
     let symbol = Symbol::of_rule(rule);
     let tag = SideTag::new(set, page, look.words.leg(leg), leg);
-    let good = good.map(|good| look.words.good(good));
+    let good = good.map(|good| (look.words.good(good), good));
     let at_right = leg == CueLeg::Right;
     if page.is_portrait() {
         // The tag stands beside the symbol, toward the side it names.
@@ -68,13 +68,14 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
         paint_symbol(set, page, symbol, square);
         tag.paint(set, page, pos2(tag_x, row.center().y + tag.cap / 2.0), leg);
         let mut room = Rect::from_min_max(pos2(upper.left(), row.bottom() + gap), upper.max);
-        if let Some(good) = good {
+        if let Some((good, kind)) = good {
             let least = set.least_cap(Role::NOTE);
-            let rows = set.wrap(&good, room.width() / least).len();
+            let mark = theme::GOOD_MARK + theme::GOOD_MARK_GAP;
+            let rows = set.wrap(&good, room.width() / least - mark).len();
             let height = least * block_height_in_caps(rows, theme::LINE_PITCH);
             room.max.y -= height + gap;
             let below = Rect::from_min_max(pos2(room.left(), room.bottom() + gap), upper.max);
-            good_line(set, page, &good, below, Align2::CENTER_CENTER);
+            good_line(set, page, (&good, kind), below, Align2::CENTER_CENTER);
         }
         let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
         let block = Block {
@@ -120,7 +121,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
         room.min.x = column_left + column + page.gap * 1.4;
         Align2::LEFT_CENTER
     };
-    if let Some(good) = good {
+    if let Some((good, kind)) = good {
         // Level with the word of the side, toward the other edge.
         let cap = set.least_cap(Role::NOTE);
         let baseline = upper.bottom() - theme::TAG_LIFT * tag.cap;
@@ -136,7 +137,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
         }
         room.max.y = line.top() - 0.4 * gap;
         let align = Align2([align.x(), egui::Align::Max]);
-        good_line(set, page, &good, line, align);
+        good_line(set, page, (&good, kind), line, align);
     }
     let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
     let block = Block {
@@ -153,11 +154,20 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
     );
 }
 
-/// Something good, with the mark of praise before it.
-fn good_line(set: &mut Typesetter<'_>, page: &Page, text: &str, room: Rect, align: Align2) {
+/// Something good, with the mark of praise before it: it must not be read as
+/// part of the word of the side.
+fn good_line(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    (text, good): (&str, Good),
+    room: Rect,
+    align: Align2,
+) {
     let least = set.least_cap(Role::NOTE);
-    let lines = if room.height() > least * block_height_in_caps(2, theme::LINE_PITCH) * 0.99 {
-        set.wrap(text, room.width() / least)
+    let mark = theme::GOOD_MARK + theme::GOOD_MARK_GAP;
+    let two_rows = least * block_height_in_caps(2, theme::LINE_PITCH) * 0.99;
+    let lines = if room.height() > two_rows {
+        set.wrap(text, room.width() / least - mark)
     } else {
         vec![text.to_owned()]
     };
@@ -165,13 +175,34 @@ fn good_line(set: &mut Typesetter<'_>, page: &Page, text: &str, room: Rect, alig
         .iter()
         .map(|l| set.width_in_caps(l))
         .fold(f32::EPSILON, f32::max);
-    let cap = (room.width() / widest).min(least);
+    let cap = (room.width() / (widest + mark)).min(least);
+    let width = (widest + mark) * cap;
+    let left = match align.x() {
+        egui::Align::Min => room.left(),
+        egui::Align::Center => room.center().x - width / 2.0,
+        egui::Align::Max => room.right() - width,
+    };
+    let below = cap * theme::DESCENDER;
+    let ink = cap * block_height_in_caps(lines.len(), theme::LINE_PITCH) - below;
+    let top = match align.y() {
+        egui::Align::Center => room.center().y - ink / 2.0,
+        _ => room.bottom() - below - ink,
+    };
+    let side = theme::GOOD_MARK * cap;
+    let square = Rect::from_center_size(pos2(left + side / 2.0, top + ink / 2.0), vec2(side, side));
+    let symbol = match good {
+        Good::Improved { .. } => Symbol::Improved,
+        Good::InBand { .. } | Good::KeptGoing => Symbol::Praise,
+    };
+    let (square, colours) = symbol.paint(set.painter(), square, page.bg, page.palette);
+    set.note_graphic("mark of praise", square, theme::LEAST_ARCMIN, colours);
+    let words = Rect::from_min_max(pos2(left + mark * cap, top), room.max);
     set_block(
         set,
         &lines,
         Block::new(Role::NOTE, cap),
-        room,
-        align,
+        words,
+        Align2::LEFT_TOP,
         (page.palette.text, page.bg),
     );
 }

@@ -285,6 +285,55 @@ impl PreviewImage {
         (self.width, self.height)
     }
 
+    /// Its bytes.
+    pub fn rgb(&self) -> &[u8] {
+        &self.rgb
+    }
+
+    /// Makes a disc unreadable: it becomes a few blocks of one colour each,
+    /// about five across. What was in it cannot be brought back. Parts
+    /// outside of the picture and numbers that are none are left out.
+    pub fn blur_disc(&mut self, centre_px: [f32; 2], radius_px: f32) {
+        /// Blocks across the disc.
+        const ACROSS: f32 = 5.0;
+        let [cx, cy] = centre_px;
+        if !(cx.is_finite() && cy.is_finite() && radius_px.is_finite() && radius_px > 0.0) {
+            return;
+        }
+        let bounds = |c: f32, size: u32| {
+            let low = (c - radius_px).floor().max(0.0) as usize;
+            let high = (c + radius_px).ceil().max(0.0) as usize;
+            (low, high.min(size as usize))
+        };
+        let (left, right) = bounds(cx, self.width);
+        let (top, bottom) = bounds(cy, self.height);
+        let block = (2.0 * radius_px / ACROSS).ceil().max(2.0) as usize;
+        let row = self.width as usize * 3;
+        for y0 in (top..bottom).step_by(block) {
+            for x0 in (left..right).step_by(block) {
+                let (x1, y1) = ((x0 + block).min(right), (y0 + block).min(bottom));
+                let mut sums = [0u64; 3];
+                for y in y0..y1 {
+                    for pixel in self.rgb[y * row + x0 * 3..y * row + x1 * 3].chunks_exact(3) {
+                        for (sum, v) in sums.iter_mut().zip(pixel) {
+                            *sum += u64::from(*v);
+                        }
+                    }
+                }
+                let n = ((x1 - x0) * (y1 - y0)) as u64;
+                let mean = sums.map(|s| (s / n) as u8);
+                for y in y0..y1 {
+                    for x in x0..x1 {
+                        let away = (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy);
+                        if away <= radius_px {
+                            self.rgb[y * row + x * 3..][..3].copy_from_slice(&mean);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
     /// As egui takes pictures.
     pub(super) fn to_color_image(&self) -> egui::ColorImage {
         egui::ColorImage::from_rgb([self.width as usize, self.height as usize], &self.rgb)
@@ -306,6 +355,39 @@ mod tests {
         let small = PreviewImage::from_rgb(4, 2, &rgb, 2).unwrap();
         assert_eq!(small.size(), (2, 1));
         assert_eq!(small.rgb, [127, 127, 127, 20, 20, 20]);
+    }
+
+    #[test]
+    fn a_blurred_disc_has_few_colours_and_nothing_around_it_changes() {
+        // Every pixel its own colour.
+        let rgb: Vec<u8> = (0..100u32 * 100)
+            .flat_map(|i| [(i % 251) as u8, (i / 251) as u8, (i % 100) as u8])
+            .collect();
+        let clear = PreviewImage::from_rgb(100, 100, &rgb, 100).unwrap();
+        let mut blurred = clear.clone();
+        blurred.blur_disc([50.0, 50.0], 20.0);
+        let mut colours = std::collections::BTreeSet::new();
+        for y in 0..100i32 {
+            for x in 0..100i32 {
+                let at = (y * 100 + x) as usize * 3;
+                let away = f64::from(x - 50).hypot(f64::from(y - 50));
+                if away < 18.0 {
+                    colours.insert(&blurred.rgb[at..at + 3]);
+                } else if away > 22.0 {
+                    assert_eq!(blurred.rgb[at..at + 3], clear.rgb[at..at + 3]);
+                }
+            }
+        }
+        assert!(colours.len() <= 36, "{}", colours.len());
+        for (centre, radius) in [
+            ([-5.0, 3.0], 10.0),
+            ([500.0, 500.0], 10.0),
+            ([f32::NAN, 1.0], 5.0),
+            ([50.0, 50.0], f32::INFINITY),
+            ([50.0, 50.0], 1e6),
+        ] {
+            blurred.blur_disc(centre, radius);
+        }
     }
 
     #[test]

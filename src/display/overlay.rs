@@ -41,6 +41,8 @@ pub(super) fn paint_overlay(
         (x.is_finite() && y.is_finite()).then(|| picture.min + vec2(x, y) * picture.size())
     };
     let width = theme::BODY_LINE * picture.height();
+    // A lying picture on a standing screen leaves room above and below.
+    let roomy = picture.height() < 0.6 * page.screen.height();
     let painter = set.painter().with_clip_rect(picture);
     let line = |a: Pos2, b: Pos2, width: f32, colour: Color32| {
         painter.line_segment([a, b], Stroke::new(width, colour));
@@ -71,39 +73,28 @@ pub(super) fn paint_overlay(
             super::numbers::numbers(look, unit, value, wanted)
         });
         if let (Some(numbers), Some(place)) = (numbers, points.get(points.len() / 2)) {
-            // Beside the joint, toward the middle of the picture.
+            // Below the picture where there is room, else in the lower corner
+            // away from the skater.
             let cap = set.least_cap(Role::NUMBER).min(0.5 * picture.height());
-            let to_left = place.x > picture.center().x;
-            let x = place.x + if to_left { -1.2 } else { 1.2 } * cap;
-            let align = if to_left {
-                Align2::RIGHT_CENTER
+            let (at, align) = if roomy {
+                let below = pos2(picture.center().x, picture.bottom() + page.gap);
+                (below, Align2::CENTER_TOP)
+            } else if place.x > picture.center().x {
+                (picture.left_bottom(), Align2::LEFT_BOTTOM)
             } else {
-                Align2::LEFT_CENTER
+                (picture.right_bottom(), Align2::RIGHT_BOTTOM)
             };
-            plate(
-                set,
-                page,
-                &numbers.measured,
-                Role::NUMBER,
-                cap,
-                pos2(x, place.y),
-                align,
-                picture,
-            );
+            plate(set, page, (&numbers.measured, Role::NUMBER, cap), at, align);
         }
     }
     let cap = set.least_cap(Role::NOTE).min(0.25 * picture.height());
-    let corner = picture.left_top() + vec2(0.6 * cap, 1.0 * cap);
-    plate(
-        set,
-        page,
-        look.words.get("replay.label"),
-        Role::NOTE,
-        cap,
-        corner,
-        Align2::LEFT_CENTER,
-        picture,
-    );
+    let label = (look.words.get("replay.label"), Role::NOTE, cap);
+    if roomy {
+        let above = pos2(picture.center().x, picture.top() - page.gap);
+        plate(set, page, label, above, Align2::CENTER_BOTTOM);
+    } else {
+        plate(set, page, label, picture.left_top(), Align2::LEFT_TOP);
+    }
 }
 
 /// The angle between two limbs as an arc about their joint.
@@ -133,26 +124,18 @@ fn paint_arc(painter: &egui::Painter, a: Pos2, vertex: Pos2, b: Pos2, width: f32
 }
 
 /// Text on a plate of its own, so that no picture can hide it.
-#[allow(clippy::too_many_arguments, reason = "one place, one meaning each")]
 fn plate(
     set: &mut Typesetter<'_>,
     page: &Page,
-    text: &str,
-    role: Role,
-    cap: f32,
+    (text, role, cap): (&str, Role, f32),
     at: Pos2,
     align: Align2,
-    within: Rect,
 ) {
     let pad = theme::PLATE_PAD * cap;
     let size = vec2(set.width_in_caps(text) * cap + 2.0 * pad, cap + 2.0 * pad);
-    let mut rect = align.anchor_size(at, size);
-    // Inside the picture also where the joint is at its edge.
-    let shift = (within.min - rect.min).max(egui::Vec2::ZERO)
-        + (within.max - rect.max).min(egui::Vec2::ZERO);
-    rect = rect.translate(shift);
+    let rect = align.anchor_size(at, size);
     set.painter()
-        .rect_filled(rect, theme::ROUNDNESS * cap, page.palette.background);
+        .rect_filled(rect, 0.0, page.palette.background);
     set.line(
         text,
         role,

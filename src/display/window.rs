@@ -7,26 +7,32 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use eframe::{NativeOptions, Renderer};
 use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand};
 
 use super::dwell::Dwell;
+use super::look::ShowMeKey;
 use super::model::{PictureView, PreviewImage, ScreenModel};
 use super::still::FONT_TEXTURE_SIDE;
 use super::theme;
 use super::ui::big_screen_ui;
 use super::words::WINDOW_TITLE;
 
+/// How often the monitor of the settings is looked for.
+const LOOK_FOR_MONITOR_EVERY: Duration = Duration::from_secs(2);
+
 /// How the window opens.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WindowOptions {
     /// Without frame, over the whole monitor.
     pub fullscreen: bool,
-    /// Number of the monitor from 0; the window system's choice when `None`
-    /// or when there is no such monitor. Always full screen.
-    pub monitor: Option<usize>,
+    /// Name of the monitor, as the log names them; the window system's choice
+    /// when `None` or while there is no such monitor. Only for full screen.
+    pub monitor: Option<String>,
+    /// The key that asks for a replay, beside those of presenters.
+    pub show_me: ShowMeKey,
     /// Width and height in points when not full screen.
     pub size: (f32, f32),
 }
@@ -36,6 +42,7 @@ impl Default for WindowOptions {
         WindowOptions {
             fullscreen: true,
             monitor: None,
+            show_me: ShowMeKey::default(),
             size: (1280.0, 720.0),
         }
     }
@@ -67,6 +74,7 @@ struct Shared {
     painted: Mutex<Option<(u32, Instant)>>,
     context: OnceLock<egui::Context>,
     closing: AtomicBool,
+    show_me: AtomicBool,
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -86,6 +94,7 @@ impl ScreenHandle {
             painted: Mutex::new(None),
             context: OnceLock::new(),
             closing: AtomicBool::new(false),
+            show_me: AtomicBool::new(false),
         }))
     }
 
@@ -106,6 +115,11 @@ impl ScreenHandle {
     pub fn close(&self) {
         self.0.closing.store(true, Ordering::Release);
         self.wake();
+    }
+
+    /// Whether a replay was asked for since the last call.
+    pub fn take_show_me(&self) -> bool {
+        self.0.show_me.swap(false, Ordering::AcqRel)
     }
 
     /// The last pass whose answer was drawn, and a moment by which its
@@ -143,13 +157,10 @@ pub fn run_big_screen(
     if cfg!(target_os = "linux") && !named("DISPLAY") && !named("WAYLAND_DISPLAY") {
         return Err(DisplayError::NoDisplay);
     }
-    let mut viewport = ViewportBuilder::default()
+    let viewport = ViewportBuilder::default()
         .with_title(WINDOW_TITLE)
         .with_inner_size([options.size.0, options.size.1])
         .with_fullscreen(options.fullscreen);
-    if let Some(monitor) = options.monitor {
-        viewport = viewport.with_monitor(monitor);
-    }
     let native = NativeOptions {
         viewport,
         // The lightest of eframe's renderers without a graphics card.
@@ -159,12 +170,20 @@ pub fn run_big_screen(
         ..Default::default()
     };
     let shared = Arc::clone(&handle.0);
+    let wanted = options.clone();
     // Missing system libraries make the window libraries panic, not fail.
     let ran = catch_unwind(AssertUnwindSafe(|| {
         eframe::run_native(
             WINDOW_TITLE,
             native,
-            Box::new(move |creation| Ok(Box::new(App::new(creation, shared, Box::new(on_quit))))),
+            Box::new(move |creation| {
+                Ok(Box::new(App::new(
+                    creation,
+                    shared,
+                    wanted,
+                    Box::new(on_quit),
+                )))
+            }),
         )
     }));
     match ran {
@@ -185,8 +204,22 @@ pub fn run_big_screen(
     }
 }
 
+/// The keys that ask for a replay; presenters send the last two.
+fn show_me_keys(key: ShowMeKey) -> [Key; 3] {
+    let chosen = match key {
+        ShowMeKey::Space => Key::Space,
+        ShowMeKey::Enter => Key::Enter,
+        ShowMeKey::R => Key::R,
+        ShowMeKey::F5 => Key::F5,
+    };
+    [chosen, Key::PageDown, Key::B]
+}
+
 struct App {
     shared: Arc<Shared>,
+    options: WindowOptions,
+    /// When the monitors were looked at last.
+    monitors_at: Option<Instant>,
     on_quit: Option<Box<dyn FnOnce()>>,
     /// What is on the screen.
     model: ScreenModel,
@@ -202,6 +235,7 @@ impl App {
     fn new(
         creation: &eframe::CreationContext<'_>,
         shared: Arc<Shared>,
+        options: WindowOptions,
         on_quit: Box<dyn FnOnce()>,
     ) -> Self {
         theme::install_fonts(&creation.egui_ctx);
@@ -210,6 +244,8 @@ impl App {
         let _ = shared.context.set(creation.egui_ctx.clone());
         App {
             shared,
+            options,
+            monitors_at: None,
             on_quit: Some(on_quit),
             model,
             picture: None,
@@ -242,6 +278,45 @@ impl App {
         self.picture = picture;
     }
 
+    /// Goes to the monitor of the settings, also when that is plugged in
+    /// again; until then the window stays where the window system put it.
+    fn find_monitor(&mut self, ctx: &egui::Context, frame: &eframe::Frame) {
+        let Some(window) = frame.winit_window() else {
+            return;
+        };
+        let first = self.monitors_at.is_none();
+        let due = self
+            .monitors_at
+            .is_none_or(|at| at.elapsed() >= LOOK_FOR_MONITOR_EVERY);
+        let wanted = match &self.options.monitor {
+            Some(name) if self.options.fullscreen => Some(name),
+            _ => None,
+        };
+        if !due || (!first && wanted.is_none()) {
+            return;
+        }
+        self.monitors_at = Some(Instant::now());
+        let names: Vec<Option<String>> = window.available_monitors().map(|m| m.name()).collect();
+        if first {
+            let known: Vec<&str> = names.iter().flatten().map(String::as_str).collect();
+            tracing::info!("monitors: {}", known.join(", "));
+        }
+        let Some(wanted) = wanted else { return };
+        ctx.request_repaint_after(LOOK_FOR_MONITOR_EVERY);
+        let current = window.current_monitor().and_then(|m| m.name());
+        match names.iter().position(|n| n.as_ref() == Some(wanted)) {
+            Some(index) if current.as_ref() != Some(wanted) => {
+                tracing::info!("the big screen goes to the monitor '{wanted}'");
+                ctx.send_viewport_cmd(ViewportCommand::SetMonitor(index));
+            }
+            Some(_) => {}
+            None if first => tracing::warn!(
+                "there is no monitor '{wanted}'; another one is taken until it is there"
+            ),
+            None => {}
+        }
+    }
+
     fn take_newest(&mut self, ctx: &egui::Context) {
         let (model, picture) = lock(&self.shared.newest).clone();
         match self
@@ -258,7 +333,12 @@ impl App {
 }
 
 impl eframe::App for App {
-    fn logic(&mut self, ctx: &egui::Context, _frame: &mut eframe::Frame) {
+    fn logic(&mut self, ctx: &egui::Context, frame: &mut eframe::Frame) {
+        self.find_monitor(ctx, frame);
+        let asked = show_me_keys(self.options.show_me);
+        if ctx.input(|i| asked.iter().any(|key| i.key_pressed(*key))) {
+            self.shared.show_me.store(true, Ordering::Release);
+        }
         if let Some(pass_number) = self.drawn.take() {
             *lock(&self.shared.painted) = Some((pass_number, Instant::now()));
         }

@@ -6,11 +6,11 @@ use std::sync::Arc;
 use super::{EngineChoice, ModelChoice};
 use crate::capture::Frame;
 use crate::config::Lane;
-use crate::feedback::{Coach, Cue, FeedbackSettings};
+use crate::feedback::{Coach, Cue, FeedbackSettings, SetSummary};
 use crate::pose::{self, Estimator, PoseError, PoseFrame, PoseSettings};
 use crate::rules::{JudgedPass, Thresholds, judge};
 use crate::store;
-use crate::stride::cut;
+use crate::stride::{PassMotion, cut};
 use crate::track::{TrackEvent, TrackSettings, Tracker};
 
 /// Everything that may change how the next pass is judged, as one snapshot.
@@ -34,7 +34,20 @@ pub enum Happening {
     /// Somebody is now passing through the lane.
     Passing,
     /// A pass is over, judged, and has its cue.
-    Judged(Box<(JudgedPass, Cue)>),
+    Judged(Box<Judged>),
+}
+
+/// A finished pass with all that is known of it.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// What was measured and flagged.
+    pub pass: JudgedPass,
+    /// What is said.
+    pub cue: Cue,
+    /// The motion it was measured from.
+    pub motion: Arc<PassMotion>,
+    /// What the set was like that this pass completed.
+    pub summary: Option<SetSummary>,
 }
 
 /// Pose model, tracker, stride engine, rules and feedback, wired together.
@@ -116,7 +129,12 @@ impl Analyser {
                     motion.corrected = self.judging.corrections;
                     let judged = judge(&motion, &self.judging.thresholds);
                     let cue = self.coach.after_pass(&judged);
-                    Happening::Judged(Box::new((judged, cue)))
+                    Happening::Judged(Box::new(Judged {
+                        pass: judged,
+                        cue,
+                        motion: Arc::new(motion),
+                        summary: self.coach.take_summary(),
+                    }))
                 }
             })
             .collect()

@@ -15,10 +15,14 @@ use super::analyser::{Analyser, Judging};
 use super::live::{open_store, stop_on_signals, with_window};
 use super::run::{Lateness, Stop, run};
 use super::stage::Stage;
-use super::{DemoOptions, EngineChoice, ModelChoice, age_groups_file, words};
+use super::{
+    DemoOptions, EngineChoice, ModelChoice, StationSettings, age_groups_file, station_file, words,
+};
 use crate::capture::{Feed, Pace, SourceSpec};
 use crate::config::{self, Lane};
-use crate::display::{Screen, ScreenGeometry, ScreenHandle, ScreenModel, render_png};
+use crate::display::{
+    Look, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, render_png,
+};
 use crate::feedback::FeedbackSettings;
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::sound::{SoundSettings, Speaker};
@@ -55,8 +59,23 @@ pub fn demo(options: &DemoOptions) -> anyhow::Result<()> {
     })?;
     let stop = stop_on_signals()?;
     let geometry = ScreenGeometry::default();
-    let screen = ScreenHandle::new(ScreenModel::waiting(geometry));
+    // Words and colours are those of the station; the rest of its settings
+    // belongs to its camera.
+    let settings = StationSettings::load(&station_file(&home))?.screen;
+    let look = settings.look(&home, None)?;
+    let screen = ScreenHandle::new(ScreenModel {
+        look: look.clone(),
+        ..ScreenModel::waiting(geometry)
+    });
+    let window = WindowOptions {
+        fullscreen: !options.windowed,
+        monitor: settings.monitor.clone(),
+        show_me: settings.show_me_key,
+        ..WindowOptions::default()
+    };
     let player = Player {
+        look,
+        blur_faces: settings.blur_faces,
         home,
         out: options.out.clone(),
         geometry,
@@ -65,13 +84,15 @@ pub fn demo(options: &DemoOptions) -> anyhow::Result<()> {
     if options.headless {
         return player.play(&stop);
     }
-    with_window(options.windowed, &screen, &stop, {
+    with_window(&window, &screen, &stop, {
         let stop = Arc::clone(&stop);
         move || player.play(&stop)
     })
 }
 
 struct Player {
+    look: Look,
+    blur_faces: bool,
     home: PathBuf,
     out: PathBuf,
     geometry: ScreenGeometry,
@@ -97,6 +118,8 @@ impl Player {
         );
         let mut stage = Stage::new(self.geometry, engine.backend.clone());
         stage.screen = self.screen.clone();
+        stage.look = self.look.clone();
+        stage.blur_faces = self.blur_faces;
         stage.speaker = Some(Speaker::start(
             &self.home.join("sounds"),
             SoundSettings::default(),

@@ -38,7 +38,17 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         screen_height_m: setup.station.screen_height_m as f32,
         reading_distance_m: setup.station.reading_distance_m as f32,
     };
-    let screen = ScreenHandle::new(ScreenModel::waiting(geometry));
+    let first = ScreenModel {
+        look: setup.look.clone(),
+        ..ScreenModel::waiting(geometry)
+    };
+    let screen = ScreenHandle::new(first);
+    let window = WindowOptions {
+        fullscreen: !options.windowed,
+        monitor: setup.station.screen.monitor.clone(),
+        show_me: setup.station.screen.show_me_key,
+        ..WindowOptions::default()
+    };
     let watcher = Watcher {
         model: options.model.unwrap_or(setup.station.model),
         engine: options.engine.unwrap_or(setup.station.engine),
@@ -49,7 +59,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         folder,
         geometry,
     };
-    with_window(options.windowed, &screen, &stop, {
+    with_window(&window, &screen, &stop, {
         let (screen, stop) = (screen.clone(), Arc::clone(&stop));
         move || watcher.watch(&screen, &stop)
     })
@@ -59,7 +69,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
 /// The window's end stops the work, the work's end closes the window. Without
 /// a display the work goes on alone.
 pub fn with_window(
-    windowed: bool,
+    window: &WindowOptions,
     screen: &ScreenHandle,
     stop: &Stop,
     work: impl FnOnce() -> anyhow::Result<()> + Send + 'static,
@@ -71,12 +81,8 @@ pub fn with_window(
         closer.close();
         let _ = done.send(result);
     })?;
-    let options = WindowOptions {
-        fullscreen: !windowed,
-        ..WindowOptions::default()
-    };
     let window_gone = Arc::clone(stop);
-    let opened = run_big_screen(&options, screen, move || {
+    let opened = run_big_screen(window, screen, move || {
         window_gone.store(true, Ordering::Relaxed);
     });
     match opened {
@@ -145,6 +151,8 @@ impl Watcher {
         let engine = analyser.engine_record(self.model);
         let mut stage = Stage::new(self.geometry, engine.backend.clone());
         stage.screen = Some(screen.clone());
+        stage.look = self.setup.look.clone();
+        stage.blur_faces = station.screen.blur_faces;
         stage.speaker = Some(Speaker::start(
             &self.home.join("sounds"),
             SoundSettings {
@@ -211,6 +219,7 @@ impl Watcher {
                     screen.show(
                         ScreenModel {
                             screen: Screen::Fault(Fault::EngineStopped),
+                            look: self.setup.look.clone(),
                             ..ScreenModel::waiting(self.geometry)
                         },
                         None,

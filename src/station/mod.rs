@@ -13,7 +13,9 @@ mod devices;
 mod live;
 pub mod logging;
 mod options;
+mod packed;
 pub mod reference;
+mod replay;
 mod review;
 mod run;
 mod scale;
@@ -22,7 +24,7 @@ mod settings;
 mod stage;
 mod words;
 
-pub use analyser::{Analyser, Happening, Judging};
+pub use analyser::{Analyser, Happening, Judged, Judging};
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;

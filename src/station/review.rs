@@ -89,7 +89,7 @@ fn keep(
 ) -> anyhow::Result<()> {
     for happening in happenings {
         if let Happening::Judged(judged) = happening {
-            let (pass, cue) = judged.as_ref();
+            let (pass, cue) = (&judged.pass, &judged.cue);
             session.add_pass(pass, cue, &words::cue_sentence(cue))?;
             progress.clear();
             print_pass(pass, cue);

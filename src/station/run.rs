@@ -63,7 +63,10 @@ pub fn run(
         let ended = match feed.take(WAIT) {
             Taken::Frame(frame) => {
                 match analyser.push(&frame) {
-                    Ok((_, news)) => happenings = news,
+                    Ok((poses, news)) => {
+                        happenings = news;
+                        stage.frame(&frame, &poses);
+                    }
                     Err(error) => {
                         if complained.is_none_or(|at| at.elapsed() > COMPLAIN_EVERY) {
                             complained = Some(Instant::now());
@@ -75,7 +78,6 @@ pub fn run(
                 if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
                     keep(&mut lateness.frame_age_s, lateness.frames, age_s);
                 }
-                stage.frame(&frame);
                 last_frame = Some(frame);
                 false
             }
@@ -96,8 +98,8 @@ pub fn run(
         let status = feed.status();
         for happening in happenings {
             if let (Happening::Judged(judged), Some(frame)) = (happening, &last_frame) {
-                let (pass, cue) = judged.as_ref();
-                stage.announce(pass, cue, &status);
+                let (pass, cue) = (&judged.pass, &judged.cue);
+                stage.announce(&judged, &status);
                 if let Some(age_s) = feed.clock().age_s(pass.ended_at_s) {
                     let n = lateness.passes;
                     keep(&mut lateness.pass_end_to_cue_s, n, age_s);

@@ -6,13 +6,15 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use super::analyser::Judged;
+use super::replay::{Clip, Ring, small_picture};
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
     Fault, Look, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
     StatusStrip,
 };
-use crate::feedback::Cue;
-use crate::rules::JudgedPass;
+use crate::feedback::SetSummary;
+use crate::pose::PoseFrame;
 use crate::sound::{SoundId, SoundState, Speaker};
 use crate::store::{StoreWriter, WriterState, WriterStatus};
 
@@ -26,8 +28,14 @@ const CUE_AT_MOST: Duration = Duration::from_secs(8);
 const FAULT_AFTER: Duration = Duration::from_millis(500);
 /// Shortest time between two pictures of the lane on the screen.
 const PICTURE_EVERY: Duration = Duration::from_millis(60);
-/// Longest side of that picture, pixels.
-const PICTURE_SIDE: u32 = 640;
+/// How long the summary of a set stays.
+const SUMMARY_FOR: Duration = Duration::from_secs(8);
+/// How long it is said that nothing is stored; the strip goes on saying it.
+const NOT_STORED_FOR: Duration = Duration::from_secs(8);
+/// How long a replay runs on: three loops.
+const REPLAY_FOR: Duration = Duration::from_millis(10_500);
+/// A replay that nobody asked for so long is let go with its pictures.
+const CLIP_KEPT_FOR: Duration = Duration::from_secs(60);
 
 /// Opens a recording for a source whose frames look like this one.
 pub type OpenStore = Box<dyn FnOnce(&Frame) -> StoreWriter + Send>;
@@ -46,7 +54,16 @@ pub struct Stage {
     /// How the big screen looks.
     pub look: Look,
     engine_name: String,
+    /// Whether faces are made unreadable in every picture.
+    pub blur_faces: bool,
     answer: Option<(Screen, Instant)>,
+    summary: Option<(SetSummary, Option<Instant>)>,
+    /// Since when it is said that nothing is stored; said once.
+    not_stored_since: Option<Instant>,
+    ring: Ring,
+    clip: Option<(Clip, Instant)>,
+    replaying_since: Option<Instant>,
+    shown_shot: Option<((usize, bool), Screen, Arc<PreviewImage>)>,
     fault_since: Option<Instant>,
     picture: Option<Arc<PreviewImage>>,
     picture_at: Option<Instant>,
@@ -63,7 +80,14 @@ impl Stage {
             geometry,
             look: Look::default(),
             engine_name,
+            blur_faces: true,
             answer: None,
+            summary: None,
+            not_stored_since: None,
+            ring: Ring::default(),
+            clip: None,
+            replaying_since: None,
+            shown_shot: None,
             fault_since: None,
             picture: None,
             picture_at: None,
@@ -71,34 +95,48 @@ impl Stage {
     }
 
     /// Brings a judged pass to the store, the screen and the loudspeaker.
-    pub fn announce(&mut self, pass: &JudgedPass, cue: &Cue, feed: &FeedStatus) {
+    pub fn announce(&mut self, judged: &Judged, feed: &FeedStatus) {
+        let (pass, cue) = (&judged.pass, &judged.cue);
         if let Some(store) = &self.store {
             // What the disk cannot take now it takes later; the status strip
             // and the health lines say so.
             store.submit(pass.clone(), cue.clone()).wait(DISK_PATIENCE);
         }
         self.answer = Some((Screen::of_cue(cue), Instant::now()));
+        self.summary = judged
+            .summary
+            .map(|summary| (summary, None))
+            .or(self.summary.take());
+        self.end_replay();
         self.show(feed, false);
         if let (Some(speaker), Some(sound)) = (&self.speaker, SoundId::of_cue(&cue.kind)) {
             speaker.play(sound);
         }
+        // After the cue: this may take some milliseconds.
+        let clip = self.ring.clip(pass, cue, &judged.motion);
+        self.clip = clip.map(|clip| (clip, Instant::now()));
     }
 
     /// A new frame came in: opens the recording with the first one, and keeps
-    /// a picture of the lane for the screen.
-    pub fn frame(&mut self, frame: &Frame) {
+    /// pictures of the lane for the screen and for a replay.
+    pub fn frame(&mut self, frame: &Frame, poses: &PoseFrame) {
         if let Some(open) = self.open_store.take() {
             self.store = Some(open(frame));
         }
+        if self.screen.is_none() || self.look.symbols_only {
+            return;
+        }
+        let Some(picture) = small_picture(frame, poses, self.blur_faces) else {
+            return;
+        };
+        self.ring.push(frame, &picture);
         let due = self
             .picture_at
             .is_none_or(|at| at.elapsed() >= PICTURE_EVERY);
-        if self.screen.is_none() || !due {
-            return;
+        if due {
+            self.picture_at = Some(Instant::now());
+            self.picture = Some(Arc::new(picture));
         }
-        self.picture_at = Some(Instant::now());
-        self.picture = PreviewImage::from_rgb(frame.width, frame.height, &frame.rgb, PICTURE_SIDE)
-            .map(Arc::new);
     }
 
     /// Shows what is due now.
@@ -106,12 +144,63 @@ impl Stage {
         let Some(handle) = self.screen.clone() else {
             return;
         };
+        self.look_after_replay(handle.take_show_me(), somebody_passing);
+        if let Some((screen, picture)) = self.shot_now() {
+            handle.show(self.model(screen, feed), Some(picture));
+            return;
+        }
         let screen = self.screen_now(feed, somebody_passing);
         let picture = match screen {
-            Screen::InLane | Screen::Waiting => self.picture.clone(),
+            Screen::InLane => self.picture.clone(),
             _ => None,
         };
         handle.show(self.model(screen, feed), picture);
+    }
+
+    /// Starts a replay that was asked for, and ends one: after its time, when
+    /// it is asked for again, and whenever somebody is in the lane.
+    fn look_after_replay(&mut self, asked: bool, somebody_passing: bool) {
+        let over = self
+            .replaying_since
+            .is_some_and(|since| since.elapsed() >= REPLAY_FOR);
+        if somebody_passing || over || (asked && self.replaying_since.is_some()) {
+            self.end_replay();
+        } else if asked && self.clip.is_some() {
+            self.replaying_since = Some(Instant::now());
+        }
+        let forgotten = self
+            .clip
+            .as_ref()
+            .is_some_and(|(_, since)| since.elapsed() >= CLIP_KEPT_FOR);
+        if forgotten && self.replaying_since.is_none() {
+            self.clip = None;
+        }
+    }
+
+    fn end_replay(&mut self) {
+        self.replaying_since = None;
+        self.shown_shot = None;
+    }
+
+    /// The picture of the replay that is due, while one runs.
+    fn shot_now(&mut self) -> Option<(Screen, Arc<PreviewImage>)> {
+        let since = self.replaying_since?;
+        let (clip, _) = self.clip.as_ref()?;
+        let due = clip.due(since.elapsed());
+        if self
+            .shown_shot
+            .as_ref()
+            .is_none_or(|(shown, ..)| *shown != due)
+        {
+            let (picture, overlay) = clip.shot(due.0, due.1)?;
+            let screen = Screen::Replay {
+                pass_number: clip.pass_number,
+                overlay,
+            };
+            self.shown_shot = Some((due, screen, Arc::new(picture)));
+        }
+        let (_, screen, picture) = self.shown_shot.as_ref()?;
+        Some((screen.clone(), Arc::clone(picture)))
     }
 
     /// What the big screen shows for a screen at the moment.
@@ -150,8 +239,29 @@ impl Stage {
                 Screen::Fault(fault)
             }
             _ if somebody_passing => Screen::InLane,
-            _ => Screen::Waiting,
+            _ => self.free_lane(),
         }
+    }
+
+    /// While nobody is there: the summary of the set, once that nothing is
+    /// stored, else who is next.
+    fn free_lane(&mut self) -> Screen {
+        if let Some((summary, since)) = &mut self.summary {
+            let since = *since.get_or_insert_with(Instant::now);
+            if since.elapsed() < SUMMARY_FOR {
+                return Screen::Summary(*summary);
+            }
+            self.summary = None;
+        }
+        if self.recording_trouble().is_some() {
+            let since = *self.not_stored_since.get_or_insert_with(Instant::now);
+            if since.elapsed() < NOT_STORED_FOR {
+                return Screen::Fault(Fault::NotRecording);
+            }
+        } else {
+            self.not_stored_since = None;
+        }
+        Screen::Waiting
     }
 
     fn sound_note(&self) -> SoundNote {

@@ -1,0 +1,303 @@
+//! 'Show me': the flagged push of the last pass in slow motion.
+//!
+//! Takes: every frame with the faces found in it, then the judged pass.
+//! Gives: the pictures of the flagged instant with the body drawn over them.
+//! Fails: never; where the pictures are gone there is no replay.
+//!
+//! Pictures of skaters: they are kept in memory only, at half size, for the
+//! last seconds; faces are made unreadable before a picture is kept. Nothing
+//! here is written anywhere.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::capture::Frame;
+use crate::display::{AngleMark, Overlay, PreviewImage};
+use crate::feedback::{Cue, CueKind};
+use crate::geometry::included_deg;
+use crate::pose::BodyPoint as P;
+use crate::pose::{Body, PoseFrame};
+use crate::rules::JudgedPass;
+use crate::stride::{Leg, PassMotion, Push, leg_points};
+
+use super::packed::Packed;
+
+/// How long pictures are kept, seconds.
+const KEEP_S: f64 = 10.0;
+/// And how many bytes of them at most.
+const KEEP_BYTES: usize = 64 << 20;
+/// Pictures are halved, but never smaller than this nor larger than that,
+/// pixels on their longest side.
+const SIDE: (u32, u32) = (640, 960);
+/// What is shown before and after the flagged instant, seconds.
+const AROUND_S: f64 = 0.4;
+/// How much slower than it was.
+const SLOWER: f64 = 2.5;
+/// How long the flagged instant stands still.
+const HOLD: Duration = Duration::from_millis(1500);
+
+/// The body's lines from joint to joint.
+const BONES: [(P, P); 14] = [
+    (P::LeftShoulder, P::RightShoulder),
+    (P::LeftHip, P::RightHip),
+    (P::LeftShoulder, P::LeftHip),
+    (P::RightShoulder, P::RightHip),
+    (P::LeftShoulder, P::LeftElbow),
+    (P::LeftElbow, P::LeftWrist),
+    (P::RightShoulder, P::RightElbow),
+    (P::RightElbow, P::RightWrist),
+    (P::LeftHip, P::LeftKnee),
+    (P::LeftKnee, P::LeftAnkle),
+    (P::LeftAnkle, P::LeftToe),
+    (P::RightHip, P::RightKnee),
+    (P::RightKnee, P::RightAnkle),
+    (P::RightAnkle, P::RightToe),
+];
+
+/// A frame made small, with every face that was found made unreadable where
+/// that is wanted.
+pub fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<PreviewImage> {
+    let side = (frame.width.max(frame.height) / 2).clamp(SIDE.0, SIDE.1);
+    let mut picture = PreviewImage::from_rgb(frame.width, frame.height, &frame.rgb, side)?;
+    if blur_faces {
+        let scale = picture.size().0 as f32 / frame.width as f32;
+        for body in &poses.bodies {
+            let (centre, radius) = face(body);
+            picture.blur_disc(centre.map(|c| c * scale), radius * scale);
+        }
+    }
+    Some(picture)
+}
+
+/// Where the head of a body is: centre and radius, pixels. Wide on purpose:
+/// the body points are a few pixels off in motion.
+fn face(body: &Body) -> ([f32; 2], f32) {
+    let at = |p: P| [body.point(p).x_px, body.point(p).y_px];
+    let points = [P::Nose, P::LeftEye, P::RightEye, P::LeftEar, P::RightEar].map(at);
+    let mean = |axis: usize| points.iter().map(|p| p[axis]).sum::<f32>() / points.len() as f32;
+    let centre = [mean(0), mean(1)];
+    let away = |p: [f32; 2]| (p[0] - centre[0]).hypot(p[1] - centre[1]);
+    let spread = points.into_iter().map(away).fold(0.0, f32::max);
+    let shoulders = (away(at(P::LeftShoulder)) + away(at(P::RightShoulder))) / 2.0;
+    (centre, (1.8 * spread).max(0.65 * shoulders))
+}
+
+struct Kept {
+    captured_at_s: f64,
+    frame_px: [u32; 2],
+    picture: Arc<Packed>,
+}
+
+/// The pictures of the last seconds.
+#[derive(Default)]
+pub struct Ring {
+    kept: VecDeque<Kept>,
+    bytes: usize,
+}
+
+impl Ring {
+    /// Keeps a picture, and lets the oldest go.
+    pub fn push(&mut self, frame: &Frame, picture: &PreviewImage) {
+        let at = frame.captured_at_s;
+        // A source that starts again starts at 0 again.
+        if self.kept.back().is_some_and(|last| last.captured_at_s > at) {
+            *self = Ring::default();
+        }
+        let picture = Packed::of(picture);
+        self.bytes += picture.bytes();
+        self.kept.push_back(Kept {
+            captured_at_s: at,
+            frame_px: [frame.width, frame.height],
+            picture: Arc::new(picture),
+        });
+        while let Some(oldest) = self.kept.front() {
+            if oldest.captured_at_s >= at - KEEP_S && self.bytes <= KEEP_BYTES {
+                break;
+            }
+            self.bytes -= oldest.picture.bytes();
+            self.kept.pop_front();
+        }
+    }
+
+    /// The pictures around the flagged instant of a pass; `None` where the
+    /// cue is about no push or the pictures are gone.
+    pub fn clip(&self, pass: &JudgedPass, cue: &Cue, motion: &PassMotion) -> Option<Clip> {
+        let CueKind::Do {
+            rule,
+            value,
+            target,
+            ..
+        } = cue.kind
+        else {
+            return None;
+        };
+        // The push nearest to the value that was shown.
+        let (push, measured) = pass
+            .pushes
+            .iter()
+            .zip(&motion.pushes)
+            .flat_map(|(judged, push)| judged.flags.iter().map(move |f| (f, push)))
+            .filter(|(f, _)| f.rule == rule && f.value.is_finite())
+            .min_by(|a, b| {
+                (a.0.value - value)
+                    .abs()
+                    .total_cmp(&(b.0.value - value).abs())
+            })
+            .map(|(f, push)| (push, f.value))?;
+        let instant_s = instant_s(motion, push, rule);
+        let near = |k: &&Kept| (k.captured_at_s - instant_s).abs() <= AROUND_S;
+        let shots: Vec<Shot> = self
+            .kept
+            .iter()
+            .filter(near)
+            .map(|k| Shot {
+                at_s: k.captured_at_s - instant_s,
+                overlay: overlay(motion, push.leg, rule, k),
+                picture: Arc::clone(&k.picture),
+            })
+            .collect();
+        let flagged = (0..shots.len())
+            .min_by(|&a, &b| shots[a].at_s.abs().total_cmp(&shots[b].at_s.abs()))?;
+        // Without the instant itself there is nothing to show.
+        if shots[flagged].at_s.abs() > 0.1 {
+            return None;
+        }
+        let mut still = shots[flagged].overlay.clone();
+        if let Some(mark) = &mut still.mark {
+            mark.numbers = Some((measured, target));
+        }
+        Some(Clip {
+            pass_number: cue.pass_number,
+            still: Arc::new(still),
+            shots,
+            flagged,
+        })
+    }
+}
+
+/// When the quantity of a rule was what it was judged by, seconds.
+fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
+    match rule {
+        "knee_bend" => {
+            let p = leg_points(push.leg);
+            let curves = &motion.curves;
+            let (from, to) = (
+                curves.index_at(push.touchdown_s),
+                curves.index_at(push.push_start_s),
+            );
+            let bend = |i: usize| {
+                let at = |point: usize| curves.points[i][point];
+                included_deg(at(p.hip), at(p.knee), at(p.ankle)).unwrap_or(180.0)
+            };
+            (from..=to.min(curves.len().saturating_sub(1)))
+                .min_by(|&a, &b| bend(a).total_cmp(&bend(b)))
+                .map_or(push.push_start_s, |i| curves.time_s(i as f64))
+        }
+        "recovery_gap" => push.recovery_s,
+        "trunk_lean" => (push.push_start_s + push.toe_off_s) / 2.0,
+        // At its end the push is longest, the toe is turned out and the arm
+        // is at the front of its swing.
+        _ => push.toe_off_s,
+    }
+}
+
+fn overlay(motion: &PassMotion, leg: Leg, rule: &'static str, kept: &Kept) -> Overlay {
+    let curves = &motion.curves;
+    let i = curves.index_at(kept.captured_at_s);
+    let Some(points) = curves.points.get(i) else {
+        return Overlay::default();
+    };
+    let share = |[x, y]: [f64; 2]| {
+        [
+            (x / f64::from(kept.frame_px[0].max(1))) as f32,
+            (y / f64::from(kept.frame_px[1].max(1))) as f32,
+        ]
+    };
+    let at = |p: P| share(points[p as usize]);
+    let mid = |a: P, b: P| share(curves.mid(i, a as usize, b as usize));
+    let (shoulders, hips) = (
+        mid(P::LeftShoulder, P::RightShoulder),
+        mid(P::LeftHip, P::RightHip),
+    );
+    let joints = leg_points(leg);
+    let of_leg = |joint: usize| share(points[joint]);
+    let mark = match rule {
+        "knee_bend" | "extension" => {
+            vec![
+                of_leg(joints.hip),
+                of_leg(joints.knee),
+                of_leg(joints.ankle),
+            ]
+        }
+        "trunk_lean" => vec![shoulders, hips, [hips[0], shoulders[1]]],
+        "recovery_gap" => vec![at(P::LeftHeel), at(P::RightHeel)],
+        "toe_direction" => vec![of_leg(joints.heel), of_leg(joints.toe)],
+        _ => vec![
+            shoulders,
+            at(match leg {
+                Leg::Left => P::LeftWrist,
+                Leg::Right => P::RightWrist,
+            }),
+        ],
+    };
+    Overlay {
+        lines: BONES.map(|(a, b)| [at(a), at(b)]).to_vec(),
+        mark: Some(AngleMark {
+            points: mark,
+            rule,
+            numbers: None,
+        }),
+    }
+}
+
+struct Shot {
+    /// Seconds from the flagged instant.
+    at_s: f64,
+    picture: Arc<Packed>,
+    overlay: Overlay,
+}
+
+/// The pictures around one flagged instant, to be looped.
+pub struct Clip {
+    /// Number of the pass in the session.
+    pub pass_number: u32,
+    shots: Vec<Shot>,
+    flagged: usize,
+    still: Arc<Overlay>,
+}
+
+impl Clip {
+    /// Which picture is due so long after the start, and whether it is the
+    /// flagged instant standing still. The loop begins again by itself.
+    pub fn due(&self, since: Duration) -> (usize, bool) {
+        let before = Duration::from_secs_f64(AROUND_S * SLOWER);
+        let whole = 2 * before + HOLD;
+        let into = Duration::from_nanos((since.as_nanos() % whole.as_nanos()) as u64);
+        if into >= before && into < before + HOLD {
+            return (self.flagged, true);
+        }
+        let moving = if into < before { into } else { into - HOLD };
+        let at_s = moving.as_secs_f64() / SLOWER - AROUND_S;
+        let nearest = |&a: &usize, &b: &usize| {
+            let off = |i: usize| (self.shots[i].at_s - at_s).abs();
+            off(a).total_cmp(&off(b))
+        };
+        ((0..self.shots.len()).min_by(nearest).unwrap_or(0), false)
+    }
+
+    /// A picture and what is drawn over it.
+    pub fn shot(&self, index: usize, still: bool) -> Option<(PreviewImage, Arc<Overlay>)> {
+        let shot = self.shots.get(index)?;
+        let overlay = if still {
+            Arc::clone(&self.still)
+        } else {
+            Arc::new(shot.overlay.clone())
+        };
+        Some((shot.picture.unpack()?, overlay))
+    }
+}
+
+#[cfg(test)]
+#[path = "replay_tests.rs"]
+mod tests;

@@ -1,0 +1,247 @@
+//! Clips from a ring, with a skater whose pictures are numbered.
+
+use super::*;
+use crate::config::{Lane, Travel, View};
+use crate::feedback::CueLeg;
+use crate::pose::{Landmark, POINTS};
+use crate::rules::{AgeGroup, Flag, JudgedPush, Measure, Thresholds};
+use crate::stride::cut;
+use crate::track::{Pass, Sample};
+
+const RATE_HZ: f64 = 30.0;
+
+/// A grey frame whose brightness counts up with time.
+fn frame(n: u32) -> Frame {
+    let (width, height) = (64, 36);
+    Frame {
+        seq: u64::from(n),
+        captured_at_s: f64::from(n) / RATE_HZ,
+        width,
+        height,
+        rgb: vec![(n % 200) as u8 + 20; (width * height * 3) as usize],
+    }
+}
+
+fn keep(ring: &mut Ring, frames: std::ops::Range<u32>) {
+    for n in frames {
+        let frame = frame(n);
+        let picture = small_picture(&frame, &PoseFrame::default(), true).unwrap();
+        ring.push(&frame, &picture);
+    }
+}
+
+fn lane() -> Lane {
+    Lane {
+        view: View::Side,
+        camera_height_m: 1.4,
+        tilt_deg: 4.0,
+        hfov_deg: 62.0,
+        roll_deg: 0.0,
+        lane_distance_m: 6.0,
+        travel: Travel::LeftToRight,
+        skater_height_m: 1.55,
+    }
+}
+
+/// A body that stands in the middle of the picture for four seconds.
+fn motion() -> PassMotion {
+    let point = |i: usize| Landmark {
+        x_px: 32.0 + (i % 3) as f32,
+        y_px: 4.0 + i as f32 * 0.9,
+        z_px: 0.0,
+        visibility: 1.0,
+    };
+    let samples = (0..120)
+        .map(|n| Sample {
+            t_s: f64::from(n) / RATE_HZ,
+            points: std::array::from_fn(point),
+            world_m: [[0.0; 3]; POINTS],
+            lane_m: Some([f64::from(n) * 0.1, 6.0]),
+        })
+        .collect();
+    let pass = Pass {
+        track_id: 1,
+        samples,
+        frame_px: [64, 36],
+        speed_mps: 3.0,
+        heading: [1.0, 0.0],
+    };
+    let mut motion = cut(&pass, &lane());
+    motion.pushes = [1.0, 2.0]
+        .map(|toe_off_s| Push {
+            leg: Leg::Left,
+            near_leg: None,
+            touchdown_s: toe_off_s - 0.5,
+            push_start_s: toe_off_s - 0.3,
+            toe_off_s,
+            recovery_s: toe_off_s + 0.2,
+            prominence: 1.0,
+        })
+        .to_vec();
+    motion
+}
+
+/// The extension is flagged in both pushes, by little and by more.
+fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
+    let push = |value: f64| JudgedPush {
+        leg: Leg::Left,
+        near_leg: None,
+        push_start_s: 0.0,
+        toe_off_s: 0.0,
+        measures: vec![Measure::not_judged("")],
+        flags: vec![Flag {
+            rule: "extension".to_owned(),
+            value,
+            limit: 155.0,
+        }],
+    };
+    let pass = JudgedPass {
+        track_id: 1,
+        started_at_s: 0.0,
+        ended_at_s: 4.0,
+        speed_mps: 3.0,
+        view: View::Side,
+        thresholds: Thresholds::defaults(AgeGroup::U13),
+        pushes: vec![push(140.0), push(130.0)],
+    };
+    let cue = Cue {
+        pass_number: 7,
+        track_id: 1,
+        kind: kind.unwrap_or(CueKind::Do {
+            rule: "extension",
+            value: 131.0,
+            target: 155.0,
+            leg: CueLeg::Left,
+            flagged_pushes: 2,
+            good: None,
+        }),
+    };
+    (pass, cue)
+}
+
+#[test]
+fn the_clip_stands_still_at_the_push_the_cue_is_about() {
+    let mut ring = Ring::default();
+    keep(&mut ring, 0..120);
+    let (pass, cue) = pass_and_cue(None);
+    let clip = ring.clip(&pass, &cue, &motion()).unwrap();
+    assert_eq!(clip.pass_number, 7);
+    // 131 is nearer to the second push, whose toe-off is frame 60.
+    let (index, still) = clip.due(Duration::from_millis(1700));
+    assert!(still);
+    let (picture, overlay) = clip.shot(index, still).unwrap();
+    assert!(picture.rgb()[0].abs_diff(60 + 20) <= 1);
+    let mark = overlay.mark.as_ref().unwrap();
+    assert_eq!(mark.numbers, Some((130.0, 155.0)));
+    assert_eq!(mark.points.len(), 3);
+    assert!(
+        overlay
+            .lines
+            .iter()
+            .flatten()
+            .flatten()
+            .all(|v| (0.0..=1.0).contains(v))
+    );
+
+    // Before and after it moves, 2.5 times as slowly, and begins again.
+    let brightness = |ms: u64| {
+        let (index, still) = clip.due(Duration::from_millis(ms));
+        assert!(!still, "{ms}");
+        clip.shot(index, false).unwrap().0.rgb()[0]
+    };
+    assert!(brightness(0).abs_diff(60 - 12 + 20) <= 1);
+    assert!(brightness(500).abs_diff(60 - 6 + 20) <= 1);
+    assert!(brightness(3400).abs_diff(60 + 11 + 20) <= 1);
+    assert_eq!(brightness(3500), brightness(0));
+}
+
+#[test]
+fn old_pictures_are_gone_and_then_there_is_no_replay() {
+    let mut ring = Ring::default();
+    keep(&mut ring, 0..1000);
+    let first_s = ring.kept.front().unwrap().captured_at_s;
+    let last_s = ring.kept.back().unwrap().captured_at_s;
+    assert!(last_s - first_s <= KEEP_S && last_s - first_s > KEEP_S - 0.1);
+    let (pass, cue) = pass_and_cue(None);
+    assert!(ring.clip(&pass, &cue, &motion()).is_none());
+    // Another source starts at 0: nothing of the first is left.
+    keep(&mut ring, 0..1);
+    assert_eq!(ring.kept.len(), 1);
+}
+
+#[test]
+fn the_memory_is_bounded_whatever_the_camera_sends() {
+    let mut ring = Ring::default();
+    let (width, height) = (3840, 2160);
+    for n in 0..150 {
+        let frame = Frame {
+            seq: n,
+            captured_at_s: n as f64 / 120.0,
+            width,
+            height,
+            rgb: Vec::new(),
+        };
+        let rgb = vec![9; 960 * 540 * 3];
+        let picture = PreviewImage::from_rgb(960, 540, &rgb, 960).unwrap();
+        ring.push(&frame, &picture);
+        assert!(ring.bytes <= KEEP_BYTES);
+    }
+    let held: usize = ring.kept.iter().map(|k| k.picture.bytes()).sum();
+    assert_eq!(ring.bytes, held);
+}
+
+#[test]
+fn praise_has_nothing_to_show() {
+    let mut ring = Ring::default();
+    keep(&mut ring, 0..120);
+    let (pass, cue) = pass_and_cue(Some(CueKind::Praise));
+    assert!(ring.clip(&pass, &cue, &motion()).is_none());
+}
+
+#[test]
+fn faces_are_unreadable_before_a_picture_is_kept() {
+    // Black and white columns everywhere; the face lies in the middle.
+    let (width, height) = (1280u32, 720u32);
+    let row: Vec<u8> = (0..width)
+        .flat_map(|x| [if x / 8 % 2 == 0 { 0 } else { 255 }; 3])
+        .collect();
+    let frame = Frame {
+        seq: 0,
+        captured_at_s: 0.0,
+        width,
+        height,
+        rgb: row.repeat(height as usize),
+    };
+    let mut points = [Landmark::default(); POINTS];
+    for (i, p) in points.iter_mut().enumerate() {
+        let (x, y) = match i {
+            0..=10 => (640.0 + (i as f32 - 5.0) * 4.0, 300.0),
+            11 => (590.0, 380.0),
+            12 => (690.0, 380.0),
+            _ => (640.0, 500.0),
+        };
+        (p.x_px, p.y_px) = (x, y);
+    }
+    let poses = PoseFrame {
+        bodies: vec![Body {
+            chain: 1,
+            points,
+            world_m: [[0.0; 3]; POINTS],
+            presence: 1.0,
+            roi: Default::default(),
+        }],
+        ..Default::default()
+    };
+    let contrast_at = |picture: &PreviewImage, x: u32, y: u32| {
+        let w = picture.size().0;
+        let row = (y * w) as usize * 3;
+        let near = (x - 8..x + 8).map(|x| picture.rgb()[row + x as usize * 3]);
+        near.clone().max().unwrap() - near.min().unwrap()
+    };
+    let blurred = small_picture(&frame, &poses, true).unwrap();
+    assert_eq!(blurred.size(), (640, 360));
+    assert!(contrast_at(&blurred, 320, 150) < 60);
+    assert_eq!(contrast_at(&blurred, 100, 150), 255);
+    let clear = small_picture(&frame, &poses, false).unwrap();
+    assert_eq!(contrast_at(&clear, 320, 150), 255);
+}
