@@ -54,6 +54,7 @@ fn pass(group: AgeGroup, values: &[(usize, [f64; 4])]) -> JudgedPass {
         view: View::Side,
         thresholds,
         pushes,
+        quantities: Vec::new(),
     }
 }
 
@@ -335,12 +336,12 @@ fn over_a_season_the_share_of_cues_falls_and_the_promises_hold() {
 
 /// What holds for every sequence of cues.
 fn keeps_its_promises(words: &str, settings: &FeedbackSettings) {
-    let said: String = words
-        .chars()
-        .filter(|c| !"-_n".contains(*c))
-        .collect();
+    let said: String = words.chars().filter(|c| !"-_n".contains(*c)).collect();
     if settings.say_what_is_good {
-        assert!(!said.contains("dd"), "two bare corrections running: {words}");
+        assert!(
+            !said.contains("dd"),
+            "two bare corrections running: {words}"
+        );
     }
     assert!(!said.contains("ii"), "improvement praised twice: {words}");
     assert!(

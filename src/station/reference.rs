@@ -10,7 +10,10 @@ pub fn text() -> String {
     let tables: String = STATION_TABLES
         .iter()
         .map(|(name, what, keys)| {
-            format!("### Table `[{name}]`\n\n{what}\n\n{}\n", markdown_table(keys))
+            format!(
+                "### Table `[{name}]`\n\n{what}\n\n{}\n",
+                markdown_table(keys)
+            )
         })
         .collect();
     format!(

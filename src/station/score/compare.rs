@@ -346,6 +346,7 @@ mod tests {
             view: View::Front,
             thresholds: Thresholds::defaults(AgeGroup::U15),
             pushes,
+            quantities: Vec::new(),
         }
     }
 
