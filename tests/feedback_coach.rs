@@ -50,6 +50,7 @@ fn pass(pushes: Vec<JudgedPush>) -> JudgedPass {
         view: View::Side,
         thresholds: Thresholds::defaults(AgeGroup::U13),
         pushes,
+        quantities: Vec::new(),
     }
 }
 

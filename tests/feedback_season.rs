@@ -54,6 +54,7 @@ fn pass(group: AgeGroup, values: &[(usize, [f64; 4])]) -> JudgedPass {
         view: View::Side,
         thresholds,
         pushes,
+        quantities: Vec::new(),
     }
 }
 

@@ -1,12 +1,14 @@
 //! Holds every push against the thresholds.
 
-use super::{Flag, JudgedPass, JudgedPush, Limits, Measure, RULES, Rule, Thresholds};
+use super::{
+    Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
+};
 use crate::config::View;
 use crate::stride::{PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
 pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
-    let pushes = motion
+    let pushes: Vec<JudgedPush> = motion
         .pushes
         .iter()
         .map(|push| judge_push(motion, push, thresholds))
@@ -18,6 +20,10 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         speed_mps: motion.speed_mps,
         view: motion.lane.view,
         thresholds: thresholds.clone(),
+        quantities: QUANTITIES
+            .iter()
+            .map(|quantity| report(quantity, motion, &pushes))
+            .collect(),
         pushes,
     }
 }
@@ -47,7 +53,17 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if !rule.views.contains(&motion.lane.view) {
         return Measure::not_judged(not_from(motion.lane.view));
     }
-    let measure = (rule.evaluate)(motion, push);
+    finite((rule.evaluate)(motion, push))
+}
+
+fn report(quantity: &Quantity, motion: &PassMotion, pushes: &[JudgedPush]) -> Measure {
+    if !quantity.views.contains(&motion.lane.view) {
+        return Measure::not_judged(not_from(motion.lane.view));
+    }
+    finite((quantity.evaluate)(motion, pushes))
+}
+
+fn finite(measure: Measure) -> Measure {
     match measure.value {
         Some(v) if !v.is_finite() => Measure::not_judged("the measurement failed"),
         _ => measure,

@@ -89,4 +89,7 @@ pub struct JudgedPass {
     pub thresholds: Thresholds,
     /// The pushes in order of toe-off.
     pub pushes: Vec<JudgedPush>,
+    /// What is reported of the pass as a whole, in the order of
+    /// [`QUANTITIES`](super::QUANTITIES); never flagged.
+    pub quantities: Vec<Measure>,
 }

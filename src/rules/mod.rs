@@ -3,7 +3,8 @@
 //! Takes: a pass cut into pushes ([`crate::stride`]) and the thresholds of
 //! one age group.
 //! Gives: a [`JudgedPass`]: for every push its measures with uncertainty, or
-//! 'not judged' with the reason, and the flags.
+//! 'not judged' with the reason, and the flags; for the pass as a whole the
+//! [`QUANTITIES`], which are reported and never flagged.
 //! Fails: never; what cannot be seen is not judged.
 //!
 //! Pure: no I/O, no clock, no threads. The settings file, its documentation,
@@ -12,6 +13,7 @@
 mod declare;
 mod judge;
 mod judged;
+mod report;
 pub mod settings;
 mod table;
 
@@ -19,5 +21,6 @@ pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
 pub use judge::judge;
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
+pub use report::{QUANTITIES, Quantity, QuantityUnit};
 pub use settings::AgeGroups;
 pub use table::RULES;

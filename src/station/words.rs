@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{JudgedPass, Leg, Measure, RULES, Rule, Unit};
+use crate::rules::{JudgedPass, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit};
 
 /// '1 pass', '3 passes'.
 pub fn passes(n: usize) -> String {
@@ -91,7 +91,7 @@ fn number(rule: &Rule, value: f64) -> String {
     }
 }
 
-/// One pass: a head line, a row a push, the cue.
+/// One pass: a head line, a row a push, what is reported of the pass, the cue.
 pub fn pass_table(pass: &JudgedPass, cue: &Cue) -> String {
     let mut text = format!(
         "Pass {}: {:.1} to {:.1} s, {:.1} m/s, {}\n",
@@ -123,8 +123,37 @@ pub fn pass_table(pass: &JudgedPass, cue: &Cue) -> String {
         }
         text.push('\n');
     }
+    if let Some(line) = quantities_line(pass) {
+        let _ = writeln!(text, "  {line}");
+    }
     let _ = write!(text, "  -> {}", cue_sentence(cue));
     text
+}
+
+/// What was judged of the pass as a whole, with its uncertainty; `None` where
+/// nothing was.
+fn quantities_line(pass: &JudgedPass) -> Option<String> {
+    let judged: Vec<String> = QUANTITIES
+        .iter()
+        .zip(&pass.quantities)
+        .filter(|(_, measure)| measure.judged)
+        .filter_map(|(quantity, measure)| {
+            let value = quantity_words(quantity.unit, measure.value?, measure.uncertainty?);
+            Some(format!("{} {value}", quantity.short))
+        })
+        .collect();
+    (!judged.is_empty()).then(|| judged.join(", "))
+}
+
+/// '2.50 ±0.04 /s', '51 ±3 cm'.
+fn quantity_words(unit: QuantityUnit, value: f64, uncertainty: f64) -> String {
+    match unit {
+        QuantityUnit::Deg => format!("{value:.0} ±{uncertainty:.0}°"),
+        QuantityUnit::Metre => format!("{:.0} ±{:.0} cm", 100.0 * value, 100.0 * uncertainty),
+        QuantityUnit::Hertz => format!("{value:.2} ±{uncertainty:.2} /s"),
+        QuantityUnit::Second => format!("{value:+.2} ±{uncertainty:.2} s"),
+        QuantityUnit::Share => format!("{:.0} ±{:.0} %", 100.0 * value, 100.0 * uncertainty),
+    }
 }
 
 fn cell(rule: &Rule, measure: &Measure, flagged: bool) -> String {

@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::StoreError;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{AgeGroup, Leg, Limits, Measure, RULES, Thresholds};
+use crate::rules::{AgeGroup, Leg, Limits, Measure, QUANTITIES, RULES, Thresholds};
 
 /// The reason of a measure that is not in the file.
 const NOT_IN_FILE: &str = "not measured when this pass was stored";
@@ -34,15 +34,24 @@ pub(super) fn storable(measure: &Measure) -> Measure {
 }
 
 /// One measure per rule of this program from named ones.
-pub(super) fn measures_in_rule_order(mut named: Vec<(String, Measure)>) -> Vec<Measure> {
-    RULES
-        .iter()
-        .map(
-            |rule| match named.iter().position(|(n, _)| n == rule.measure) {
-                Some(i) => named.swap_remove(i).1,
-                None => Measure::not_judged(NOT_IN_FILE),
-            },
-        )
+pub(super) fn measures_in_rule_order(named: Vec<(String, Measure)>) -> Vec<Measure> {
+    in_order(RULES.iter().map(|rule| rule.measure), named)
+}
+
+/// One measure per quantity of this program from named ones.
+pub(super) fn quantities_in_order(named: Vec<(String, Measure)>) -> Vec<Measure> {
+    in_order(QUANTITIES.iter().map(|quantity| quantity.key), named)
+}
+
+fn in_order(
+    names: impl Iterator<Item = &'static str>,
+    mut named: Vec<(String, Measure)>,
+) -> Vec<Measure> {
+    names
+        .map(|name| match named.iter().position(|(n, _)| n == name) {
+            Some(i) => named.swap_remove(i).1,
+            None => Measure::not_judged(NOT_IN_FILE),
+        })
         .collect()
 }
 

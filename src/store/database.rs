@@ -14,7 +14,7 @@ use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
 use super::schema::{MIGRATIONS, migrate};
 use super::{SessionId, SessionInfo, SessionState, SessionSummary, StoreError};
 use crate::feedback::Cue;
-use crate::rules::{JudgedPass, JudgedPush, RULES};
+use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
 
 /// Name of the sessions file in its folder.
 pub const SESSIONS_FILE: &str = "sessions.sqlite3";
@@ -381,6 +381,21 @@ fn insert_pass(
     for (position, push) in pass.pushes.iter().enumerate() {
         insert_push(transaction, pass_row, position, push)?;
     }
+    let mut measures = transaction.prepare_cached(
+        "INSERT INTO pass_measures (pass_id, measure, value, uncertainty, judged, reason)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?;
+    for (quantity, measure) in QUANTITIES.iter().zip(&pass.quantities) {
+        let m = storable(measure);
+        measures.execute(params![
+            pass_row,
+            quantity.key,
+            m.value,
+            m.uncertainty,
+            m.judged,
+            m.reason
+        ])?;
+    }
     Ok(())
 }
 
@@ -483,6 +498,7 @@ mod tests {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U13),
             pushes: vec![push; 4],
+            quantities: vec![Measure::not_judged("long words ".repeat(50)); QUANTITIES.len()],
         };
         let cue = Cue {
             pass_number: number,

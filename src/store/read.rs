@@ -3,7 +3,9 @@
 use jiff::Zoned;
 use rusqlite::{OptionalExtension, Row, params};
 
-use super::codec::{cue_from_json, measures_in_rule_order, thresholds_from_json};
+use super::codec::{
+    cue_from_json, measures_in_rule_order, quantities_in_order, thresholds_from_json,
+};
 use super::{
     SessionId, SessionInfo, SessionState, SessionSummary, Store, StoreError, StoredPass,
     StoredSession,
@@ -132,22 +134,35 @@ impl Store {
                 thresholds: thresholds_from_json(&json(&row.thresholds, "thresholds")?)
                     .ok_or_else(|| bad("thresholds"))?,
                 pushes,
+                quantities: self.load_quantities(row.id)?,
             },
             cue: cue_from_json(&json(&row.cue, "cue")?).ok_or_else(|| bad("cue"))?,
         })
     }
 
     fn load_measures(&self, push_row: i64) -> Result<Vec<Measure>, StoreError> {
+        self.load_named(
+            "SELECT measure, value, uncertainty, judged, reason FROM measures
+             WHERE push_id = ?1",
+            push_row,
+        )
+        .map(measures_in_rule_order)
+    }
+
+    fn load_quantities(&self, pass_row: i64) -> Result<Vec<Measure>, StoreError> {
+        self.load_named(
+            "SELECT measure, value, uncertainty, judged, reason FROM pass_measures
+             WHERE pass_id = ?1",
+            pass_row,
+        )
+        .map(quantities_in_order)
+    }
+
+    fn load_named(&self, query: &str, row: i64) -> Result<Vec<(String, Measure)>, StoreError> {
         let fault = |e| StoreError::sqlite(&self.file, e);
-        let mut statement = self
-            .connection
-            .prepare_cached(
-                "SELECT measure, value, uncertainty, judged, reason FROM measures
-                 WHERE push_id = ?1",
-            )
-            .map_err(fault)?;
-        let named = statement
-            .query_map([push_row], |r| {
+        let mut statement = self.connection.prepare_cached(query).map_err(fault)?;
+        statement
+            .query_map([row], |r| {
                 let measure = Measure {
                     value: r.get(1)?,
                     uncertainty: r.get(2)?,
@@ -157,8 +172,7 @@ impl Store {
                 Ok((r.get(0)?, measure))
             })
             .and_then(Iterator::collect)
-            .map_err(fault)?;
-        Ok(measures_in_rule_order(named))
+            .map_err(fault)
     }
 
     fn load_flags(&self, push_row: i64) -> Result<Vec<Flag>, StoreError> {

@@ -13,7 +13,8 @@ use super::StoreError;
 
 /// Step `i` takes a file from version `i` to `i + 1`. Steps already released
 /// are never edited; a change is a new step at the end.
-pub(super) const MIGRATIONS: &[&str] = &["
+pub(super) const MIGRATIONS: &[&str] = &[
+    "
 CREATE TABLE sessions (
     id INTEGER PRIMARY KEY,
     -- Names the session also after the file was replaced under the program.
@@ -83,7 +84,21 @@ CREATE TABLE flags (
     limit_value REAL,
     PRIMARY KEY (push_id, position)
 ) STRICT, WITHOUT ROWID;
-"];
+",
+    "
+-- What is reported of a pass as a whole, one row per quantity. The measure
+-- names its unit: stride_rate_hz.
+CREATE TABLE pass_measures (
+    pass_id INTEGER NOT NULL REFERENCES passes(id) ON DELETE CASCADE,
+    measure TEXT NOT NULL,
+    value REAL,
+    uncertainty REAL,
+    judged INTEGER NOT NULL CHECK (judged IN (0, 1)),
+    reason TEXT NOT NULL,
+    PRIMARY KEY (pass_id, measure)
+) STRICT, WITHOUT ROWID;
+",
+];
 
 /// Brings the file to the newest version, one step per transaction. A file
 /// that already holds sessions is copied first, beside itself.

@@ -13,7 +13,10 @@ use super::codec::{cue_to_json, storable, thresholds_to_json};
 use super::{EngineInfo, SourceInfo, StoreError};
 use crate::config::{Lane, write_atomically};
 use crate::feedback::Cue;
-use crate::rules::{AgeGroup, JudgedPass, JudgedPush, Leg, RULES, Thresholds, Unit};
+use crate::rules::{
+    AgeGroup, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Thresholds,
+    Unit,
+};
 
 /// The version this program writes and reads.
 pub const FORMAT_VERSION: u32 = 1;
@@ -69,6 +72,10 @@ pub struct PassRecord {
     pub cue: Value,
     /// The pushes in order of toe-off.
     pub pushes: Vec<PushRecord>,
+    /// What is reported of the pass as a whole, by key; empty in a file of an
+    /// earlier program.
+    #[serde(default)]
+    pub quantities: BTreeMap<String, MeasureRecord>,
 }
 
 /// One push of a `session.json`.
@@ -186,6 +193,14 @@ impl SessionFile {
             age_group: None,
             cue,
             pushes: pass.pushes.iter().map(push_record).collect(),
+            quantities: QUANTITIES
+                .iter()
+                .zip(&pass.quantities)
+                .map(|(quantity, measure)| {
+                    let places = quantity_places(quantity.unit);
+                    (quantity.key.to_owned(), measure_record(measure, places))
+                })
+                .collect(),
         });
         Ok(())
     }
@@ -231,19 +246,22 @@ impl SessionFile {
     }
 }
 
+fn measure_record(measure: &Measure, places: i32) -> MeasureRecord {
+    let m = storable(measure);
+    MeasureRecord {
+        value: m.value.and_then(|v| rounded(v, places)),
+        uncertainty: m.uncertainty.and_then(|v| rounded(v, places)),
+        judged: m.judged,
+        reason: m.reason,
+    }
+}
+
 fn push_record(push: &JudgedPush) -> PushRecord {
     let measures = RULES
         .iter()
         .zip(&push.measures)
         .map(|(rule, measure)| {
-            let places = places(rule.unit);
-            let m = storable(measure);
-            let record = MeasureRecord {
-                value: m.value.and_then(|v| rounded(v, places)),
-                uncertainty: m.uncertainty.and_then(|v| rounded(v, places)),
-                judged: m.judged,
-                reason: m.reason,
-            };
+            let record = measure_record(measure, places(rule.unit));
             (rule.measure.to_owned(), record)
         })
         .collect();
@@ -277,6 +295,14 @@ fn places(unit: Unit) -> i32 {
     match unit {
         Unit::Deg => 2,
         Unit::Metre => 4,
+    }
+}
+
+fn quantity_places(unit: QuantityUnit) -> i32 {
+    match unit {
+        QuantityUnit::Deg => 2,
+        QuantityUnit::Hertz | QuantityUnit::Share => 3,
+        QuantityUnit::Metre | QuantityUnit::Second => 4,
     }
 }
 

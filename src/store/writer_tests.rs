@@ -87,6 +87,7 @@ fn pass(number: u32) -> (JudgedPass, Cue) {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U15),
             pushes: Vec::new(),
+            quantities: Vec::new(),
         },
         Cue {
             pass_number: number,

@@ -1,7 +1,7 @@
 //! Finds the pushes of a pass: touchdown, push start, toe-off, recovery.
 
 use super::drive::Drive;
-use super::{Curves, Leg, Place, Push};
+use super::{Curves, Leg, Place, Push, ToeOff};
 use crate::config::{Lane, View};
 use crate::geometry::parabola_peak;
 use crate::pose::BodyPoint;
@@ -26,10 +26,16 @@ const USUAL_CYCLE_S: f64 = 0.8;
 const BEFORE_SHARE: f64 = 0.52;
 const AFTER_SHARE: f64 = 0.22;
 
-/// All pushes seen whole, in order of toe-off.
-pub fn find_pushes(lane: &Lane, curves: &Curves, place: &Place, drive: &[Drive; 2]) -> Vec<Push> {
+/// All pushes seen whole, and all toe-offs whether or not their push was, in
+/// order of toe-off.
+pub fn find_pushes(
+    lane: &Lane,
+    curves: &Curves,
+    place: &Place,
+    drive: &[Drive; 2],
+) -> (Vec<Push>, Vec<ToeOff>) {
     if curves.len() < 8 {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     }
     let mut peaks: Vec<Peak> = Leg::BOTH
         .into_iter()
@@ -38,13 +44,26 @@ pub fn find_pushes(lane: &Lane, curves: &Curves, place: &Place, drive: &[Drive; 
     peaks.sort_by(|a, b| a.at.total_cmp(&b.at));
     drop_repeats(&mut peaks, curves.rate_hz);
     let cycle_s = alternate(&mut peaks, drive, curves.rate_hz);
-    peaks
+    let pushes = peaks
         .iter()
         .filter_map(|peak| {
             let drive = &drive[peak.leg as usize];
             whole_push(lane, curves, place, drive, peak, cycle_s)
         })
-        .collect()
+        .collect();
+    let toe_offs = peaks
+        .iter()
+        .map(|peak| ToeOff {
+            leg: peak.leg,
+            at_s: toe_off_s(curves, &drive[peak.leg as usize], peak, cycle_s),
+        })
+        .collect();
+    (pushes, toe_offs)
+}
+
+fn toe_off_s(curves: &Curves, drive: &Drive, peak: &Peak, cycle_s: f64) -> f64 {
+    let top = (peak.at.round() as usize).min(curves.len() - 1);
+    curves.time_s(peak.at) + drive.toe_off_after_s(top, cycle_s)
 }
 
 struct Peak {
@@ -195,7 +214,7 @@ fn whole_push(
         near_leg: near_leg(lane, place, peak.leg),
         touchdown_s: curves.time_s(touchdown as f64),
         push_start_s: curves.time_s(push_start),
-        toe_off_s: curves.time_s(peak.at) + drive.toe_off_after_s(top, cycle_s),
+        toe_off_s: toe_off_s(curves, drive, peak, cycle_s),
         recovery_s: curves.time_s(recovery),
         cycle_s,
         prominence: peak.rise,

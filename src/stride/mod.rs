@@ -86,6 +86,15 @@ pub struct Push {
     pub prominence: f64,
 }
 
+/// A skate leaves the ice.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ToeOff {
+    /// The leg that has pushed.
+    pub leg: Leg,
+    /// When, seconds on the source's clock.
+    pub at_s: f64,
+}
+
 /// A pass as motion: what rules measure from.
 #[derive(Debug, Clone)]
 pub struct PassMotion {
@@ -102,6 +111,9 @@ pub struct PassMotion {
     pub drive: [Vec<f64>; 2],
     /// The pushes, in order of toe-off.
     pub pushes: Vec<Push>,
+    /// Every toe-off found, in order: also those whose push is only partly in
+    /// view.
+    pub toe_offs: Vec<ToeOff>,
     /// Mean speed over the ice, metres a second.
     pub speed_mps: f64,
     /// Whether the rules apply what was learned on rendered bodies (where the
@@ -126,7 +138,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
     let curves = Curves::of_pass(pass);
     let place = Place::along(pass, lane, &camera, &curves);
     let drive = drive_curves(&camera, &curves, &place, lane.skater_height_m);
-    let pushes = events::find_pushes(lane, &curves, &place, &drive);
+    let (pushes, toe_offs) = events::find_pushes(lane, &curves, &place, &drive);
     PassMotion {
         lane: lane.clone(),
         camera,
@@ -134,6 +146,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         place,
         drive: drive.map(|d| d.curve),
         pushes,
+        toe_offs,
         speed_mps: pass.speed_mps,
         corrected: true,
         track_id: pass.track_id,

@@ -2,7 +2,9 @@
 
 use kickplate::config::{Lane, Travel, View};
 use kickplate::feedback::{Cue, CueKind, CueLeg};
-use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
+use kickplate::rules::{
+    AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds,
+};
 use kickplate::store::{EngineInfo, SessionInfo, SourceInfo, SourceKind};
 
 pub fn lane() -> Lane {
@@ -64,7 +66,23 @@ pub fn pass(number: u32) -> JudgedPass {
         view: View::Side,
         thresholds,
         pushes: (0..3).map(|i| push(i, start)).collect(),
+        quantities: quantities(),
     }
+}
+
+fn quantities() -> Vec<Measure> {
+    QUANTITIES
+        .iter()
+        .enumerate()
+        .map(|(q, _)| match q % 3 {
+            0 => Measure::judged(2.5 + q as f64, 0.25, "mean of 4 steps"),
+            1 => Measure::not_judged("not seen from the side"),
+            _ => Measure {
+                judged: false,
+                ..Measure::judged(0.125, 0.5, "too near to be sure")
+            },
+        })
+        .collect()
 }
 
 fn push(i: u32, start: f64) -> JudgedPush {

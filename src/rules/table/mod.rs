@@ -8,7 +8,7 @@ use super::Rule;
 mod arm_crossover;
 mod extension;
 mod knee_bend;
-mod read;
+pub(super) mod read;
 mod recovery_gap;
 mod toe_direction;
 mod trunk_lean;

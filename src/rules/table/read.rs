@@ -93,7 +93,12 @@ pub fn knee_angles(
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
 /// metres from the skater's place.
-fn leg_in_space(motion: &PassMotion, side: Leg, stance: Stance, i: usize) -> Option<[[f64; 3]; 3]> {
+pub fn leg_in_space(
+    motion: &PassMotion,
+    side: Leg,
+    stance: Stance,
+    i: usize,
+) -> Option<[[f64; 3]; 3]> {
     let leg = leg_points(side);
     let (at_m, stature_m) = (motion.place.at_m[i], motion.lane.skater_height_m);
     let (heading, left) = (motion.place.heading, motion.place.left());

@@ -361,6 +361,7 @@ mod tests {
             view: View::Front,
             thresholds: Thresholds::defaults(AgeGroup::U15),
             pushes,
+            quantities: Vec::new(),
         }
     }
 

@@ -1,0 +1,194 @@
+//! Left against right.
+
+use super::{Quantity, QuantityUnit, deviation, pushes};
+use crate::config::View;
+use crate::rules::table::read::{mean, of_adult};
+use crate::rules::{JudgedPush, Leg, Measure, RULES};
+use crate::stride::PassMotion;
+
+const LONG: &str = "Mean of the left leg's pushes less that of the right leg's; only where both legs were judged in the pass.";
+const LONG_SIDE: &str = "Mean of the left leg's pushes less that of the right leg's. From the side the far leg is not judged, so that no single camera shows it; the reason then stands beside the key.";
+const FRONT_REAR: &[View] = &[View::Front, View::Rear];
+
+/// Knee bend, left less right.
+pub const KNEE_BEND: Quantity = of_rule(
+    "left_right_glide_knee_included_deg",
+    QuantityUnit::Deg,
+    &[View::Side],
+    "knee bend L-R",
+    LONG_SIDE,
+    |motion, pushes| difference(motion, pushes, "knee_bend", [KNEE_DEG; 2]),
+);
+
+/// Extension, left less right.
+pub const EXTENSION: Quantity = of_rule(
+    "left_right_extension_included_deg",
+    QuantityUnit::Deg,
+    &[View::Side],
+    "extension L-R",
+    LONG_SIDE,
+    |motion, pushes| difference(motion, pushes, "extension", [KNEE_DEG; 2]),
+);
+
+/// Recovery gap, left less right.
+pub const RECOVERY_GAP: Quantity = of_rule(
+    "left_right_heel_gap_m",
+    QuantityUnit::Metre,
+    FRONT_REAR,
+    "recovery L-R",
+    LONG,
+    |motion, pushes| {
+        let adult = of_adult(&motion.lane);
+        difference(motion, pushes, "recovery_gap", GAP_M.map(|m| adult * m))
+    },
+);
+
+/// Hand past the middle line, left less right.
+pub const ARM_CROSSOVER: Quantity = of_rule(
+    "left_right_hand_cross_m",
+    QuantityUnit::Metre,
+    FRONT_REAR,
+    "arm swing L-R",
+    LONG,
+    |motion, pushes| {
+        let adult = of_adult(&motion.lane);
+        difference(motion, pushes, "arm_crossover", HAND_M.map(|m| adult * m))
+    },
+);
+
+/// Toe-out, left less right.
+pub const TOE_DIRECTION: Quantity = of_rule(
+    "left_right_toe_out_deg",
+    QuantityUnit::Deg,
+    FRONT_REAR,
+    "toe-out L-R",
+    LONG,
+    |motion, pushes| difference(motion, pushes, "toe_direction", TOE_DEG),
+);
+
+// Standard deviations: of the difference of a skater, and of one push.
+/// Degrees; the rule's own, as nothing better can be measured.
+const KNEE_DEG: f64 = 8.0;
+/// Metres at an adult's stature.
+const GAP_M: [f64; 2] = [0.01, 0.01];
+/// Metres at an adult's stature.
+const HAND_M: [f64; 2] = [0.05, 0.02];
+/// Degrees.
+const TOE_DEG: [f64; 2] = [6.0, 5.0];
+
+const fn of_rule(
+    key: &'static str,
+    unit: QuantityUnit,
+    views: &'static [View],
+    short: &'static str,
+    long: &'static str,
+    evaluate: fn(&PassMotion, &[JudgedPush]) -> Measure,
+) -> Quantity {
+    Quantity {
+        key,
+        unit,
+        views,
+        short,
+        long,
+        source: "difference of the rule's measure; uncertainty: rendered skaters",
+        evaluate,
+    }
+}
+
+/// Left less right of a rule's measure; `deviations` in its unit: of the
+/// skater, of one push.
+fn difference(
+    motion: &PassMotion,
+    judged: &[JudgedPush],
+    rule: &str,
+    deviations: [f64; 2],
+) -> Measure {
+    let Some(rule_index) = RULES.iter().position(|r| r.id == rule) else {
+        return Measure::not_judged("this program has no such rule");
+    };
+    let of_leg = |leg: Leg| -> Vec<f64> {
+        judged
+            .iter()
+            .filter(|push| push.leg == leg)
+            .filter_map(|push| push.measures.get(rule_index))
+            .filter(|measure| measure.judged)
+            .filter_map(|measure| measure.value)
+            .collect()
+    };
+    let (left, right) = (of_leg(Leg::Left), of_leg(Leg::Right));
+    let (Some(of_left), Some(of_right)) = (mean(&left), mean(&right)) else {
+        return Measure::not_judged(match motion.lane.view {
+            View::Side => "the far leg is not judged from the side",
+            _ => "not both legs were judged",
+        });
+    };
+    let [of_skater, of_push] = deviations;
+    Measure::judged(
+        of_left - of_right,
+        deviation(of_skater, of_push, left.len()).hypot(deviation(0.0, of_push, right.len())),
+        format!("{} left, {} right", pushes(left.len()), right.len()),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::reported;
+    use super::*;
+    use crate::rules::AgeGroup;
+    use crate::rules::Thresholds;
+    use crate::rules::judge;
+    use crate::rules::table::read::tests::motion_of;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn every_key_is_that_of_its_rules_measure() {
+        for (quantity, rule) in [
+            (&KNEE_BEND, "knee_bend"),
+            (&EXTENSION, "extension"),
+            (&RECOVERY_GAP, "recovery_gap"),
+            (&ARM_CROSSOVER, "arm_crossover"),
+            (&TOE_DIRECTION, "toe_direction"),
+        ] {
+            let rule = RULES.iter().find(|r| r.id == rule).unwrap();
+            assert_eq!(quantity.key, format!("left_right_{}", rule.measure));
+            assert_eq!(quantity.unit.suffix(), rule.unit.suffix());
+            assert!(quantity.views.iter().all(|v| rule.views.contains(v)));
+        }
+    }
+
+    #[test]
+    fn a_skater_with_two_equal_legs_has_no_difference() {
+        for view in [View::Front, View::Rear] {
+            for (quantity, within) in [(&RECOVERY_GAP, 0.01), (&TOE_DIRECTION, 4.0)] {
+                let measure = reported(view, &Skater::default(), quantity);
+                let value = measure.value.unwrap();
+                assert!(value.abs() < within, "{view:?} {} {value}", quantity.key);
+            }
+        }
+    }
+
+    #[test]
+    fn the_difference_is_left_less_right_of_what_was_judged() {
+        let motion = motion_of(View::Front, &Skater::default());
+        let mut pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
+        let gap = RULES.iter().position(|r| r.id == "recovery_gap").unwrap();
+        for push in &mut pass.pushes {
+            let value = if push.leg == Leg::Left { 0.07 } else { 0.03 };
+            push.measures[gap] = Measure::judged(value, 0.01, "");
+        }
+        let value = |pushes: &[JudgedPush]| (RECOVERY_GAP.evaluate)(&motion, pushes).value;
+        assert!((value(&pass.pushes).unwrap() - 0.04).abs() < 1e-9);
+        // one push that was not judged does not count
+        pass.pushes[0].measures[gap] = Measure::not_judged("hidden");
+        assert!((value(&pass.pushes).unwrap() - 0.04).abs() < 1e-9);
+        pass.pushes.retain(|p| p.leg == Leg::Right);
+        assert_eq!(value(&pass.pushes), None);
+    }
+
+    #[test]
+    fn from_the_side_it_says_that_the_far_leg_is_not_judged() {
+        let measure = reported(View::Side, &Skater::default(), &EXTENSION);
+        assert!(!measure.judged);
+        assert_eq!(measure.reason, "the far leg is not judged from the side");
+    }
+}

@@ -1,0 +1,61 @@
+//! Step length.
+
+use super::stride_rate::{steps, steps_words};
+use super::{Quantity, QuantityUnit};
+use crate::config::View;
+use crate::rules::{JudgedPush, Measure};
+use crate::stride::PassMotion;
+
+/// How far the skater travels from a toe-off to the next one of the other leg.
+pub const QUANTITY: Quantity = Quantity {
+    key: "step_length_m",
+    unit: QuantityUnit::Metre,
+    views: &View::ALL,
+    short: "step length",
+    long: "How far the skater travels along the lane from a toe-off to the next one of the other leg.",
+    source: "step after van den Tillaar, Pojskic, Andersson 2023; uncertainty: rendered skaters",
+    evaluate,
+};
+
+/// Standard deviation of the speed over the ice, as a share of it.
+const SPEED_SHARE: f64 = 0.03;
+
+fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
+    let Some(steps) = steps(motion) else {
+        return Measure::not_judged("fewer than two toe-offs in a row were seen");
+    };
+    let speed_mps = motion.place.speed_mps;
+    let length_m = speed_mps * steps.step_s;
+    let share = SPEED_SHARE.hypot(steps.deviation_s / steps.step_s);
+    Measure::judged(
+        length_m,
+        length_m * share,
+        format!("{}, mean speed", steps_words(steps.count)),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::reported;
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_longer_step_reads_longer() {
+        for (speed_mps, cycles_hz) in [(4.0, 1.4), (5.0, 1.25), (6.0, 1.1)] {
+            for view in [View::Side, View::Front, View::Rear] {
+                let skater = Skater {
+                    speed_mps,
+                    cycles_hz,
+                    ..Skater::default()
+                };
+                let length = reported(view, &skater, &QUANTITY);
+                let ratio = length.value.unwrap() / (speed_mps / (2.0 * cycles_hz));
+                assert!(
+                    (ratio - 1.0).abs() < 0.07,
+                    "{view:?} {speed_mps} {ratio:.3}"
+                );
+            }
+        }
+    }
+}

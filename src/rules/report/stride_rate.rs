@@ -1,0 +1,116 @@
+//! Stride rate.
+
+use super::{Quantity, QuantityUnit};
+use crate::config::View;
+use crate::rules::{JudgedPush, Measure};
+use crate::stride::PassMotion;
+
+/// Steps a second: a step is from a toe-off to the next one of the other leg.
+pub const QUANTITY: Quantity = Quantity {
+    key: "stride_rate_hz",
+    unit: QuantityUnit::Hertz,
+    views: &View::ALL,
+    short: "stride rate",
+    long: "Steps a second; a step is from a toe-off to the next one of the other leg, so a cycle of both legs is two steps.",
+    source: "step after van den Tillaar, Pojskic, Andersson 2023; uncertainty: rendered skaters",
+    evaluate,
+};
+
+/// Standard deviation of the time of one toe-off, seconds.
+const TOE_OFF_S: f64 = 0.02;
+/// Shortest and longest step that is believed, seconds.
+const STEP_S: [f64; 2] = [0.22, 0.80];
+
+/// The mean step of a pass.
+pub struct Steps {
+    /// Its length, seconds.
+    pub step_s: f64,
+    /// One standard deviation of it, seconds.
+    pub deviation_s: f64,
+    /// Steps it is the mean of.
+    pub count: usize,
+}
+
+/// The longest row of toe-offs in which the legs take turns: its length over
+/// the number of its steps. `None` without two toe-offs of different legs.
+///
+/// From the side the toe-offs of the far leg are found a little earlier or
+/// later than those of the near one, so that an even number of steps is taken
+/// where there is one.
+pub fn steps(motion: &PassMotion) -> Option<Steps> {
+    let toe_offs = &motion.toe_offs;
+    let follows = |i: usize| {
+        let step_s = toe_offs[i].at_s - toe_offs[i - 1].at_s;
+        toe_offs[i].leg != toe_offs[i - 1].leg && (STEP_S[0]..=STEP_S[1]).contains(&step_s)
+    };
+    let (mut first, mut best) = (0, (0, 0));
+    for i in 1..toe_offs.len() {
+        if !follows(i) {
+            first = i;
+        }
+        if i - first > best.1 - best.0 {
+            best = (first, i);
+        }
+    }
+    let count = best.1 - best.0;
+    if count == 0 {
+        return None;
+    }
+    let length_s = |from: usize, to: usize| toe_offs[to].at_s - toe_offs[from].at_s;
+    // an odd row holds two even ones
+    let step_s = if count > 1 && count % 2 == 1 {
+        (length_s(best.0, best.1 - 1) + length_s(best.0 + 1, best.1)) / (2 * (count - 1)) as f64
+    } else {
+        length_s(best.0, best.1) / count as f64
+    };
+    Some(Steps {
+        step_s,
+        deviation_s: TOE_OFF_S * std::f64::consts::SQRT_2 / count as f64,
+        count,
+    })
+}
+
+/// '1 step', '3 steps'.
+pub fn steps_words(n: usize) -> String {
+    match n {
+        1 => "1 step".to_owned(),
+        n => format!("{n} steps"),
+    }
+}
+
+fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
+    match steps(motion) {
+        Some(steps) => {
+            let rate_hz = 1.0 / steps.step_s;
+            Measure::judged(
+                rate_hz,
+                rate_hz * steps.deviation_s / steps.step_s,
+                format!("mean of {}", steps_words(steps.count)),
+            )
+        }
+        None => Measure::not_judged("fewer than two toe-offs in a row were seen"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::reported;
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn slow_and_quick_feet_read_as_they_are_from_every_view() {
+        for cycles_hz in [1.0, 1.25, 1.6] {
+            for view in [View::Side, View::Front, View::Rear] {
+                let skater = Skater {
+                    cycles_hz,
+                    ..Skater::default()
+                };
+                let rate = reported(view, &skater, &QUANTITY);
+                assert!(rate.judged, "{view:?} {}", rate.reason);
+                let off = rate.value.unwrap() - 2.0 * cycles_hz;
+                assert!(off.abs() < 0.12, "{view:?} {cycles_hz} {off:+.3}");
+            }
+        }
+    }
+}
