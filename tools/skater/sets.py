@@ -65,18 +65,17 @@ SEEN_FROM = {"knee_bend": "side", "extension": "side", "trunk_lean": "side", "re
 
 
 def _coach():
+    plain = dict(knee=90, ext=172, gap=2, cross=-6)
+    how = {"side": dict(seconds=2.0, lean=True), "front": dict(seconds=3.0, lean=True, skip_m=6.0)}
     rows = []
     for g, (group, age) in enumerate(GROUPS.items()):
-        plain = dict(knee=90, ext=172, gap=2, cross=-6)
         for v, view in enumerate(("side", "front")):
-            rows.append(clip(f"{group}-good-{view}", view, 500 + 20 * g + v, skater(age, vary=None, **plain), seconds=2.0 if view == "side" else 3.0, lean=True))
+            rows.append(clip(f"{group}-good-{view}", view, 500 + 20 * g + v, skater(age, vary=None, **plain), **how[view]))
         for f, (fault, differs) in enumerate(FAULTS.items()):
-            if group not in ("U9", "U13", "adult"):
-                continue
-            view = SEEN_FROM[fault]
-            gloves = "light" if fault == "arm_crossover" else "dark"
-            rows.append(clip(f"{group}-{fault}-{view}", view, 510 + 20 * g + f, skater(age, vary=None, gloves=gloves, **{**plain, **differs}),
-                             seconds=2.0 if view == "side" else 3.0, lean=True))
+            if group in ("U9", "U13", "adult"):
+                view = SEEN_FROM[fault]
+                gloves = "light" if fault == "arm_crossover" else "dark"
+                rows.append(clip(f"{group}-{fault}-{view}", view, 510 + 20 * g + f, skater(age, vary=None, gloves=gloves, **{**plain, **differs}), **how[view]))
     return rows
 
 
