@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from body import Body
-from motion import BOOT_W, GL, TO, VARIED, Params, Stand, Stride, Vary, angle, ground_truth
+from motion import BOOT_W, GL, TO, Params, Stand, Stride, Vary, angle, ground_truth
 from render import Rink, look_at, persp, project
 
 
