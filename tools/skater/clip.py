@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from body import Body
-from motion import BOOT_W, GL, TO, VARIED, Params, Stand, Stride, Vary, angle, ground_truth
+from motion import BOOT_W, GL, TO, Params, Stand, Stride, Vary, angle, ground_truth
 from render import Rink, look_at, persp, project
 
 
@@ -44,6 +44,7 @@ class Clip:
     cam_height: float = 1.2
     distance: float = 6.0            # side, oblique: from the lane; front, rear: behind the end of the pass in view
     direction: int | str = 1         # 1 along world X, -1 against it, "both" in turn (side and oblique only)
+    skip_m: float = 0.0              # the clip begins this far into the first pass
     blur: int = 1                    # pictures a frame is averaged from
     shutter: float = 1 / 250
     noise: float = 3.0
@@ -81,11 +82,12 @@ class Actor:
         self.ts = ts
         _, _, xs, xe = camera(clip)
         span = (xe - xs) / p.speed
-        since = ts - self.t0 - who.delay_s
+        late = who.delay_s - clip.skip_m / p.speed
+        since = ts - self.t0 - late
         self.passes = np.floor(since / span).astype(int)
         self.sign = np.where(self.passes % 2 == 0, 1, -1) if clip.direction == "both" else np.full(n, clip.direction)
         start = np.where(self.sign > 0, xs, -xe)
-        self.dx = start - p.speed * (self.t0 + who.delay_s + self.passes * span)
+        self.dx = start - p.speed * (self.t0 + late + self.passes * span)
         self.names = list(J)
         self.J3 = self.to_world(np.stack([J[k] for k in self.names], 1))
 

@@ -123,7 +123,7 @@ class Stride:
         return float(self.h0(ph)) + 0.012 * self.L * (1 - np.cos(4 * np.pi * (ph - GL)))
 
     def _setup(self):
-        p, L = self.p, self.L
+        L = self.L
         r0 = np.hypot(0.0, -0.045 * L + 0.5 * self.delta)
         height = lambda k: self.ankle_h + np.sqrt(max(self.d(self.k_eff + k) ** 2 - r0 ** 2, 0.01))
         self.push_of = {}

@@ -44,6 +44,10 @@ EVAL = [
     clip("w11_oblique_good", "oblique", 311, skater(11), seconds=5.5, cam_height=1.5),
     clip("w12_rear_cross", "rear", 312, skater(24, cross=12, gap=15), seconds=5.5),
     clip("w13_side_both", "side", 313, skater(18, lean=44), seconds=6, direction="both"),
+    clip("w14_front_toe", "front", 314, skater(22, toe_out=10, gap=11), seconds=5.5, cam_height=1.9),
+    clip("w15_rear_toe", "rear", 315, skater(19, gender=0, toe_out=52, gap=5), seconds=5.5),
+    clip("w16_oblique_back", "oblique", 316, skater(15, knee=112, gap=9), seconds=5.5, direction=-1),
+    clip("w17_side_uneven", "side", 317, skater(27, gender=0, knee=104, ext=168, asym_ext=16), seconds=5.5, distance=4.5),
 ]
 
 # Committed under tests/truth: short, small files.
@@ -65,18 +69,17 @@ SEEN_FROM = {"knee_bend": "side", "extension": "side", "trunk_lean": "side", "re
 
 
 def _coach():
+    plain = dict(knee=90, ext=172, gap=2, cross=-6)
+    how = {"side": dict(seconds=2.0, lean=True), "front": dict(seconds=3.0, lean=True, skip_m=6.0)}
     rows = []
     for g, (group, age) in enumerate(GROUPS.items()):
-        plain = dict(knee=90, ext=172, gap=2, cross=-6)
         for v, view in enumerate(("side", "front")):
-            rows.append(clip(f"{group}-good-{view}", view, 500 + 20 * g + v, skater(age, vary=None, **plain), seconds=2.0 if view == "side" else 3.0, lean=True))
+            rows.append(clip(f"{group}-good-{view}", view, 500 + 20 * g + v, skater(age, vary=None, **plain), **how[view]))
         for f, (fault, differs) in enumerate(FAULTS.items()):
-            if group not in ("U9", "U13", "adult"):
-                continue
-            view = SEEN_FROM[fault]
-            gloves = "light" if fault == "arm_crossover" else "dark"
-            rows.append(clip(f"{group}-{fault}-{view}", view, 510 + 20 * g + f, skater(age, vary=None, gloves=gloves, **{**plain, **differs}),
-                             seconds=2.0 if view == "side" else 3.0, lean=True))
+            if group in ("U9", "U13", "adult"):
+                view = SEEN_FROM[fault]
+                gloves = "light" if fault == "arm_crossover" else "dark"
+                rows.append(clip(f"{group}-{fault}-{view}", view, 510 + 20 * g + f, skater(age, vary=None, gloves=gloves, **{**plain, **differs}), **how[view]))
     return rows
 
 
@@ -92,6 +95,7 @@ def _wide(count=96):
             lo, hi = dict(knee=(120, 155), ext=(138, 158), gap=(8, 24), cross=(3, 16), lean=(12, 66))[fault]
             differs[str(fault)] = float(r.uniform(lo, hi))
         differs["push_dir"] = float(r.uniform(30, 65))
+        differs["toe_out"] = float(r.uniform(12, 50))
         differs["asym_ext"] = float(r.choice([0, 0, 0, 8, 14]))
         fps = int(r.choice([30, 60]))
         who = [skater(age, gender=float(r.choice([0, 1])), muscle=float(r.uniform(.4, .8)), weight=float(r.uniform(.35, .8)), stick=bool(r.random() < .7),

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::speech::{CueCheck, Flagged, check_cue, false_flags, past_limit};
 use super::truth::{Truth, TruthPush, TruthSkater, Visit};
-use crate::feedback::{Coach, CueKind, FeedbackSettings};
-use crate::rules::{JudgedPass, JudgedPush, RULES, Thresholds};
+use crate::rules::{JudgedPass, JudgedPush, RULES};
 use crate::stride::Leg;
 
 /// A found push belongs to a true one of the same leg within this time.
@@ -48,6 +48,9 @@ pub struct ClipScore {
     pub invented: Vec<String>,
     /// Hands well past the line that were called short of it.
     pub silent_misses: Vec<String>,
+    /// Flags on values that are within their limit, also on pushes that are
+    /// not asked for because they are small, cut or hidden.
+    pub false_flags: Vec<String>,
 }
 
 /// One measure of one matched push.
@@ -63,31 +66,6 @@ pub struct Compared {
     pub judged: bool,
     /// What was rendered.
     pub truth: f64,
-}
-
-/// One judged measure of a rule that may speak.
-#[derive(Debug, Clone, Copy)]
-pub struct Flagged {
-    /// The station spoke.
-    pub said: bool,
-    /// The true value is beyond the limit by more than the dead-band.
-    pub beyond: bool,
-    /// The true value is beyond the limit itself.
-    pub past_limit: bool,
-}
-
-/// The one thing said after a pass, against the true faults of its pushes.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct CueCheck {
-    /// Rules whose true value is beyond the limit by more than the dead-band
-    /// in at least one judged push.
-    pub faults: Vec<&'static str>,
-    /// Rules whose true value is beyond the limit itself.
-    pub near_faults: Vec<&'static str>,
-    /// The rule spoken about; `None` is praise or silence.
-    pub said: Option<&'static str>,
-    /// It was praise.
-    pub praised: bool,
 }
 
 /// Holds the judged passes of a clip against its truth.
@@ -205,6 +183,12 @@ impl ClipScore {
             if !trues.is_empty() {
                 self.cues.push(check_cue(skater, pass, &trues));
             }
+            for (push, found) in trues {
+                let share = truth.height_share(skater, push.toe_off_frame);
+                let limits = &pass.thresholds.limits;
+                self.false_flags
+                    .extend(false_flags(skater, push, found, limits, share));
+            }
         }
     }
 
@@ -263,44 +247,6 @@ impl ClipScore {
     }
 }
 
-fn past_limit(limits: &crate::rules::Limits, value: f64) -> bool {
-    limits.low.is_some_and(|l| value < l) || limits.high.is_some_and(|h| value > h)
-}
-
-fn check_cue(
-    skater: &TruthSkater,
-    pass: &JudgedPass,
-    pushes: &[(&TruthPush, &JudgedPush)],
-) -> CueCheck {
-    let Thresholds { limits, .. } = &pass.thresholds;
-    let rules_where = |wrong: &dyn Fn(&crate::rules::Limits, f64) -> bool| -> Vec<&'static str> {
-        RULES
-            .iter()
-            .enumerate()
-            .filter(|(i, rule)| {
-                limits[*i].flagged
-                    && pushes.iter().any(|(truth, found)| {
-                        found.measures[*i].judged
-                            && skater
-                                .measure(rule.measure, truth)
-                                .is_some_and(|v| wrong(&limits[*i], v))
-                    })
-            })
-            .map(|(_, rule)| rule.id)
-            .collect()
-    };
-    let cue = Coach::new(FeedbackSettings::default()).after_pass(pass);
-    CueCheck {
-        faults: rules_where(&|l, v| l.beyond(v).is_some()),
-        near_faults: rules_where(&past_limit),
-        praised: cue.kind == CueKind::Praise,
-        said: match cue.kind {
-            CueKind::Do { rule, .. } => Some(rule),
-            _ => None,
-        },
-    }
-}
-
 /// For each found push the true toe-off it is, each of these taken once, the
 /// closest pairs first.
 fn pair(toe_offs: &[(Leg, f64)], found: &[&JudgedPush]) -> Vec<Option<usize>> {
@@ -330,7 +276,7 @@ mod tests {
     use super::super::truth::tests::truth;
     use super::*;
     use crate::config::View;
-    use crate::rules::{AgeGroup, Flag, Measure};
+    use crate::rules::{AgeGroup, Flag, Measure, Thresholds};
 
     fn push(leg: Leg, toe_off_s: f64, cross_m: f64) -> JudgedPush {
         let measures = RULES.map(|rule| match rule.measure {

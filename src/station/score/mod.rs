@@ -11,6 +11,7 @@
 mod compare;
 mod poses;
 mod report;
+mod speech;
 mod truth;
 
 use std::path::{Path, PathBuf};
@@ -25,9 +26,10 @@ use crate::rules::{JudgedPass, Thresholds, judge};
 use crate::stride::cut;
 use crate::track::{TrackEvent, TrackSettings, Tracker};
 
-pub use compare::{ClipScore, Compared, CueCheck, Flagged};
+pub use compare::{ClipScore, Compared};
 pub use poses::{cached_poses, read_poses};
 pub use report::{ScoreReport, Tally};
+pub use speech::{CueCheck, Flagged};
 pub use truth::{Subject, Truth, TruthCamera, TruthPush, TruthSkater, Visit};
 
 /// `kickplate score`: what to score and with what.

@@ -95,6 +95,7 @@ impl fmt::Display for ScoreReport {
                 ("missed", &c.missed),
                 ("invented", &c.invented),
                 ("silent misses", &c.silent_misses),
+                ("flags on what is right", &c.false_flags),
             ];
             for (what, list) in faults.into_iter().filter(|(_, l)| !l.is_empty()) {
                 writeln!(f, "{}: {what}: {}", c.name, list.join(", "))?;
