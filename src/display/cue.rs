@@ -33,6 +33,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
     side_bars(set, page, leg);
     let numbers = unit_of(rule).and_then(|unit| numbers(look, unit, value, target));
     let (pitch, gap) = match good {
+        Some(_) if page.is_portrait() => (theme::TIGHT_PITCH, theme::TIGHT_GAP_STANDING * page.gap),
         Some(_) => (theme::TIGHT_PITCH, theme::TIGHT_GAP * page.gap),
         None => (theme::LINE_PITCH, page.gap),
     };
@@ -131,13 +132,14 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
         // The tag may be narrower than its column.
         let (tag_left, tag_right) = (centre_x - tag.width / 2.0, centre_x + tag.width / 2.0);
         if at_right {
-            line.max.x = tag_left - page.gap;
+            line.max.x = tag_left - 0.45 * page.gap;
         } else {
-            line.min.x = tag_right + page.gap;
+            line.min.x = tag_right + 0.45 * page.gap;
         }
         room.max.y = line.top() - 0.4 * gap;
-        let align = Align2([align.x(), egui::Align::Max]);
-        good_line(set, page, (&good, kind), line, align);
+        // In the middle of its room: close to the word of the side the two
+        // would be read as one.
+        good_line(set, page, (&good, kind), line, Align2::CENTER_BOTTOM);
     }
     let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
     let block = Block {

@@ -186,10 +186,11 @@ pub(super) const FRAME_PAD: f32 = 0.24;
 /// beside a thing to do.
 pub(super) const TIGHT_PITCH: f32 = 1.24;
 pub(super) const TIGHT_GAP: f32 = 0.3;
+pub(super) const TIGHT_GAP_STANDING: f32 = 0.6;
 /// Side of the mark before what is good, and the gap behind it, in heights of
 /// its capitals.
-pub(super) const GOOD_MARK: f32 = 1.15;
-pub(super) const GOOD_MARK_GAP: f32 = 0.35;
+pub(super) const GOOD_MARK: f32 = 1.0;
+pub(super) const GOOD_MARK_GAP: f32 = 0.25;
 /// Side of the symbol beside the lines of a summary, as a share of the
 /// shorter side.
 pub(super) const SUMMARY_SYMBOL: f32 = 0.34;

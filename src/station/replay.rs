@@ -56,8 +56,12 @@ const BONES: [(P, P); 14] = [
 ];
 
 /// A frame made small, with every face that was found made unreadable where
-/// that is wanted.
+/// that is wanted. `None` then also for a frame in which nobody was found:
+/// somebody may be in it all the same.
 pub fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<PreviewImage> {
+    if blur_faces && poses.bodies.is_empty() {
+        return None;
+    }
     let side = (frame.width.max(frame.height) / 2).clamp(SIDE.0, SIDE.1);
     let mut picture = PreviewImage::from_rgb(frame.width, frame.height, &frame.rgb, side)?;
     if blur_faces {
@@ -146,7 +150,12 @@ impl Ring {
             })
             .map(|(f, push)| (push, f.value))?;
         let instant_s = instant_s(motion, push, rule);
-        let near = |k: &&Kept| (k.captured_at_s - instant_s).abs() <= AROUND_S;
+        // Only while the skater was followed: the body belongs to the picture.
+        let half_step_s = 0.5 / motion.curves.rate_hz;
+        let followed = motion.span_s[0] - half_step_s..=motion.span_s[1] + half_step_s;
+        let near = |k: &&Kept| {
+            (k.captured_at_s - instant_s).abs() <= AROUND_S && followed.contains(&k.captured_at_s)
+        };
         let shots: Vec<Shot> = self
             .kept
             .iter()
@@ -205,7 +214,7 @@ fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
 fn overlay(motion: &PassMotion, leg: Leg, rule: &'static str, kept: &Kept) -> Overlay {
     let curves = &motion.curves;
     let i = curves.index_at(kept.captured_at_s);
-    let Some(points) = curves.points.get(i) else {
+    let Some(points) = curves.points.get(i).filter(|_| curves.seen[i]) else {
         return Overlay::default();
     };
     let share = |[x, y]: [f64; 2]| {

@@ -25,7 +25,7 @@ fn frame(n: u32) -> Frame {
 fn keep(ring: &mut Ring, frames: std::ops::Range<u32>) {
     for n in frames {
         let frame = frame(n);
-        let picture = small_picture(&frame, &PoseFrame::default(), true).unwrap();
+        let picture = small_picture(&frame, &PoseFrame::default(), false).unwrap();
         ring.push(&frame, &picture);
     }
 }
@@ -190,6 +190,22 @@ fn the_memory_is_bounded_whatever_the_camera_sends() {
     assert_eq!(ring.bytes, held);
 }
 
+/// The body's lines must not stand beside the skater, as they would where
+/// nobody was followed.
+#[test]
+fn only_pictures_of_the_pass_itself_are_shown() {
+    let mut ring = Ring::default();
+    keep(&mut ring, 0..120);
+    let (pass, cue) = pass_and_cue(None);
+    let mut motion = motion();
+    motion.span_s = [1.9, 2.2];
+    let clip = ring.clip(&pass, &cue, &motion).unwrap();
+    let (first, last) = (clip.shots.first().unwrap(), clip.shots.last().unwrap());
+    assert!(first.at_s > -0.13 && last.at_s < 0.23);
+    motion.span_s = [2.5, 3.0];
+    assert!(ring.clip(&pass, &cue, &motion).is_none());
+}
+
 #[test]
 fn praise_has_nothing_to_show() {
     let mut ring = Ring::default();
@@ -242,6 +258,8 @@ fn faces_are_unreadable_before_a_picture_is_kept() {
     assert_eq!(blurred.size(), (640, 360));
     assert!(contrast_at(&blurred, 320, 150) < 60);
     assert_eq!(contrast_at(&blurred, 100, 150), 255);
+    // Nobody was found: nobody can be blurred, so the picture is not kept.
+    assert!(small_picture(&frame, &PoseFrame::default(), true).is_none());
     let clear = small_picture(&frame, &poses, false).unwrap();
     assert_eq!(contrast_at(&clear, 320, 150), 255);
 }
