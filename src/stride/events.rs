@@ -26,6 +26,10 @@ const USUAL_CYCLE_S: f64 = 0.8;
 const BEFORE_SHARE: f64 = 0.52;
 const AFTER_SHARE: f64 = 0.22;
 
+/// Samples on both sides of a toe-off that have to be in view: points at the
+/// picture's edge are the model's invention and bend the curve.
+const AROUND_TOE_OFF: usize = 2;
+
 /// All pushes seen whole, and all toe-offs whether or not their push was, in
 /// order of toe-off.
 pub fn find_pushes(
@@ -53,6 +57,11 @@ pub fn find_pushes(
         .collect();
     let toe_offs = peaks
         .iter()
+        .filter(|peak| {
+            let top = peak.at.round() as usize;
+            let last = (top + AROUND_TOE_OFF).min(curves.len() - 1);
+            all_in_view(curves, top.saturating_sub(AROUND_TOE_OFF), last)
+        })
         .map(|peak| ToeOff {
             leg: peak.leg,
             at_s: toe_off_s(curves, &drive[peak.leg as usize], peak, cycle_s),

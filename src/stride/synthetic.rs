@@ -30,6 +30,10 @@ pub struct Skater {
     pub speed_mps: f64,
     /// Cycles of both legs a second.
     pub cycles_hz: f64,
+    /// Phase of a leg's cycle at which its side's arm is at the front.
+    pub arm_front_at: f64,
+    /// Phase of a leg's cycle at which it starts to push.
+    pub push_at: f64,
 }
 
 impl Default for Skater {
@@ -44,6 +48,8 @@ impl Default for Skater {
             toe_out_deg: 35.0,
             speed_mps: 5.0,
             cycles_hz: 1.25,
+            arm_front_at: 0.56,
+            push_at: PUSH_AT,
         }
     }
 }
@@ -113,7 +119,7 @@ impl Skater {
             ];
             p[11 + k] = [shoulder[0], s * 0.11 * h, shoulder[1]];
             // the arm of the pushing side comes forward during the push
-            let swing = (2.0 * std::f64::consts::PI * (ph - 0.56)).cos();
+            let swing = (2.0 * std::f64::consts::PI * (ph - self.arm_front_at)).cos();
             let front = ((1.0 + swing) / 2.0).powf(1.6);
             let across = 0.2 * h * (1.0 - front) - self.cross_m * front;
             let wrist = [
@@ -141,10 +147,10 @@ impl Skater {
         let lerp =
             |a: [f64; 2], b: [f64; 2], e: f64| [a[0] + (b[0] - a[0]) * e, a[1] + (b[1] - a[1]) * e];
         let pushed = [-out, out];
-        let (rel, lift, turned) = if ph < PUSH_AT {
-            (lerp(touchdown, glide, ease(ph / PUSH_AT)), 0.0, 0.1)
+        let (rel, lift, turned) = if ph < self.push_at {
+            (lerp(touchdown, glide, ease(ph / self.push_at)), 0.0, 0.1)
         } else if ph < TOE_OFF_AT {
-            let s = (ph - PUSH_AT) / (TOE_OFF_AT - PUSH_AT);
+            let s = (ph - self.push_at) / (TOE_OFF_AT - self.push_at);
             (lerp(glide, pushed, ease(s)), 0.0, s)
         } else {
             let s = (ph - TOE_OFF_AT) / (1.0 - TOE_OFF_AT);

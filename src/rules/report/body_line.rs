@@ -1,12 +1,13 @@
 //! The line from head to toe.
 
-use super::{NO_PUSH, Quantity, QuantityUnit, deviation, pushes};
+use super::side::{HALF_HIPS_SHARE, HALF_SHOULDERS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint;
-use crate::rules::table::read::{Stance, leg_in_space, mean};
+use crate::rules::table::read::mean;
 use crate::rules::{JudgedPush, Measure};
-use crate::stride::{Leg, PassMotion};
+use crate::stride::{Leg, PassMotion, leg_points};
 
 /// Included shoulder-hip-ankle angle of the pushing side at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
@@ -19,26 +20,22 @@ pub const QUANTITY: Quantity = Quantity {
     evaluate,
 };
 
-/// Standard deviations, degrees: of a skater and of one push.
-const OF_SKATER_DEG: f64 = 4.0;
+/// Standard deviations, degrees: of a skater and of one push. The rendered
+/// skaters (49 of 53 passes) read 2.9 too straight and scatter by 5.0; moving
+/// the hip back as for the trunk's lean made it 3.1 too bent with the same
+/// scatter, so it is left where it is seen. On people no accuracy of this
+/// angle was found; of the knee it is 6.4 (Cosoli, Arnesano and Scalise 2026,
+/// square from the side), and the larger is taken.
+const OF_SKATER_DEG: f64 = 6.4;
 const OF_PUSH_DEG: f64 = 3.0;
-/// The shoulder joint beside the middle of the body, as a share of stature:
-/// half the biacromial width (Drillis and Contini 1966, from memory).
-const HALF_SHOULDERS_SHARE: f64 = 0.129;
 
-fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
-    let mut near = motion
-        .pushes
-        .iter()
-        .filter(|p| p.near_leg == Some(true))
-        .peekable();
-    if near.peek().is_none() {
-        return Measure::not_judged(match motion.pushes.len() {
-            0 => NO_PUSH,
-            _ => "only the far leg pushed in view",
-        });
-    }
+fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
+    let near = match near_pushes(motion, judged) {
+        Ok(near) => near,
+        Err(why) => return Measure::not_judged(why),
+    };
     let angles: Vec<f64> = near
+        .into_iter()
         .filter_map(|push| line_deg(motion, push.leg, motion.curves.index_at(push.toe_off_s)))
         .collect();
     match mean(&angles) {
@@ -47,7 +44,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             deviation(OF_SKATER_DEG, OF_PUSH_DEG, angles.len()),
             format!("near leg, {}", pushes(angles.len())),
         ),
-        None => Measure::not_judged("the near leg was too far from square to the camera"),
+        None => Measure::not_judged("the near side was not seen at its toe-off"),
     }
 }
 
@@ -57,14 +54,34 @@ fn line_deg(motion: &PassMotion, leg: Leg, i: usize) -> Option<f64> {
         Leg::Left => BodyPoint::LeftShoulder,
         Leg::Right => BodyPoint::RightShoulder,
     };
-    let aside_m = HALF_SHOULDERS_SHARE * motion.lane.skater_height_m * leg.leftward();
-    let (at_m, left) = (motion.place.at_m[i], motion.place.left());
-    let through = [at_m[0] + aside_m * left[0], at_m[1] + aside_m * left[1]];
-    let shoulder = motion.camera.on_upright_plane(
-        motion.curves.peak_points[i][shoulder as usize],
-        through,
-        motion.place.heading,
-    )?;
-    let [hip, _, ankle] = leg_in_space(motion, leg, Stance::PushedOut, i)?;
-    included_deg(shoulder, [hip[0], hip[2]], [ankle[0], ankle[2]])
+    let points = leg_points(leg);
+    let shoulder = in_plane(motion, i, shoulder as usize, leg, HALF_SHOULDERS_SHARE)?;
+    let hip = in_plane(motion, i, points.hip, leg, HALF_HIPS_SHARE)?;
+    let ankle = in_plane(motion, i, points.ankle, leg, USUAL_OUT_SHARE)?;
+    included_deg(shoulder, hip, ankle)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::reported;
+    use super::*;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn a_trunk_that_breaks_the_line_reads_bent() {
+        for (lean_deg, extension_deg) in [(28.0, 168.0), (45.0, 168.0), (60.0, 150.0)] {
+            let skater = Skater {
+                lean_deg,
+                extension_deg,
+                ..Skater::default()
+            };
+            let t_s = skater.toe_offs_s(Leg::Right, 1.0, 3.0)[0];
+            let p = skater.points_m(t_s);
+            let flat = |i: usize| [p[i][0], p[i][2]];
+            let truth_deg = included_deg(flat(12), flat(24), flat(28)).unwrap();
+            let line = reported(View::Side, &skater, &QUANTITY);
+            let off_deg = line.value.unwrap() - truth_deg;
+            assert!(off_deg.abs() < 4.0, "{truth_deg:.1} {off_deg:+.2}");
+        }
+    }
 }

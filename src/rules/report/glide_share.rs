@@ -1,6 +1,6 @@
 //! Glide share.
 
-use super::{NO_PUSH, Quantity, QuantityUnit, deviation, pushes};
+use super::{NO_PUSH, Quantity, QuantityUnit};
 use crate::config::View;
 use crate::rules::table::read::mean;
 use crate::rules::{JudgedPush, Measure};
@@ -17,9 +17,11 @@ pub const QUANTITY: Quantity = Quantity {
     evaluate,
 };
 
-/// Standard deviations, shares of a cycle: of a skater and of one push.
-const OF_SKATER: f64 = 0.04;
-const OF_PUSH: f64 = 0.03;
+/// What the rendered skaters showed, true 0.26 in all of them: front 23 passes
+/// +0.11 bias and 0.07 scatter, rear 13 +0.07 and 0.06, oblique 15 +0.01 and
+/// 0.08, side 53 +0.07 and 0.05. Both ends are soft: a skate set down under the
+/// body stands still there for a while, and a push starts slowly.
+const UNCERTAINTY: f64 = 0.10;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     let shares: Vec<f64> = motion
@@ -28,11 +30,13 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
         .map(|p| (p.push_start_s - p.touchdown_s) / p.cycle_s)
         .collect();
     match mean(&shares) {
-        Some(share) => Measure::judged(
-            share,
-            deviation(OF_SKATER, OF_PUSH, shares.len()),
-            format!("mean of {}", pushes(shares.len())),
-        ),
+        // Half as long again is no measurement: the value stands beside.
+        Some(share) => Measure {
+            value: Some(share),
+            uncertainty: Some(UNCERTAINTY),
+            judged: false,
+            reason: "touchdown and push start are too soft to be timed".to_owned(),
+        },
         None => Measure::not_judged(NO_PUSH),
     }
 }

@@ -15,6 +15,7 @@ mod glide_share;
 mod left_right;
 mod push_length;
 mod push_width;
+mod side;
 mod step_length;
 mod stride_rate;
 

@@ -1,10 +1,11 @@
 //! Push length.
 
-use super::{NO_PUSH, Quantity, QuantityUnit, deviation, pushes};
+use super::side::{HALF_HIPS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
-use crate::rules::table::read::{Stance, leg_in_space, mean, of_adult};
+use crate::rules::table::read::{mean, of_adult};
 use crate::rules::{JudgedPush, Measure};
-use crate::stride::PassMotion;
+use crate::stride::{PassMotion, Push, leg_points};
 
 /// How far behind its hip the skate is at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
@@ -18,28 +19,19 @@ pub const QUANTITY: Quantity = Quantity {
 };
 
 /// Standard deviations, metres, at an adult's stature: of a skater and of one
-/// push.
+/// push. Rendered skaters, true lengths 5 to 43 cm, 49 of 53 passes judged:
+/// bias +0.2 and scatter 3.4 cm, worst 9.3 cm.
 const OF_SKATER_M: f64 = 0.03;
 const OF_PUSH_M: f64 = 0.02;
 
-fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
-    let mut near = motion
-        .pushes
-        .iter()
-        .filter(|p| p.near_leg == Some(true))
-        .peekable();
-    if near.peek().is_none() {
-        return Measure::not_judged(match motion.pushes.len() {
-            0 => NO_PUSH,
-            _ => "only the far leg pushed in view",
-        });
-    }
+fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
+    let near = match near_pushes(motion, judged) {
+        Ok(near) => near,
+        Err(why) => return Measure::not_judged(why),
+    };
     let lengths: Vec<f64> = near
-        .filter_map(|push| {
-            let i = motion.curves.index_at(push.toe_off_s);
-            let [hip, _, ankle] = leg_in_space(motion, push.leg, Stance::PushedOut, i)?;
-            Some(hip[0] - ankle[0])
-        })
+        .into_iter()
+        .filter_map(|push| behind_m(motion, push))
         .collect();
     let adult = of_adult(&motion.lane);
     match mean(&lengths) {
@@ -48,6 +40,52 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, lengths.len()),
             format!("near leg, {}", pushes(lengths.len())),
         ),
-        None => Measure::not_judged("the near leg was too far from square to the camera"),
+        None => Measure::not_judged("the near leg was not seen at its toe-off"),
+    }
+}
+
+/// How far the ankle is behind the hip at the toe-off, metres.
+fn behind_m(motion: &PassMotion, push: &Push) -> Option<f64> {
+    let (points, i) = (leg_points(push.leg), motion.curves.index_at(push.toe_off_s));
+    let [hip, _] = in_plane(motion, i, points.hip, push.leg, HALF_HIPS_SHARE)?;
+    let [ankle, _] = in_plane(motion, i, points.ankle, push.leg, USUAL_OUT_SHARE)?;
+    Some(hip - ankle)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::reported;
+    use super::*;
+    use crate::rules::table::read::tests::motion_of;
+    use crate::rules::{AgeGroup, RULES, Thresholds, judge};
+    use crate::stride::Leg;
+    use crate::stride::synthetic::Skater;
+
+    #[test]
+    fn long_and_short_pushes_read_as_they_are() {
+        for extension_deg in [145.0, 158.0, 172.0] {
+            let skater = Skater {
+                extension_deg,
+                ..Skater::default()
+            };
+            let t_s = skater.toe_offs_s(Leg::Right, 1.0, 3.0)[0];
+            let p = skater.points_m(t_s);
+            let truth_m = p[24][0] - p[28][0];
+            let length = reported(View::Side, &skater, &QUANTITY);
+            let off_m = length.value.unwrap() - truth_m;
+            assert!(off_m.abs() < 0.04, "{truth_m:.2} {off_m:+.3}");
+        }
+    }
+
+    #[test]
+    fn a_leg_that_was_not_told_apart_has_no_length() {
+        let motion = motion_of(View::Side, &Skater::default());
+        let mut pushes = judge(&motion, &Thresholds::defaults(AgeGroup::Adult)).pushes;
+        assert!(evaluate(&motion, &pushes).judged);
+        let extension = RULES.iter().position(|r| r.id == "extension").unwrap();
+        for push in &mut pushes {
+            push.measures[extension] = Measure::not_judged("the two knees look alike");
+        }
+        assert!(!evaluate(&motion, &pushes).judged);
     }
 }

@@ -17,7 +17,10 @@ pub const QUANTITY: Quantity = Quantity {
     evaluate,
 };
 
-/// Standard deviation of the speed over the ice, as a share of it.
+/// Standard deviation of the speed over the ice, as a share of it. The steps
+/// of the rendered skaters, 141 to 229 cm, bias and scatter: front 23 passes -4.3
+/// and 1.8 cm, rear 13 +0.2 and 1.8, oblique 15 -2.2 and 5.9, side 53 -3.5 and
+/// 5.7.
 const SPEED_SHARE: f64 = 0.03;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {

@@ -16,7 +16,10 @@ pub const QUANTITY: Quantity = Quantity {
     evaluate,
 };
 
-/// Standard deviation of the time of one toe-off, seconds.
+/// Standard deviation of the time of one toe-off, seconds. Rendered skaters,
+/// 2.2 to 3.0 steps a second, bias and scatter of the rate: front 23 passes 0.00
+/// and 0.01 /s, rear 13 0.00 and 0.00, oblique 15 -0.02 and 0.07, side 53 +0.03
+/// and 0.08: there a pass shows two or three steps.
 const TOE_OFF_S: f64 = 0.02;
 /// Shortest and longest step that is believed, seconds.
 const STEP_S: [f64; 2] = [0.22, 0.80];
@@ -57,15 +60,18 @@ pub fn steps(motion: &PassMotion) -> Option<Steps> {
         return None;
     }
     let length_s = |from: usize, to: usize| toe_offs[to].at_s - toe_offs[from].at_s;
-    // an odd row holds two even ones
-    let step_s = if count > 1 && count % 2 == 1 {
-        (length_s(best.0, best.1 - 1) + length_s(best.0 + 1, best.1)) / (2 * (count - 1)) as f64
+    let told_s = TOE_OFF_S * std::f64::consts::SQRT_2 / count as f64;
+    let (step_s, deviation_s) = if count > 1 && count % 2 == 1 {
+        // an odd row holds two even ones; where they differ, a toe-off is off
+        let [a, b] = [length_s(best.0, best.1 - 1), length_s(best.0 + 1, best.1)]
+            .map(|s| s / (count - 1) as f64);
+        ((a + b) / 2.0, told_s.max((a - b).abs() / 2.0))
     } else {
-        length_s(best.0, best.1) / count as f64
+        (length_s(best.0, best.1) / count as f64, told_s)
     };
     Some(Steps {
         step_s,
-        deviation_s: TOE_OFF_S * std::f64::consts::SQRT_2 / count as f64,
+        deviation_s,
         count,
     })
 }
