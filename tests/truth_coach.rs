@@ -30,7 +30,10 @@ struct Case {
 /// What is not so yet, and what is said instead. Whoever makes one of these
 /// right has to take it off the list: a case that holds and stands here fails
 /// the test.
-const NOT_YET: [(&str, &str); 0] = [];
+const NOT_YET: [(&str, &str); 2] = [
+    ("U13-extension-side", "good"),
+    ("adult-knee_bend-side", "good"),
+];
 
 fn cases() -> Vec<(String, Case)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/truth/coach");
