@@ -147,7 +147,7 @@ impl Segment {
                 settings.min_pass_speed_mps,
             )
             && right_way(lane, heading);
-        (seconds >= 0.3 && far_enough && fast_enough && possible).then_some(Pass {
+        (seconds >= SHORTEST_PASS_S && far_enough && fast_enough && possible).then_some(Pass {
             track_id,
             samples: self.samples,
             frame_px,
@@ -177,6 +177,8 @@ impl Segment {
     }
 }
 
+/// Shorter than this nothing of a push is seen, seconds.
+const SHORTEST_PASS_S: f64 = 0.6;
 /// Nobody skates faster: sprints of high-calibre men reach 9.0 m/s with a
 /// spread of 0.4 (Budarick et al. 2018), bandy players 10.8 (van den Tillaar
 /// et al. 2023). What seems faster stands elsewhere than the lane says.
@@ -184,18 +186,21 @@ const FASTEST_MPS: f64 = 12.5;
 /// From the nose to the lower skate, as a share of the lane's stature: a
 /// skater bent low is about half of it, an upright one nine tenths, and the
 /// lane's stature may be a third off.
-const HEIGHT_SHARES: std::ops::RangeInclusive<f64> = 0.42..=1.35;
+const HEIGHT_SHARES: std::ops::RangeInclusive<f64> = 0.42..=1.15;
 /// Farthest beside the lane a skater in it can be, metres.
 const BESIDE_M: f64 = 3.0;
 
+/// From the side: size at the end of a pass against the size at its start.
+const SIDE_DRIFT: std::ops::RangeInclusive<f64> = 0.87..=1.15;
 /// From the nose to the lower skate of a usual skater, as a share of stature.
 const USUAL_SHARE: f64 = 0.72;
 /// Speed by the body's size against speed by the lane: posture and stature
 /// alone make up to a third of difference either way.
-const SPEED_RATIOS: std::ops::RangeInclusive<f64> = 0.5..=2.0;
+const SPEED_RATIOS: std::ops::RangeInclusive<f64> = 0.6..=1.7;
 /// What somebody must move at by the body's size, as a share of the slowest
-/// pass: who walks upright looks a quarter slower by it than he is.
-const BODY_SPEED_SHARE: f64 = 0.7;
+/// pass: who walks upright looks a quarter slower by it than he is, who
+/// skates bent looks as fast as he is or faster.
+const BODY_SPEED_SHARE: f64 = 1.0;
 
 /// Whether somebody of the lane's stature could stand where the lane puts
 /// this body and move as fast as it seems to.
@@ -242,8 +247,21 @@ fn fits_its_place(
         }
         View::Side | View::Oblique => true,
     };
+    let third = by_size.len() / 3;
+    let grows = match (lane.view, third) {
+        // whoever follows a line square to the camera keeps his size
+        (View::Side, 1..) => {
+            let depth_m = |part: &[(f64, [f64; 2])]| {
+                median(&mut part.iter().map(|(_, p)| p[1]).collect()).unwrap_or(1.0)
+            };
+            let ratio = depth_m(&by_size[..third]) / depth_m(&by_size[by_size.len() - third..]);
+            !SIDE_DRIFT.contains(&ratio)
+        }
+        _ => false,
+    };
     let body_speed_mps = velocity_of(&by_size).map_or(0.0, |[x, y]| x.hypot(y));
     in_line
+        && !grows
         && median(&mut shares).is_some_and(|s| HEIGHT_SHARES.contains(&s))
         && body_speed_mps >= BODY_SPEED_SHARE * slowest_mps
         && SPEED_RATIOS.contains(&(lane_speed_mps / body_speed_mps))
