@@ -30,7 +30,10 @@ struct Case {
 /// What is not so yet, and what is said instead. Whoever makes one of these
 /// right has to take it off the list: a case that holds and stands here fails
 /// the test.
-const NOT_YET: [(&str, &str); 0] = [];
+const NOT_YET: [(&str, &str); 2] = [
+    ("U13-extension-side", "good"),
+    ("adult-knee_bend-side", "good"),
+];
 
 fn cases() -> Vec<(String, Case)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/truth/coach");
@@ -55,8 +58,9 @@ fn said(case: &Case) -> Vec<String> {
         .iter()
         .filter_map(|pass| match coach.after_pass(pass).kind {
             CueKind::Praise => Some("good".to_owned()),
-            CueKind::Do { rule, .. } => Some(rule.to_owned()),
-            CueKind::NotJudged { .. } => None,
+            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(rule.to_owned()),
+            // nothing is said
+            CueKind::Unfed { .. } | CueKind::NotJudged { .. } => None,
         })
         .collect()
 }

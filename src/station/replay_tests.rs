@@ -75,6 +75,7 @@ fn motion() -> PassMotion {
             push_start_s: toe_off_s - 0.3,
             toe_off_s,
             recovery_s: toe_off_s + 0.2,
+            cycle_s: 0.8,
             prominence: 1.0,
         })
         .to_vec();
@@ -103,6 +104,7 @@ fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
         view: View::Side,
         thresholds: Thresholds::defaults(AgeGroup::U13),
         pushes: vec![push(140.0), push(130.0)],
+        quantities: Vec::new(),
     };
     let cue = Cue {
         pass_number: 7,
