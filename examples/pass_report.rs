@@ -24,7 +24,9 @@ const MATCH_S: f64 = 0.2;
 struct Joints {
     params: BTreeMap<String, f64>,
     joint_names: Vec<String>,
-    /// World X along the travel, Y to its left, Z up, metres.
+    /// World X along the travel, Y to its left, Z up, metres; not in newer
+    /// files, from which the body's line and the arm have no truth.
+    #[serde(default)]
     joints3d: Vec<Vec<[f64; 3]>>,
     pushes: Vec<PushTimes>,
     #[serde(default)]

@@ -4,7 +4,7 @@
 
 mod store_common;
 
-use kickplate::rules::{AgeGroup, RULES, Thresholds};
+use kickplate::rules::{AgeGroup, QUANTITIES, RULES, Thresholds};
 use kickplate::store::SessionFile;
 use serde_json::Value;
 use store_common::{cue, engine, lane, pass, session, source};
@@ -91,6 +91,16 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(pushes[0]["flags"][0]["value"], 131.25);
     assert_eq!(pushes[0]["flags"][0]["limit"], 120.0);
     assert_eq!(pushes[2]["flags"], Value::Array(Vec::new()));
+
+    let quantities = first["quantities"].as_object().unwrap();
+    assert_eq!(quantities.len(), QUANTITIES.len());
+    assert_eq!(quantities["stride_rate_hz"]["value"], 2.5);
+    assert_eq!(quantities["stride_rate_hz"]["uncertainty"], 0.25);
+    assert_eq!(quantities["stride_rate_hz"]["judged"], true);
+    assert_eq!(quantities["stride_rate_hz"]["reason"], "mean of 4 steps");
+    assert!(quantities["step_length_m"]["value"].is_null());
+    assert_eq!(quantities["glide_share"]["judged"], false);
+    assert_eq!(quantities["glide_share"]["value"], 0.125);
 }
 
 /// The description names every measure and rule, and its example is a file
@@ -102,6 +112,10 @@ fn the_description_is_current() {
         let row = format!("| `{}` | `{}` |", rule.measure, rule.id);
         assert!(description.contains(&row), "{row}");
     }
+    for quantity in QUANTITIES {
+        let row = format!("| `{}` |", quantity.key);
+        assert!(description.contains(&row), "{row}");
+    }
     let example = description
         .split_once("```json\n")
         .and_then(|(_, rest)| rest.split_once("```"))
@@ -109,6 +123,19 @@ fn the_description_is_current() {
         .0;
     let example: SessionFile = serde_json::from_str(example).unwrap();
     assert_eq!(example.passes[0].pushes[0].flags.len(), 1);
+    assert_eq!(example.passes[0].quantities.len(), 2);
+}
+
+/// A file of before the quantities: the format's version is the same.
+#[test]
+fn a_file_without_quantities_is_read() {
+    let mut value: Value = serde_json::from_str(&file().to_text().unwrap()).unwrap();
+    for pass in value["passes"].as_array_mut().unwrap() {
+        pass.as_object_mut().unwrap().remove("quantities");
+    }
+    let read: SessionFile = serde_json::from_value(value).unwrap();
+    assert_eq!(read.passes.len(), 3);
+    assert!(read.passes.iter().all(|p| p.quantities.is_empty()));
 }
 
 #[test]

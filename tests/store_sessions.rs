@@ -55,6 +55,7 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     bad.pushes[0].toe_off_s = f64::NAN;
     bad.pushes[0].measures[0].value = Some(f64::NAN);
     bad.pushes[0].flags[0].value = f64::NEG_INFINITY;
+    bad.quantities[0].value = Some(f64::NAN);
     store.write_pass(&id, &bad, &cue(1)).unwrap();
     let back = store.load_session(id.number()).unwrap();
     let back = &back.passes[0].pass;
@@ -63,6 +64,9 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     assert!(back.pushes[0].flags[0].value.is_nan());
     let measure = &back.pushes[0].measures[0];
     assert_eq!((measure.value, measure.judged), (None, false));
+    let quantity = &back.quantities[0];
+    assert_eq!((quantity.value, quantity.judged), (None, false));
+    assert_eq!(back.quantities[1..], bad.quantities[1..]);
     assert_eq!(
         back.pushes[1], bad.pushes[1],
         "the other pushes are untouched"

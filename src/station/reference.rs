@@ -1,7 +1,7 @@
 //! `config/REFERENCE.md`, made from the declarations.
 
 use crate::config::{LANE_KEYS, markdown_table};
-use crate::rules::settings as age_groups;
+use crate::rules::{QUANTITIES, settings as age_groups};
 
 use super::settings::{STATION_KEYS, STATION_TABLES};
 
@@ -26,9 +26,31 @@ pub fn text() -> String {
          One fixed camera and the line the skaters follow.\n\n{}\n\
          ## Station file (`config/station.toml`)\n\n\
          Every key may be left out.\n\n{}\n{tables}\
-         ## Age groups file (`config/age-groups.toml`)\n\n{}",
+         ## Age groups file (`config/age-groups.toml`)\n\n{}\n\
+         ## Quantities of a pass\n\n{}",
         markdown_table(&LANE_KEYS),
         markdown_table(&STATION_KEYS),
-        age_groups::reference()
+        age_groups::reference(),
+        quantities()
     )
+}
+
+fn quantities() -> String {
+    let mut out = String::from(
+        "Reported of every pass, in the sessions file and `session.json`; never flagged,\n\
+         so that there is nothing to set. How right they are: `docs/pass-report.md`.\n\n\
+         | key | called | judged from | what it is | source |\n|---|---|---|---|---|\n",
+    );
+    for quantity in QUANTITIES {
+        let views: Vec<&str> = quantity.views.iter().map(|v| v.name()).collect();
+        out += &format!(
+            "| `{}` | {} | {} | {} | {} |\n",
+            quantity.key,
+            quantity.short,
+            views.join(", "),
+            quantity.long,
+            quantity.source
+        );
+    }
+    out
 }

@@ -162,3 +162,48 @@ fn cell(rule: &Rule, measure: &Measure, flagged: bool) -> String {
         None => "-".to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::View;
+    use crate::rules::{AgeGroup, Thresholds};
+
+    fn pass(quantities: Vec<Measure>) -> JudgedPass {
+        JudgedPass {
+            track_id: 1,
+            started_at_s: 0.0,
+            ended_at_s: 2.0,
+            speed_mps: 5.0,
+            view: View::Side,
+            thresholds: Thresholds::defaults(AgeGroup::U15),
+            pushes: Vec::new(),
+            quantities,
+        }
+    }
+
+    #[test]
+    fn a_pass_has_one_line_of_what_was_judged_of_it() {
+        let mut quantities = vec![Measure::not_judged("not seen"); QUANTITIES.len()];
+        let set = |quantities: &mut Vec<Measure>, key: &str, value, uncertainty| {
+            let i = QUANTITIES.iter().position(|q| q.key == key).unwrap();
+            quantities[i] = Measure::judged(value, uncertainty, "");
+        };
+        set(&mut quantities, "stride_rate_hz", 2.512, 0.04);
+        set(&mut quantities, "push_length_m", 0.386, 0.031);
+        set(&mut quantities, "body_line_deg", 164.4, 7.1);
+        set(&mut quantities, "arm_leg_timing_s", -0.034, 0.06);
+        assert_eq!(
+            quantities_line(&pass(quantities)).unwrap(),
+            "stride rate 2.51 ±0.04 /s, push length 39 ±3 cm, body line 164 ±7°, \
+             arm after leg -0.03 ±0.06 s"
+        );
+    }
+
+    #[test]
+    fn a_pass_of_which_nothing_was_judged_has_no_such_line() {
+        let nothing = vec![Measure::not_judged("not seen"); QUANTITIES.len()];
+        assert_eq!(quantities_line(&pass(nothing)), None);
+        assert_eq!(quantities_line(&pass(Vec::new())), None);
+    }
+}

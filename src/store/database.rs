@@ -549,4 +549,35 @@ mod tests {
                 .all(|p| p.pass.pushes.len() == 4 && p.pass.pushes[3].measures.len() == RULES.len())
         );
     }
+
+    #[test]
+    fn a_file_from_before_the_quantities_is_brought_up_and_says_so() {
+        let dir = tempfile::tempdir().unwrap();
+        let id = {
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            let (pass, cue) = pass(1);
+            store.write_pass(&id, &pass, &cue).unwrap();
+            // back to how the first version left it
+            store
+                .connection
+                .execute_batch("DROP TABLE pass_measures; PRAGMA user_version = 1;")
+                .unwrap();
+            id
+        };
+        let mut store = Store::open(dir.path()).unwrap();
+        let old = store.load_session(id.row).unwrap().passes[0].pass.clone();
+        assert_eq!(old.pushes, pass(1).0.pushes);
+        assert_eq!(old.quantities.len(), QUANTITIES.len());
+        assert!(old.quantities.iter().all(|q| !q.judged
+            && q.value.is_none()
+            && q.reason.contains("not measured when this pass was stored")));
+        let copy = dir.path().join(format!("{SESSIONS_FILE}.before-version-2"));
+        assert!(copy.exists());
+
+        let (mut new, cue) = pass(2);
+        new.quantities[0] = Measure::judged(2.5, 0.05, "mean of 4 steps");
+        store.write_pass(&id, &new, &cue).unwrap();
+        assert_eq!(store.load_session(id.row).unwrap().passes[1].pass, new);
+    }
 }

@@ -129,6 +129,14 @@ mod tests {
     }
 
     #[test]
+    fn the_table_of_how_right_they_are_names_them_all() {
+        let table = include_str!("../../../docs/pass-report.md");
+        for quantity in QUANTITIES {
+            assert!(table.contains(&format!("`{}`", quantity.key)));
+        }
+    }
+
+    #[test]
     fn every_view_says_something_about_every_quantity() {
         // the stick skater has no oblique lane
         for view in [View::Side, View::Front, View::Rear] {
