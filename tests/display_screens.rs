@@ -7,9 +7,10 @@ use std::sync::Arc;
 
 use egui::{Color32, Rect};
 use kickplate::display::{
-    AngleMark, Fault, Language, LayoutReport, Look, Overlay, PictureView, PlacedText, PreviewImage,
-    Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Still, Theme, Units,
-    Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts, render_png, render_still,
+    AngleMark, Fault, Language, LayoutReport, Look, Overlay, PictureShare, PictureView, PlacedText,
+    PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Still,
+    Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts, render_png,
+    render_still,
 };
 use kickplate::feedback::{Cue, CueKind, CueLeg, Good, NextThing, SetSummary};
 use kickplate::rules::{RULES, Unit};
@@ -127,6 +128,7 @@ fn replay() -> Screen {
                 rule: "knee_bend",
                 numbers: Some((138.0, 120.0)),
             }),
+            view: PictureShare::default(),
         }),
     }
 }

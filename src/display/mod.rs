@@ -43,7 +43,7 @@ pub use look::{Language, Look, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Un
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
-pub use overlay::{AngleMark, Overlay};
+pub use overlay::{AngleMark, Overlay, View as PictureShare};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use still::{Still, render_png, render_still};
 pub use theme::{contrast_ratio, install_fonts};

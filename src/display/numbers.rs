@@ -11,6 +11,9 @@ const CM_PER_INCH: f64 = 2.54;
 pub(super) struct Numbers {
     pub(super) measured: String,
     pub(super) wanted: String,
+    /// The unit that stands once, behind the second number; empty where both
+    /// carry their sign.
+    pub(super) once: String,
 }
 
 /// Writes a value against its target: whole degrees or centimetres, tenths
@@ -29,22 +32,20 @@ pub(super) fn numbers(look: &Look, unit: Unit, value: f64, target: f64) -> Optio
     let same = write(look, value * factor, places) == write(look, target * factor, places);
     let places = places + usize::from(same && value != target);
     let each = if once.is_some() { "" } else { "°" };
+    let once = once.map_or(String::new(), |key| {
+        let unit = look.words.get(key);
+        // Signs stand close, as the degree does; words do not.
+        let space = if unit.starts_with(char::is_alphabetic) {
+            " "
+        } else {
+            ""
+        };
+        format!("{space}{unit}")
+    });
     Some(Numbers {
         measured: format!("{}{each}", write(look, value * factor, places)),
-        wanted: format!(
-            "{}{each}{}",
-            write(look, target * factor, places),
-            once.map_or(String::new(), |key| {
-                let unit = look.words.get(key);
-                // Signs stand close, as the degree does; words do not.
-                let space = if unit.starts_with(char::is_alphabetic) {
-                    " "
-                } else {
-                    ""
-                };
-                format!("{space}{unit}")
-            })
-        ),
+        wanted: format!("{}{each}{once}", write(look, target * factor, places)),
+        once,
     })
 }
 

@@ -15,6 +15,53 @@ pub struct Overlay {
     pub lines: Vec<[[f32; 2]; 2]>,
     /// What the cue is about.
     pub mark: Option<AngleMark>,
+    /// The part of the picture that is shown.
+    pub view: View,
+}
+
+/// A part of a picture of the same shape: its middle and its size as shares
+/// of the picture's width and height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct View {
+    middle: [f32; 2],
+    size: f32,
+}
+
+impl Default for View {
+    /// The whole picture.
+    fn default() -> Self {
+        View {
+            middle: [0.5; 2],
+            size: 1.0,
+        }
+    }
+}
+
+impl View {
+    /// A part of `size` (0.1 to 1) about `middle`, moved so far that it lies
+    /// within the picture. Numbers that are none give the whole picture.
+    pub fn new(middle: [f32; 2], size: f32) -> Self {
+        if !size.is_finite() || middle.iter().any(|m| !m.is_finite()) {
+            return View::default();
+        }
+        let size = size.clamp(0.1, 1.0);
+        View {
+            middle: middle.map(|m| m.clamp(size / 2.0, 1.0 - size / 2.0)),
+            size,
+        }
+    }
+
+    /// The part as texture coordinates.
+    pub(super) fn uv(self) -> Rect {
+        let [x, y] = self.middle;
+        Rect::from_center_size(pos2(x, y), vec2(self.size, self.size))
+    }
+
+    /// Where a point of the picture is in the part, as shares of it.
+    fn place(self, point: [f32; 2]) -> [f32; 2] {
+        let share = |i: usize| (point[i] - self.middle[i]) / self.size + 0.5;
+        [share(0), share(1)]
+    }
 }
 
 /// The measured quantity: a line over three joints, or between two points.
@@ -37,7 +84,8 @@ pub(super) fn paint_overlay(
     overlay: &Overlay,
     picture: Rect,
 ) {
-    let at = |[x, y]: [f32; 2]| -> Option<Pos2> {
+    let at = |point: [f32; 2]| -> Option<Pos2> {
+        let [x, y] = overlay.view.place(point);
         (x.is_finite() && y.is_finite()).then(|| picture.min + vec2(x, y) * picture.size())
     };
     let width = theme::BODY_LINE * picture.height();
@@ -84,7 +132,9 @@ pub(super) fn paint_overlay(
             } else {
                 (picture.right_bottom(), Align2::RIGHT_BOTTOM)
             };
-            plate(set, page, (&numbers.measured, Role::NUMBER, cap), at, align);
+            // Alone, so with the unit a length would have after the target.
+            let text = format!("{}{}", numbers.measured, numbers.once);
+            plate(set, page, (&text, Role::NUMBER, cap), at, align);
         }
     }
     let cap = set.least_cap(Role::NOTE).min(0.25 * picture.height());
@@ -144,4 +194,23 @@ fn plate(
         Side::Left,
         (page.palette.text, page.palette.background),
     );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_view_stays_inside_the_picture_and_points_move_with_it() {
+        let view = View::new([0.5, 0.5], 0.5);
+        assert_eq!(view.place([0.5, 0.5]), [0.5, 0.5]);
+        assert_eq!(view.place([0.25, 0.75]), [0.0, 1.0]);
+        // At the edge the middle moves, so that nothing outside is shown.
+        let view = View::new([0.05, 2.0], 0.4);
+        let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+        assert!(whole.expand(1e-6).contains_rect(view.uv()));
+        assert!((view.place([0.05, 0.9])[0] - 0.125).abs() < 1e-6);
+        assert_eq!(View::new([f32::NAN, 0.5], 0.3), View::default());
+        assert_eq!(View::new([0.1, 0.1], 7.0), View::default());
+    }
 }

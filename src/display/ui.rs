@@ -154,7 +154,7 @@ fn with_words(
         ),
         Screen::Replay { overlay, .. } => {
             let room = match picture {
-                Some(picture) => paint_whole(set, page, picture, false),
+                Some(picture) => paint_whole(set, page, picture, overlay.view.uv()),
                 None => page.screen,
             };
             paint_overlay(set, page, look, overlay, room);
@@ -263,7 +263,9 @@ fn strip_entries(look: &Look, status: &StatusStrip) -> Vec<(String, bool)> {
 fn in_lane(set: &mut Typesetter<'_>, page: &Page, look: &Look, picture: Option<PictureView>) {
     match picture {
         Some(picture) => {
-            paint_whole(set, page, picture, look.mirror);
+            let (left, right) = if look.mirror { (1.0, 0.0) } else { (0.0, 1.0) };
+            let uv = Rect::from_min_max(pos2(left, 0.0), pos2(right, 1.0));
+            paint_whole(set, page, picture, uv);
         }
         None => {
             let (lines, cap) = set.fit_words(
@@ -285,13 +287,11 @@ fn in_lane(set: &mut Typesetter<'_>, page: &Page, look: &Look, picture: Option<P
     }
 }
 
-/// The whole picture, as large as fits; gives where it is.
-fn paint_whole(set: &Typesetter<'_>, page: &Page, picture: PictureView, mirror: bool) -> Rect {
+/// The picture, or the part `uv` of it, as large as fits; gives where it is.
+fn paint_whole(set: &Typesetter<'_>, page: &Page, picture: PictureView, uv: Rect) -> Rect {
     let room = page.screen.shrink2(vec2(0.0, page.gap * 0.5));
     let scale = (room.size() / picture.size).min_elem();
     let rect = Rect::from_center_size(room.center(), picture.size * scale);
-    let (left, right) = if mirror { (1.0, 0.0) } else { (0.0, 1.0) };
-    let uv = Rect::from_min_max(pos2(left, 0.0), pos2(right, 1.0));
     set.painter()
         .image(picture.texture, rect, uv, Color32::WHITE);
     rect

@@ -75,7 +75,10 @@ struct Shared {
     context: OnceLock<egui::Context>,
     closing: AtomicBool,
     show_me: AtomicBool,
+    after_painting: Mutex<Option<(u32, AfterPainting)>>,
 }
+
+type AfterPainting = Box<dyn FnOnce() + Send>;
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
@@ -95,6 +98,7 @@ impl ScreenHandle {
             context: OnceLock::new(),
             closing: AtomicBool::new(false),
             show_me: AtomicBool::new(false),
+            after_painting: Mutex::new(None),
         }))
     }
 
@@ -127,6 +131,27 @@ impl ScreenHandle {
     /// up to one frame; what the monitor adds is not known here.
     pub fn last_painted(&self) -> Option<(u32, Instant)> {
         *lock(&self.0.painted)
+    }
+
+    /// Calls `then` in the window's thread once the answer to that pass has
+    /// been drawn, so that a sound comes with its card and not before it. It
+    /// must not block. Called at once where no window is open; one that was
+    /// not called yet is dropped.
+    pub fn after_painting(&self, pass_number: u32, then: impl FnOnce() + Send + 'static) {
+        if self.0.context.get().is_none() {
+            then();
+            return;
+        }
+        *lock(&self.0.after_painting) = Some((pass_number, Box::new(then)));
+    }
+
+    /// Calls what still waits for its answer to be drawn, if anything: the
+    /// window may be covered or very slow.
+    pub fn no_longer_wait_for_painting(&self) {
+        let waiting = lock(&self.0.after_painting).take();
+        if let Some((_, then)) = waiting {
+            then();
+        }
     }
 
     fn wake(&self) {
@@ -341,6 +366,10 @@ impl eframe::App for App {
         }
         if let Some(pass_number) = self.drawn.take() {
             *lock(&self.shared.painted) = Some((pass_number, Instant::now()));
+            let due = lock(&self.shared.after_painting).take_if(|(n, _)| *n == pass_number);
+            if let Some((_, then)) = due {
+                then();
+            }
         }
         let quit = ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
         if quit || self.shared.closing.load(Ordering::Acquire) {
@@ -380,5 +409,43 @@ impl eframe::App for App {
         if let Some(on_quit) = self.on_quit.take() {
             on_quit();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::display::ScreenGeometry;
+
+    #[test]
+    fn without_a_window_nothing_waits_to_be_painted() {
+        let handle = ScreenHandle::new(ScreenModel::waiting(ScreenGeometry::default()));
+        let called = Arc::new(AtomicBool::new(false));
+        let seen = Arc::clone(&called);
+        handle.after_painting(1, move || seen.store(true, Ordering::Relaxed));
+        assert!(called.load(Ordering::Relaxed));
+    }
+
+    #[test]
+    fn what_waits_is_called_once_and_replaced_by_the_next() {
+        let handle = ScreenHandle::new(ScreenModel::waiting(ScreenGeometry::default()));
+        let _ = handle.0.context.set(egui::Context::default());
+        let calls = Arc::new(Mutex::new(Vec::new()));
+        for n in [1, 2] {
+            let calls = Arc::clone(&calls);
+            handle.after_painting(n, move || lock(&calls).push(n));
+        }
+        assert!(lock(&calls).is_empty());
+        handle.no_longer_wait_for_painting();
+        handle.no_longer_wait_for_painting();
+        assert_eq!(*lock(&calls), [2]);
+    }
+
+    #[test]
+    fn a_replay_is_asked_for_once_a_press() {
+        let handle = ScreenHandle::new(ScreenModel::waiting(ScreenGeometry::default()));
+        handle.0.show_me.store(true, Ordering::Release);
+        assert!(handle.take_show_me());
+        assert!(!handle.take_show_me());
     }
 }

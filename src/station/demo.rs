@@ -18,7 +18,7 @@ use super::stage::Stage;
 use super::{
     DemoOptions, EngineChoice, ModelChoice, StationSettings, age_groups_file, station_file, words,
 };
-use crate::capture::{Feed, Pace, SourceSpec};
+use crate::capture::{Feed, FeedStatus, Pace, SourceSpec};
 use crate::config::{self, Lane};
 use crate::display::{
     Look, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, render_png,
@@ -120,12 +120,13 @@ impl Player {
         stage.screen = self.screen.clone();
         stage.look = self.look.clone();
         stage.blur_faces = self.blur_faces;
-        stage.speaker = Some(Speaker::start(
+        stage.speaker = Some(Arc::new(Speaker::start(
             &self.home.join("sounds"),
             SoundSettings::default(),
-        ));
+        )));
         let (pictures, painter) = paint_pictures(&self.out)?;
         let mut lateness = Lateness::default();
+        let mut last_status = None;
         let mut number = 0;
         let mut sessions = Vec::new();
         for (path, judging) in clips {
@@ -184,6 +185,7 @@ impl Player {
                     }
                 },
             );
+            last_status = Some(feed.status());
             if let Some(trouble) = stage.recording_trouble() {
                 eprintln!("{trouble}");
             }
@@ -204,7 +206,9 @@ impl Player {
             "Written: {} and a picture of the big screen for each pass",
             path.display()
         );
-        self.hold_last_cue(stop);
+        if let Some(status) = last_status {
+            self.hold_last_cue(&mut stage, &status, stop);
+        }
         Ok(())
     }
 
@@ -228,10 +232,15 @@ impl Player {
         ))
     }
 
-    fn hold_last_cue(&self, stop: &Stop) {
+    /// The last answer can be read, and its replay asked for and watched.
+    fn hold_last_cue(&self, stage: &mut Stage, status: &FeedStatus, stop: &Stop) {
         let since = Instant::now();
-        while self.screen.is_some() && since.elapsed() < LAST_CUE && !stop.load(Ordering::Relaxed) {
-            std::thread::sleep(Duration::from_millis(50));
+        while self.screen.is_some()
+            && (since.elapsed() < LAST_CUE || stage.is_replaying())
+            && !stop.load(Ordering::Relaxed)
+        {
+            stage.show(status, false);
+            std::thread::sleep(Duration::from_millis(30));
         }
     }
 }

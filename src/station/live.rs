@@ -153,13 +153,13 @@ impl Watcher {
         stage.screen = Some(screen.clone());
         stage.look = self.setup.look.clone();
         stage.blur_faces = station.screen.blur_faces;
-        stage.speaker = Some(Speaker::start(
+        stage.speaker = Some(Arc::new(Speaker::start(
             &self.home.join("sounds"),
             SoundSettings {
                 muted: station.sound_muted,
                 level: station.sound_level as f32,
             },
-        ));
+        )));
         let source_name = self
             .camera
             .id

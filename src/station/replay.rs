@@ -13,7 +13,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::capture::Frame;
-use crate::display::{AngleMark, Overlay, PreviewImage};
+use crate::display::{AngleMark, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
@@ -26,7 +26,7 @@ use super::packed::Packed;
 /// How long pictures are kept, seconds.
 const KEEP_S: f64 = 10.0;
 /// And how many bytes of them at most.
-const KEEP_BYTES: usize = 64 << 20;
+const KEEP_BYTES: usize = 48 << 20;
 /// Pictures are halved, but never smaller than this nor larger than that,
 /// pixels on their longest side.
 const SIDE: (u32, u32) = (640, 960);
@@ -36,6 +36,9 @@ const AROUND_S: f64 = 0.4;
 const SLOWER: f64 = 2.5;
 /// How long the flagged instant stands still.
 const HOLD: Duration = Duration::from_millis(1500);
+
+/// Height of what is shown, in heights of the body.
+const ROOM_AROUND_BODY: f32 = 1.7;
 
 /// The body's lines from joint to joint.
 const BONES: [(P, P); 14] = [
@@ -156,13 +159,14 @@ impl Ring {
         let near = |k: &&Kept| {
             (k.captured_at_s - instant_s).abs() <= AROUND_S && followed.contains(&k.captured_at_s)
         };
+        let view_px = body_px(motion, instant_s) * ROOM_AROUND_BODY;
         let shots: Vec<Shot> = self
             .kept
             .iter()
             .filter(near)
             .map(|k| Shot {
                 at_s: k.captured_at_s - instant_s,
-                overlay: overlay(motion, push.leg, rule, k),
+                overlay: overlay(motion, push.leg, rule, k, view_px),
                 picture: Arc::clone(&k.picture),
             })
             .collect();
@@ -211,7 +215,13 @@ fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
     }
 }
 
-fn overlay(motion: &PassMotion, leg: Leg, rule: &'static str, kept: &Kept) -> Overlay {
+fn overlay(
+    motion: &PassMotion,
+    leg: Leg,
+    rule: &'static str,
+    kept: &Kept,
+    view_px: f32,
+) -> Overlay {
     let curves = &motion.curves;
     let i = curves.index_at(kept.captured_at_s);
     let Some(points) = curves.points.get(i).filter(|_| curves.seen[i]) else {
@@ -257,7 +267,21 @@ fn overlay(motion: &PassMotion, leg: Leg, rule: &'static str, kept: &Kept) -> Ov
             rule,
             numbers: None,
         }),
+        view: PictureShare::new(hips, view_px / kept.frame_px[1].max(1) as f32),
     }
+}
+
+/// Height of the body at a time, pixels.
+fn body_px(motion: &PassMotion, t_s: f64) -> f32 {
+    let curves = &motion.curves;
+    let Some(points) = curves.points.get(curves.index_at(t_s)) else {
+        return f32::MAX;
+    };
+    let (mut top, mut foot) = (f64::MAX, f64::MIN);
+    for [_, y] in points {
+        (top, foot) = (top.min(*y), foot.max(*y));
+    }
+    (foot - top) as f32
 }
 
 struct Shot {

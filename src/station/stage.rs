@@ -24,6 +24,8 @@ const DISK_PATIENCE: Duration = Duration::from_millis(100);
 const CUE_AT_LEAST: Duration = Duration::from_millis(2500);
 /// And no longer than this when nobody comes.
 const CUE_AT_MOST: Duration = Duration::from_secs(8);
+/// The sound waits for its card to be drawn, but not longer than this.
+const SOUND_AT_LATEST: Duration = Duration::from_millis(600);
 /// A fault has to last this long before the skater's screen speaks of it.
 const FAULT_AFTER: Duration = Duration::from_millis(500);
 /// Shortest time between two pictures of the lane on the screen.
@@ -45,7 +47,7 @@ pub struct Stage {
     /// The window, where there is one.
     pub screen: Option<ScreenHandle>,
     /// The loudspeaker, where sound is wanted.
-    pub speaker: Option<Speaker>,
+    pub speaker: Option<Arc<Speaker>>,
     /// The recording.
     pub store: Option<StoreWriter>,
     /// Opens the recording once the first frame tells its size.
@@ -64,6 +66,8 @@ pub struct Stage {
     clip: Option<(Clip, Instant)>,
     replaying_since: Option<Instant>,
     shown_shot: Option<((usize, bool), Screen, Arc<PreviewImage>)>,
+    /// An answer whose sound was asked for and not measured yet.
+    unmeasured: Option<(u32, SoundId, Instant)>,
     fault_since: Option<Instant>,
     picture: Option<Arc<PreviewImage>>,
     picture_at: Option<Instant>,
@@ -88,6 +92,7 @@ impl Stage {
             clip: None,
             replaying_since: None,
             shown_shot: None,
+            unmeasured: None,
             fault_since: None,
             picture: None,
             picture_at: None,
@@ -110,7 +115,19 @@ impl Stage {
         self.end_replay();
         self.show(feed, false);
         if let (Some(speaker), Some(sound)) = (&self.speaker, SoundId::of_cue(&cue.kind)) {
-            speaker.play(sound);
+            let asked_at = Instant::now();
+            self.unmeasured = Some((cue.pass_number, sound, asked_at));
+            match &self.screen {
+                Some(screen) => {
+                    let speaker = Arc::clone(speaker);
+                    screen.after_painting(cue.pass_number, move || {
+                        speaker.play(sound);
+                    });
+                }
+                None => {
+                    speaker.play(sound);
+                }
+            }
         }
         // After the cue: this may take some milliseconds.
         let clip = self.ring.clip(pass, cue, &judged.motion);
@@ -144,6 +161,7 @@ impl Stage {
         let Some(handle) = self.screen.clone() else {
             return;
         };
+        self.measure_sound(&handle);
         self.look_after_replay(handle.take_show_me(), somebody_passing);
         if let Some((screen, picture)) = self.shot_now() {
             handle.show(self.model(screen, feed), Some(picture));
@@ -157,6 +175,30 @@ impl Stage {
         handle.show(self.model(screen, feed), picture);
     }
 
+    /// Writes down how long after the card its sound started, once both are
+    /// known. Negative where the sound was first.
+    fn measure_sound(&mut self, handle: &ScreenHandle) {
+        let Some((pass_number, sound, asked_at)) = self.unmeasured else {
+            return;
+        };
+        if asked_at.elapsed() >= SOUND_AT_LATEST {
+            handle.no_longer_wait_for_painting();
+        }
+        let painted = handle.last_painted().filter(|(n, _)| *n == pass_number);
+        let started = self
+            .speaker
+            .as_ref()
+            .and_then(|s| s.last_started())
+            .filter(|(id, at)| *id == sound && *at >= asked_at);
+        if let (Some((_, card)), Some((_, sounded))) = (painted, started) {
+            let ms =
+                |from: Instant, to: Instant| to.saturating_duration_since(from).as_millis() as i64;
+            let card_to_sound_ms = ms(card, sounded) - ms(sounded, card);
+            tracing::info!(pass_number, card_to_sound_ms, "the sound of a card started");
+            self.unmeasured = None;
+        }
+    }
+
     /// Starts a replay that was asked for, and ends one: after its time, when
     /// it is asked for again, and whenever somebody is in the lane.
     fn look_after_replay(&mut self, asked: bool, somebody_passing: bool) {
@@ -167,6 +209,11 @@ impl Stage {
             self.end_replay();
         } else if asked && self.clip.is_some() {
             self.replaying_since = Some(Instant::now());
+        } else if asked {
+            tracing::info!("a replay was asked for, but there are no pictures of a flagged push");
+        }
+        if asked && somebody_passing {
+            tracing::info!("a replay was asked for while somebody is in the lane");
         }
         let forgotten = self
             .clip
@@ -175,6 +222,11 @@ impl Stage {
         if forgotten && self.replaying_since.is_none() {
             self.clip = None;
         }
+    }
+
+    /// Whether a replay runs.
+    pub fn is_replaying(&self) -> bool {
+        self.replaying_since.is_some()
     }
 
     fn end_replay(&mut self) {
@@ -265,7 +317,7 @@ impl Stage {
     }
 
     fn sound_note(&self) -> SoundNote {
-        match self.speaker.as_ref().map(Speaker::state) {
+        match self.speaker.as_ref().map(|s| s.state()) {
             Some(SoundState::Ready) => SoundNote::On,
             Some(SoundState::Off) => SoundNote::Off,
             Some(SoundState::NoDevice(_) | SoundState::NoSounds(_)) | None => SoundNote::NoDevice,
