@@ -70,6 +70,21 @@ fn finite(measure: Measure) -> Measure {
     }
 }
 
+/// Smallest skater that is measured, nose to skates as a share of the frame's
+/// height: below it a pixel is worth too much.
+const MIN_HEIGHT_SHARE: f64 = 0.12;
+/// Nose to skates of a skater bent low, as a share of stature.
+const BENT_SHARE: f64 = 0.75;
+
+/// How large the skater is in the picture at the end of a push.
+fn height_share(motion: &PassMotion, push: &Push) -> f64 {
+    let i = motion.curves.index_at(push.toe_off_s);
+    let m_per_px = motion.place.metres_per_px.get(i).copied();
+    m_per_px.map_or(0.0, |m_per_px| {
+        BENT_SHARE * motion.lane.skater_height_m / m_per_px / (2.0 * motion.camera.cy_px)
+    })
+}
+
 fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {
     let value = measure.value.filter(|_| measure.judged && limits.flagged)?;
     limits.beyond(value).map(|limit| Flag {

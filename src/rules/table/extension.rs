@@ -15,13 +15,13 @@ pub const RULE: Rule = Rule {
     sense: Sense::AtLeast,
     // U7, U9, U11, U13, U15, U18, adult
     defaults: [
-        limits(true, Some(150.0), None, 10.0),
-        limits(true, Some(150.0), None, 10.0),
-        limits(true, Some(152.0), None, 10.0),
-        limits(true, Some(155.0), None, 10.0),
-        limits(true, Some(158.0), None, 10.0),
-        limits(true, Some(160.0), None, 10.0),
-        limits(true, Some(160.0), None, 10.0),
+        limits(true, Some(150.0), None, 14.0),
+        limits(true, Some(150.0), None, 14.0),
+        limits(true, Some(152.0), None, 14.0),
+        limits(true, Some(155.0), None, 14.0),
+        limits(true, Some(158.0), None, 14.0),
+        limits(true, Some(160.0), None, 14.0),
+        limits(true, Some(160.0), None, 14.0),
     ],
     range: 120.0..=180.0,
     dead_band_range: 0.0..=20.0,
@@ -31,9 +31,10 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side, near leg, as the rendered skaters showed
-/// for whole skaters.
-const UNCERTAINTY_DEG: f64 = 8.0;
+/// Standard deviation from the side, near leg: 8 to 12 on four sets of rendered
+/// skaters. The model's knee and hip points are off by 2 % of stature, and on
+/// a straight leg that is this much.
+const UNCERTAINTY_DEG: f64 = 10.0;
 
 /// The far leg starts its glide while this one is straight, bent about as
 /// deep as this one was in its glide. Read straighter than that by more than
@@ -61,7 +62,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         return Measure::not_judged("the two knees cannot be told apart");
     }
     let angles = angles(push.leg, Stance::PushedOut);
-    match highest(&angles) {
+    match highest(&angles).map(|deg| deg.min(180.0)) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off"),
         None => Measure::not_judged("the leg was not seen at the end of the push"),
     }

@@ -66,6 +66,8 @@ const HALF_HIPS_SHARE: f64 = 0.0625;
 const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
 /// Lean of the trunk where the view does not show it, degrees.
 const USUAL_LEAN_DEG: f64 = 40.0;
+/// Least a skate is out at the end of a push, as a share of stature.
+const MIN_OUT_SHARE: f64 = 0.08;
 /// Farthest a skate can be out, as a share of stature: the length of a leg.
 const MAX_OUT_SHARE: f64 = 0.45;
 /// Smallest sine of the angle between the line of sight and the travel at
@@ -77,7 +79,10 @@ const MIN_SIDEWAYS: f64 = 0.75;
 /// that the stance gives. That takes out the picture's perspective and an
 /// oblique camera's foreshortening.
 ///
-/// Samples in which the camera looks too much along the travel are left out.
+/// A knee read behind the line from hip to ankle counts as more than 180, so
+/// that noise around a straight leg has no side. Samples in which the camera
+/// looks too much along the travel are left out, and those in which the two
+/// legs lie on each other in the picture.
 pub fn knee_angles(
     motion: &PassMotion,
     leg: Leg,
@@ -86,9 +91,36 @@ pub fn knee_angles(
     to_s: f64,
 ) -> Vec<f64> {
     over(motion, from_s, to_s, |i| {
+        if stance == Stance::Glide && legs_lie_on_each_other(motion, i) {
+            return None;
+        }
         let [hip, knee, ankle] = leg_in_space(motion, leg, stance, i)?;
-        included_deg(hip, knee, ankle)
+        let deg = included_deg(hip, knee, ankle)?;
+        let along = |p: [f64; 3]| [p[0], p[2]];
+        let (h, k, a) = (along(hip), along(knee), along(ankle));
+        // in front of the line from the ankle up to the hip, along the travel
+        let forward = (k[0] - a[0]) * (h[1] - a[1]) - (k[1] - a[1]) * (h[0] - a[0]) >= 0.0;
+        Some(if forward { deg } else { 360.0 - deg })
     })
+}
+
+/// Knees closer than this, as a share of stature, with legs bent alike to
+/// within this angle: the model may have read one leg twice.
+const KNEES_TOGETHER_SHARE: f64 = 0.05;
+const BENT_ALIKE_DEG: f64 = 10.0;
+
+fn legs_lie_on_each_other(motion: &PassMotion, i: usize) -> bool {
+    let points = &motion.curves.points[i];
+    let [l, r] = Leg::BOTH.map(leg_points);
+    let apart_px =
+        (points[l.knee][0] - points[r.knee][0]).hypot(points[l.knee][1] - points[r.knee][1]);
+    let apart_m = apart_px * motion.place.metres_per_px[i];
+    let [bent_l, bent_r] =
+        [l, r].map(|p| included_deg(points[p.hip], points[p.knee], points[p.ankle]));
+    apart_m < KNEES_TOGETHER_SHARE * motion.lane.skater_height_m
+        && bent_l
+            .zip(bent_r)
+            .is_some_and(|(a, b)| (a - b).abs() < BENT_ALIKE_DEG)
 }
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
@@ -120,7 +152,9 @@ pub fn leg_in_space(
             let off = [ankle[0] - at_m[0], ankle[1] - at_m[1]];
             let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
             let hip_m = HALF_HIPS_SHARE * stature_m;
-            let out_m = out_m.clamp(0.0, MAX_OUT_SHARE * stature_m);
+            // a skate that is not out to the side was not seen where it is
+            (out_m >= MIN_OUT_SHARE * stature_m).then_some(())?;
+            let out_m = out_m.min(MAX_OUT_SHARE * stature_m);
             [hip_m, (hip_m + out_m) / 2.0, out_m]
         }
     };
