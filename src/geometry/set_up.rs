@@ -148,7 +148,7 @@ pub fn find_stand(
     let residuals = model.residuals(&found);
     let sum2: f64 = residuals.iter().map(|r| r * r).sum();
     let misfit_px = (sum2 / residuals.len() as f64).sqrt();
-    if !(misfit_px <= LARGEST_MISFIT_PX) {
+    if misfit_px.is_nan() || misfit_px > LARGEST_MISFIT_PX {
         return Err(StandError::Contradiction { misfit_px });
     }
     let spare = (residuals.len() - free.len()).max(1) as f64;
@@ -388,7 +388,7 @@ fn inverted(m: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let largest = a.iter().flatten().fold(0.0_f64, |s, v| s.max(v.abs()));
     for c in 0..n {
         let pivot = (c..n).max_by(|&i, &j| a[i][c].abs().total_cmp(&a[j][c].abs()))?;
-        if !(a[pivot][c].abs() > 1e-12 * largest) {
+        if a[pivot][c].is_nan() || a[pivot][c].abs() <= 1e-12 * largest {
             return None;
         }
         a.swap(c, pivot);

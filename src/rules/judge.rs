@@ -53,6 +53,9 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if !rule.views.contains(&motion.lane.view) {
         return Measure::not_judged(not_from(motion.lane.view));
     }
+    if height_share(motion, push) < MIN_HEIGHT_SHARE {
+        return Measure::not_judged("too small in the picture");
+    }
     finite((rule.evaluate)(motion, push))
 }
 
