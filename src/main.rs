@@ -111,7 +111,7 @@ enum Command {
         /// Inference engine.
         #[arg(long, default_value = "auto")]
         engine: EngineChoice,
-        /// Say how corrections fitted on clips were kept from their own clips.
+        /// Also the errors when each correction is refitted on the other clips.
         #[arg(long)]
         leave_one_out: bool,
         /// Document to write the tables into, between its two marker lines.

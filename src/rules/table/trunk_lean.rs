@@ -61,8 +61,8 @@ mod tests {
             let values = judged_values(&motion_of(View::Side, &skater), &RULE);
             assert!(!values.is_empty());
             for v in values {
-                // atan(0.022 / 0.288) = 4.4 degrees
-                assert!((v - lean_deg - 4.4).abs() < 0.5, "{v} for {lean_deg}");
+                // atan(0.016 / 0.288) = 3.2 degrees
+                assert!((v - lean_deg - 3.2).abs() < 0.5, "{v} for {lean_deg}");
             }
         }
     }

@@ -7,7 +7,7 @@ use std::path::Path;
 use anyhow::Context;
 
 use super::{ClipScore, Compared, CueCheck, Flagged};
-use crate::rules::{RULES, Unit};
+use crate::rules::{RULES, Rule, Unit};
 
 /// Lines of a document between which the tables belong.
 const BEGIN: &str = "<!-- made by 'kickplate score': begin -->";
@@ -82,6 +82,40 @@ impl Tally {
     }
 }
 
+/// View, rule, leg, scale, and the pushes compared, clip by clip.
+type PerMeasure<'a> = (
+    &'a str,
+    &'static Rule,
+    &'static str,
+    f64,
+    Vec<Vec<Compared>>,
+);
+
+/// Mean size of the errors when each clip's are lessened by the mean bias of
+/// all other clips. `None` with fewer than two clips judged.
+fn leave_one_out_mae(per_clip: &[Vec<Compared>], scale: f64) -> Option<f64> {
+    let errors: Vec<Vec<f64>> = per_clip
+        .iter()
+        .map(|v| {
+            v.iter()
+                .filter(|c| c.judged)
+                .filter_map(|c| Some(scale * (c.value? - c.truth)))
+                .collect::<Vec<f64>>()
+        })
+        .filter(|v| !v.is_empty())
+        .collect();
+    if errors.len() < 2 {
+        return None;
+    }
+    let biases: Vec<f64> = errors.iter().map(|v| mean(v.iter().copied())).collect();
+    let sum: f64 = biases.iter().sum();
+    let others = (errors.len() - 1) as f64;
+    Some(mean(errors.iter().zip(&biases).flat_map(|(clip, own)| {
+        let constant = (sum - own) / others;
+        clip.iter().map(move |e| (e - constant).abs())
+    })))
+}
+
 impl fmt::Display for ScoreReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.tables())?;
@@ -129,10 +163,7 @@ impl ScoreReport {
         self.flags(&mut out);
         self.cues(&mut out);
         if self.leave_one_out {
-            out += "\nLeave one out: no correction in the program is fitted from clips when it is \
-                    scored, so there is nothing to leave out. Constants of the body (how far the \
-                    joints lie from the middle, heights of the ankle) are fixed numbers, named with \
-                    their origin in src/rules/table.\n";
+            self.leave_one_out_table(&mut out);
         }
         out
     }
@@ -169,46 +200,81 @@ impl ScoreReport {
         out.push_str(&push_row("all", &self.clips));
     }
 
+    /// What was compared, by view, rule and leg: the scale that makes
+    /// centimetres of metres, and one entry a clip.
+    fn per_measure(&self) -> Vec<PerMeasure<'_>> {
+        let mut all = Vec::new();
+        for view in self.views() {
+            let clips = self.of_view(view);
+            for rule in RULES {
+                let scale = match rule.unit {
+                    Unit::Deg => 1.0,
+                    Unit::Metre => 100.0,
+                };
+                for (near, leg) in [(Some(true), "near"), (Some(false), "far"), (None, "both")] {
+                    let per_clip = clips
+                        .iter()
+                        .filter_map(|c| c.measures.get(rule.measure))
+                        .map(|v| v.iter().copied().filter(|x| x.near_leg == near).collect())
+                        .collect();
+                    all.push((view, rule, leg, scale, per_clip));
+                }
+            }
+        }
+        all
+    }
+
     fn measures(&self, out: &mut String) {
         out.push_str(
             "\n| view | measure | leg | clips | pushes | judged | bias | SD | MAE | worst clip | within 2 stated SD |\n\
              |---|---|---|---|---|---|---|---|---|---|---|\n",
         );
-        for view in self.views() {
-            let clips = self.of_view(view);
-            for rule in RULES {
-                for (near, leg) in [(Some(true), "near"), (Some(false), "far"), (None, "both")] {
-                    let (unit, scale) = match rule.unit {
-                        Unit::Deg => ("deg", 1.0),
-                        Unit::Metre => ("cm", 100.0),
-                    };
-                    let per_clip: Vec<Vec<Compared>> = clips
-                        .iter()
-                        .filter_map(|c| c.measures.get(rule.measure))
-                        .map(|v| v.iter().copied().filter(|x| x.near_leg == near).collect())
-                        .collect();
-                    let Some(t) = Tally::of(&per_clip, scale).filter(|t| t.judged > 0) else {
-                        continue;
-                    };
-                    let _ = writeln!(
-                        out,
-                        "| {view} | {} ({unit}) | {leg} | {} | {} | {} | {:+.1} | {:.1} | {:.1} | {:+.1} | {:.0} % |",
-                        rule.short,
-                        t.clips,
-                        t.pushes,
-                        share(t.judged, t.pushes),
-                        t.bias,
-                        t.sd,
-                        t.mae,
-                        t.worst_clip,
-                        100.0 * t.within_two_sd
-                    );
-                }
-            }
+        for (view, rule, leg, scale, per_clip) in self.per_measure() {
+            let unit = if scale > 1.0 { "cm" } else { "deg" };
+            let Some(t) = Tally::of(&per_clip, scale).filter(|t| t.judged > 0) else {
+                continue;
+            };
+            let _ = writeln!(
+                out,
+                "| {view} | {} ({unit}) | {leg} | {} | {} | {} | {:+.1} | {:.1} | {:.1} | {:+.1} | {:.0} % |",
+                rule.short,
+                t.clips,
+                t.pushes,
+                share(t.judged, t.pushes),
+                t.bias,
+                t.sd,
+                t.mae,
+                t.worst_clip,
+                100.0 * t.within_two_sd
+            );
         }
         out.push_str(
             "\nErrors are of what was judged. What is not listed is not judged from that view.\n",
         );
+    }
+
+    /// Every correction learned on rendered bodies comes out as a constant
+    /// added to a measure: it is refitted on the other clips, one by one.
+    fn leave_one_out_table(&self, out: &mut String) {
+        out.push_str(
+            "\nLeave one out: the MAE when the constant that corrects a measure is refitted on all other clips of the view, so that no clip takes part in its own correction.\n\n\
+             | view | measure | leg | clips | MAE as the program stands | MAE, left out |\n\
+             |---|---|---|---|---|---|\n",
+        );
+        for (view, rule, leg, scale, per_clip) in self.per_measure() {
+            let Some(t) = Tally::of(&per_clip, scale).filter(|t| t.judged > 0) else {
+                continue;
+            };
+            let Some(left_out) = leave_one_out_mae(&per_clip, scale) else {
+                continue;
+            };
+            let unit = if scale > 1.0 { "cm" } else { "deg" };
+            let _ = writeln!(
+                out,
+                "| {view} | {} ({unit}) | {leg} | {} | {:.1} | {left_out:.1} |",
+                rule.short, t.clips, t.mae
+            );
+        }
     }
 
     fn flags(&self, out: &mut String) {
@@ -371,6 +437,14 @@ mod tests {
         assert!((t.worst_clip.abs() - 2.0).abs() < 1e-9);
         assert!((t.within_two_sd - 2.0 / 3.0).abs() < 1e-9);
         assert_eq!(Tally::of(&[Vec::new()], 1.0), None);
+    }
+
+    #[test]
+    fn a_clip_takes_no_part_in_its_own_correction() {
+        // biases 2 and 6: each is corrected by the other's
+        let clips = [vec![compared(2.0, true)], vec![compared(6.0, true)]];
+        assert!((leave_one_out_mae(&clips, 1.0).unwrap() - 4.0).abs() < 1e-9);
+        assert_eq!(leave_one_out_mae(&clips[..1], 1.0), None);
     }
 
     #[test]
