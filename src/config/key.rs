@@ -52,6 +52,25 @@ pub enum Absent {
     Means(&'static str),
 }
 
+impl Key {
+    /// A key that may be left out: then `default` holds, which is also its
+    /// example.
+    pub const fn with_default(
+        name: &'static str,
+        kind: Kind,
+        default: &'static str,
+        what: &'static str,
+    ) -> Key {
+        Key {
+            name,
+            kind,
+            absent: Absent::Default(default),
+            example: default,
+            what,
+        }
+    }
+}
+
 impl Kind {
     /// What may be written, for a table cell or a comment.
     pub fn allowed(&self) -> String {

@@ -78,19 +78,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
             let below = Rect::from_min_max(pos2(room.left(), room.bottom() + gap), upper.max);
             good_line(set, page, (&good, kind), below, Align2::CENTER_CENTER);
         }
-        let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
-        let block = Block {
-            pitch,
-            ..Block::new(Role::WORD, cap)
-        };
-        set_block(
-            set,
-            &lines,
-            block,
-            room,
-            Align2::CENTER_CENTER,
-            (page.palette.text, page.bg),
-        );
+        the_word(set, page, text, pitch, (room, Align2::CENTER_CENTER));
         return;
     }
     let side = (upper.height() - (1.0 + theme::TAG_LIFT) * tag.cap - 0.6 * page.gap)
@@ -141,6 +129,17 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueS
         // would be read as one.
         good_line(set, page, (&good, kind), line, Align2::CENTER_BOTTOM);
     }
+    the_word(set, page, text, pitch, (room, align));
+}
+
+/// The word of the cue, as large as its room allows, its lines `pitch` apart.
+fn the_word(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    text: &str,
+    pitch: f32,
+    (room, align): (Rect, Align2),
+) {
     let (lines, cap) = set.fit_words(text, room, theme::WORD_MOST * page.unit, pitch);
     let block = Block {
         pitch,

@@ -95,23 +95,7 @@ const fn choice(
     default: &'static str,
     what: &'static str,
 ) -> Key {
-    Key {
-        name,
-        kind: Kind::Choice(words),
-        absent: Absent::Default(default),
-        example: default,
-        what,
-    }
-}
-
-const fn flag(name: &'static str, default: &'static str, what: &'static str) -> Key {
-    Key {
-        name,
-        kind: Kind::Flag,
-        absent: Absent::Default(default),
-        example: default,
-        what,
-    }
+    Key::with_default(name, Kind::Choice(words), default, what)
 }
 
 const LANGUAGE: Key = choice(
@@ -132,18 +116,21 @@ const THEME: Key = choice(
     "\"dark\"",
     "Light letters on dark, or dark ones on light where light falls onto the screen.",
 );
-const MIRROR: Key = flag(
+const MIRROR: Key = Key::with_default(
     "mirror_picture",
+    Kind::Flag,
     "false",
     "Whether the live picture is mirrored, as a looking-glass would show it.",
 );
-const SYMBOLS_ONLY: Key = flag(
+const SYMBOLS_ONLY: Key = Key::with_default(
     "symbols_only",
+    Kind::Flag,
     "false",
     "Quiet mode for skaters who should not be shown in public: only symbol and sound, no word, number or picture.",
 );
-const BLUR: Key = flag(
+const BLUR: Key = Key::with_default(
     "blur_faces",
+    Kind::Flag,
     "true",
     "Whether faces are blurred in every picture on the screen; a person the pose model does not find is not blurred.",
 );

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::config::{Absent, ConfigError, Key, Kind, Section};
+use crate::config::{ConfigError, Key, Kind, Section};
 use crate::rules::AgeGroup;
 
 const fn whole(
@@ -12,23 +12,7 @@ const fn whole(
     default: &'static str,
     what: &'static str,
 ) -> Key {
-    Key {
-        name,
-        kind: Kind::Whole { low, high },
-        absent: Absent::Default(default),
-        example: default,
-        what,
-    }
-}
-
-const fn flag(name: &'static str, default: &'static str, what: &'static str) -> Key {
-    Key {
-        name,
-        kind: Kind::Flag,
-        absent: Absent::Default(default),
-        example: default,
-        what,
-    }
+    Key::with_default(name, Kind::Whole { low, high }, default, what)
 }
 
 const HOLD: Key = whole(
@@ -80,8 +64,9 @@ const UNFED: Key = whole(
     "0",
     "Every n-th judged pass gets no cue whatever it was like, so that the skater judges it alone; 0 is never, and never two passes in a row.",
 );
-const IMPROVEMENT: Key = flag(
+const IMPROVEMENT: Key = Key::with_default(
     "praise_improvement",
+    Kind::Flag,
     "true",
     "Whether a pass that is better than before by the dead-band or more is praised although it is not in the band yet; the pass after it is told what to do again.",
 );
@@ -99,8 +84,9 @@ const BASELINE: Key = whole(
     "10",
     "Before is the median of the first so many passes since improvement was last spoken of, so that slow progress counts too.",
 );
-const GOOD: Key = flag(
+const GOOD: Key = Key::with_default(
     "say_what_is_good",
+    Kind::Flag,
     "true",
     "Whether the second thing to do in a row also says what improved or what is in the band.",
 );

@@ -77,9 +77,7 @@ impl Camera {
     /// The point at world distance `y_m` straight away from the camera that
     /// a picture position shows: world x and z in metres.
     pub fn on_wall(&self, px: [f64; 2], y_m: f64) -> Option<[f64; 2]> {
-        let ray = self.ray(px);
-        let t = y_m / ray[1];
-        (t.is_finite() && t > 0.0).then(|| [ray[0] * t, self.height_m + ray[2] * t])
+        self.on_upright_plane(px, [0.0, y_m], [1.0, 0.0])
     }
 
     /// The point on an upright plane that a picture position shows, as metres

@@ -172,7 +172,7 @@ impl Player {
                 &mut stage,
                 stop,
                 &mut lateness,
-                |stage, pass, cue, _| {
+                |stage, pass, cue| {
                     println!("{}", words::pass_table(pass, cue));
                     number += 1;
                     if let Err(error) = session.add_pass(pass, cue, &words::cue_sentence(cue)) {

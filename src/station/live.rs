@@ -185,7 +185,7 @@ impl Watcher {
             &mut stage,
             stop,
             &mut lateness,
-            |_, pass, cue, _| {
+            |_, pass, cue| {
                 println!("{}", words::pass_table(pass, cue));
             },
         );

@@ -55,7 +55,6 @@ fn motion() -> PassMotion {
         .map(|n| Sample {
             t_s: f64::from(n) / RATE_HZ,
             points: std::array::from_fn(point),
-            world_m: [[0.0; 3]; POINTS],
             lane_m: Some([f64::from(n) * 0.1, 6.0]),
         })
         .collect();

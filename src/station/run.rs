@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Happening};
 use super::stage::Stage;
-use crate::capture::{Feed, Frame, Taken};
+use crate::capture::{Feed, Taken};
 use crate::feedback::Cue;
 use crate::rules::JudgedPass;
 
@@ -43,18 +43,17 @@ pub struct Lateness {
 }
 
 /// Runs until the feed ends or `stop` is set. `on_pass` sees every judged
-/// pass with the frame it ended on, after it was announced.
+/// pass after it was announced.
 pub fn run(
     feed: &Feed,
     analyser: &mut Analyser,
     stage: &mut Stage,
     stop: &Stop,
     lateness: &mut Lateness,
-    mut on_pass: impl FnMut(&Stage, &JudgedPass, &Cue, &Frame),
+    mut on_pass: impl FnMut(&Stage, &JudgedPass, &Cue),
 ) {
     let started = Instant::now();
     let mut complained: Option<Instant> = None;
-    let mut last_frame: Option<Arc<Frame>> = None;
     loop {
         if stop.load(Ordering::Relaxed) {
             break;
@@ -78,7 +77,6 @@ pub fn run(
                 if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
                     keep(&mut lateness.frame_age_s, lateness.frames, age_s);
                 }
-                last_frame = Some(frame);
                 false
             }
             Taken::Nothing => {
@@ -97,7 +95,7 @@ pub fn run(
         };
         let status = feed.status();
         for happening in happenings {
-            if let (Happening::Judged(judged), Some(frame)) = (happening, &last_frame) {
+            if let Happening::Judged(judged) = happening {
                 let (pass, cue) = (&judged.pass, &judged.cue);
                 stage.announce(&judged, &status);
                 if let Some(age_s) = feed.clock().age_s(pass.ended_at_s) {
@@ -105,7 +103,7 @@ pub fn run(
                     keep(&mut lateness.pass_end_to_cue_s, n, age_s);
                     lateness.passes += 1;
                 }
-                on_pass(stage, pass, cue, frame);
+                on_pass(stage, pass, cue);
             }
         }
         stage.show(&status, analyser.somebody_passing());

@@ -24,23 +24,13 @@ const RULE_IDS: [&str; RULES.len()] = {
     ids
 };
 
-const fn key(name: &'static str, kind: Kind, default: &'static str, what: &'static str) -> Key {
-    Key {
-        name,
-        kind,
-        absent: Absent::Default(default),
-        example: default,
-        what,
-    }
-}
-
-const CAMERA: Key = key(
+const CAMERA: Key = Key::with_default(
     "camera",
     Kind::Text,
     "\"auto\"",
     "The camera: auto takes the first one found, or the stable id that 'kickplate cameras' prints.",
 );
-const WIDTH: Key = key(
+const WIDTH: Key = Key::with_default(
     "width",
     Kind::Whole {
         low: 320,
@@ -49,7 +39,7 @@ const WIDTH: Key = key(
     "1280",
     "Picture width asked of the camera, pixels.",
 );
-const HEIGHT: Key = key(
+const HEIGHT: Key = Key::with_default(
     "height",
     Kind::Whole {
         low: 240,
@@ -58,37 +48,37 @@ const HEIGHT: Key = key(
     "720",
     "Picture height asked of the camera, pixels.",
 );
-const FPS: Key = key(
+const FPS: Key = Key::with_default(
     "fps",
     Kind::Whole { low: 5, high: 120 },
     "30",
     "Pictures a second asked of the camera.",
 );
-const LANE: Key = key(
+const LANE: Key = Key::with_default(
     "lane",
     Kind::Text,
     "\"lane-side.toml\"",
     "The lane file; a path that is not absolute starts at the folder of this file.",
 );
-const AGE_GROUP: Key = key(
+const AGE_GROUP: Key = Key::with_default(
     "age_group",
     Kind::Choice(&GROUPS),
     "\"U13\"",
     "The group the skaters are judged as at the start.",
 );
-const MODEL: Key = key(
+const MODEL: Key = Key::with_default(
     "model",
     Kind::Choice(&["full", "lite"]),
     "\"full\"",
     "The pose model: full is more exact, lite is faster.",
 );
-const ENGINE: Key = key(
+const ENGINE: Key = Key::with_default(
     "engine",
     Kind::Choice(&["auto", "native", "embedded"]),
     "\"auto\"",
     "The inference engine: auto takes the native library where it is found, else the one inside the program.",
 );
-const MIN_PASS_SPEED: Key = key(
+const MIN_PASS_SPEED: Key = Key::with_default(
     "min_pass_speed_mps",
     Kind::Number {
         low: 0.5,
@@ -97,13 +87,13 @@ const MIN_PASS_SPEED: Key = key(
     "2.0",
     "Slowest speed along the lane that counts as a pass, metres a second.",
 );
-const CORRECTIONS: Key = key(
+const CORRECTIONS: Key = Key::with_default(
     "corrections",
     Kind::Flag,
     "true",
     "Whether measures are corrected for where the pose model's points lie beside the joints, as learned on rendered bodies (docs/accuracy.md).",
 );
-const SOUND_LEVEL: Key = key(
+const SOUND_LEVEL: Key = Key::with_default(
     "sound_level",
     Kind::Number {
         low: 0.0,
@@ -112,13 +102,13 @@ const SOUND_LEVEL: Key = key(
     "0.8",
     "Loudness of the cues, 0 silent to 1 full.",
 );
-const SOUND_MUTED: Key = key(
+const SOUND_MUTED: Key = Key::with_default(
     "sound_muted",
     Kind::Flag,
     "false",
     "Whether the cues are shown without sound.",
 );
-const READING_DISTANCE: Key = key(
+const READING_DISTANCE: Key = Key::with_default(
     "reading_distance_m",
     Kind::Number {
         low: 2.0,
@@ -127,7 +117,7 @@ const READING_DISTANCE: Key = key(
     "10",
     "From how far the big screen is read, metres; sets the size of what it shows.",
 );
-const SCREEN_HEIGHT: Key = key(
+const SCREEN_HEIGHT: Key = Key::with_default(
     "screen_height_m",
     Kind::Number {
         low: 0.15,

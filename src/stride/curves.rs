@@ -1,7 +1,7 @@
 //! Smooth, evenly spaced curves of the body points of a pass.
 
 use super::repair::{Row, replace_outliers, rows_with_legs_in_order};
-use crate::geometry::butterworth_zero_phase;
+use crate::geometry::{butterworth_zero_phase, median};
 use crate::pose::POINTS;
 use crate::track::{Pass, Sample};
 
@@ -107,8 +107,7 @@ fn smooth(rows: &[Row], cutoff_hz: f64, rate_hz: f64) -> Vec<Row> {
 /// change it.
 fn rate_of(samples: &[Sample]) -> f64 {
     let mut steps: Vec<f64> = samples.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
-    steps.sort_by(f64::total_cmp);
-    let step = steps.get(steps.len() / 2).copied().unwrap_or(1.0 / 30.0);
+    let step = median(&mut steps).unwrap_or(1.0 / 30.0);
     (1.0 / step).clamp(5.0, 240.0)
 }
 

@@ -3,7 +3,7 @@
 use super::drive::Drive;
 use super::{Curves, Leg, Place, Push, ToeOff};
 use crate::config::{Lane, View};
-use crate::geometry::parabola_peak;
+use crate::geometry::{median, parabola_peak};
 use crate::pose::BodyPoint;
 
 /// Smallest rise of the drive curve that is a push.
@@ -192,8 +192,7 @@ fn cycle_s(peaks: &[Peak], rate_hz: f64) -> f64 {
         )
         .filter(|s| (0.45..=1.6).contains(s))
         .collect();
-    steps.sort_by(f64::total_cmp);
-    steps.get(steps.len() / 2).copied().unwrap_or(USUAL_CYCLE_S)
+    median(&mut steps).unwrap_or(USUAL_CYCLE_S)
 }
 
 fn whole_push(

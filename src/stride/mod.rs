@@ -106,9 +106,6 @@ pub struct PassMotion {
     pub curves: Curves,
     /// Where on the ice the skater was, sample by sample.
     pub place: Place,
-    /// How far each leg is into its push, by sample; left, right. About 0
-    /// with the skate under the body, 1 at a long push's end.
-    pub drive: [Vec<f64>; 2],
     /// The pushes, in order of toe-off.
     pub pushes: Vec<Push>,
     /// Every toe-off found, in order: also those whose push is only partly in
@@ -144,7 +141,6 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         camera,
         curves,
         place,
-        drive: drive.map(|d| d.curve),
         pushes,
         toe_offs,
         speed_mps: pass.speed_mps,

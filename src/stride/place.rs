@@ -3,7 +3,7 @@
 
 use super::Curves;
 use crate::config::{Lane, View};
-use crate::geometry::Camera;
+use crate::geometry::{Camera, Line, fit_line, median};
 use crate::track::Pass;
 
 /// The skater's place, sample by sample of the [`Curves`].
@@ -34,7 +34,7 @@ impl Place {
             .filter_map(|s| s.lane_m.map(|p| (s.t_s, p)))
             .collect();
         let lines = [0, 1].map(|axis| robust_line(&seen, axis, lane.view != View::Side));
-        let velocity = lines.map(|l| l.1);
+        let velocity = lines.map(|l| l.slope);
         let speed_mps = velocity[0].hypot(velocity[1]);
         let heading = if speed_mps > 1e-6 {
             velocity.map(|v| v / speed_mps)
@@ -45,7 +45,7 @@ impl Place {
         let mut metres_per_px = Vec::with_capacity(curves.len());
         for i in 0..curves.len() {
             let t = curves.time_s(i as f64);
-            let at = lines.map(|(level, slope)| level + slope * t);
+            let at = lines.map(|l| l.at(t));
             let hips = [at[0], at[1], HIP_SHARE * lane.skater_height_m];
             at_m.push(at);
             metres_per_px.push(camera.depth_m(hips).max(0.5) / camera.focal_px);
@@ -58,15 +58,22 @@ impl Place {
         }
     }
 
+    /// The point of the ice beside the skater's place at a sample: metres to
+    /// the left of the travel.
+    pub fn beside_m(&self, i: usize, left_m: f64) -> [f64; 2] {
+        let (at, left) = (self.at_m[i], self.left());
+        [at[0] + left_m * left[0], at[1] + left_m * left[1]]
+    }
+
     /// Left of the direction of travel, world x and y, length 1.
     pub fn left(&self) -> [f64; 2] {
         [-self.heading[1], self.heading[0]]
     }
 }
 
-/// Level at time 0 and slope of one axis over time, by iteratively
-/// reweighted least squares.
-fn robust_line(seen: &[(f64, [f64; 2])], axis: usize, by_distance: bool) -> (f64, f64) {
+/// One axis over time, by iteratively reweighted least squares; standing at
+/// the weighted mean where there is no line.
+fn robust_line(seen: &[(f64, [f64; 2])], axis: usize, by_distance: bool) -> Line {
     let weight = |p: &[f64; 2]| {
         if by_distance {
             (p[0].hypot(p[1]) / 5.0).max(0.3).powi(-4)
@@ -75,34 +82,25 @@ fn robust_line(seen: &[(f64, [f64; 2])], axis: usize, by_distance: bool) -> (f64
         }
     };
     let mut keep: Vec<f64> = vec![1.0; seen.len()];
-    let mut line = (0.0, 0.0);
+    let mut line = Line::standing_at(0.0);
     for _ in 0..4 {
-        let (mut n, mut st, mut sv, mut stt, mut stv) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        let t0 = seen.first().map_or(0.0, |s| s.0);
-        for ((t, p), k) in seen.iter().zip(&keep) {
-            let (w, t, v) = (weight(p) * k, t - t0, p[axis]);
-            n += w;
-            st += w * t;
-            sv += w * v;
-            stt += w * t * t;
-            stv += w * t * v;
-        }
-        let det = n * stt - st * st;
-        if det.abs() < 1e-12 {
-            let level = if n > 0.0 { sv / n } else { 0.0 };
-            return (level, 0.0);
-        }
-        let slope = (n * stv - st * sv) / det;
-        line = ((sv - slope * st) / n - slope * t0, slope);
-        let off = |t: f64, p: &[f64; 2]| (p[axis] - line.0 - line.1 * t).abs();
-        let mut all: Vec<f64> = seen
+        let points = || {
+            seen.iter()
+                .zip(&keep)
+                .map(|((t, p), k)| (*t, p[axis], weight(p) * k))
+        };
+        let Some(found) = fit_line(points()) else {
+            let (sum, weights) = points().fold((0.0, 0.0), |(s, n), (_, v, w)| (s + w * v, n + w));
+            return Line::standing_at(if weights > 0.0 { sum / weights } else { 0.0 });
+        };
+        line = found;
+        let off: Vec<f64> = seen
             .iter()
-            .map(|(t, p)| off(*t, p) * weight(p).sqrt())
+            .map(|(t, p)| (p[axis] - line.at(*t)).abs() * weight(p).sqrt())
             .collect();
-        all.sort_by(f64::total_cmp);
-        let typical = all.get(all.len() / 2).copied().unwrap_or(0.0).max(1e-3);
-        for (k, (t, p)) in keep.iter_mut().zip(seen) {
-            let r = off(*t, p) * weight(p).sqrt() / (2.5 * typical);
+        let typical = median(&mut off.clone()).unwrap_or(0.0).max(1e-3);
+        for (k, off) in keep.iter_mut().zip(off) {
+            let r = off / (2.5 * typical);
             *k = if r <= 1.0 { 1.0 } else { 1.0 / (r * r) };
         }
     }

@@ -1,6 +1,7 @@
 //! Mends what the pose model got wrong in single frames: legs exchanged,
 //! points thrown far off.
 
+use crate::geometry::median;
 use crate::pose::POINTS;
 use crate::track::Sample;
 
@@ -109,23 +110,18 @@ pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
             .collect();
         for i in 1..n - 1 {
             let jump = jumps[i - 1];
-            let around = &jumps[(i - 1).saturating_sub(4)..(i + 4).min(jumps.len())];
+            let mut around = jumps[(i - 1).saturating_sub(4)..(i + 4).min(jumps.len())].to_vec();
+            let usual = median(&mut around).unwrap_or(0.0);
             // the neighbours of a wild point jump too, by half as much: only
             // the largest of three is the wild one
             let largest =
                 jump >= jumps[(i - 1).saturating_sub(1)] && jump >= jumps[i.min(jumps.len() - 1)];
-            if largest && jump > floor_px(i).max(4.0 * median(around)) {
+            if largest && jump > floor_px(i).max(4.0 * usual) {
                 let b = between(i);
                 rows[i][point] = [hips[i][0] + b[0], hips[i][1] + b[1]];
             }
         }
     }
-}
-
-fn median(values: &[f64]) -> f64 {
-    let mut v = values.to_vec();
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -147,7 +143,6 @@ mod tests {
                 Sample {
                     t_s: i as f64 / 30.0,
                     points,
-                    world_m: [[0.0; 3]; POINTS],
                     lane_m: None,
                 }
             })

@@ -216,7 +216,6 @@ impl Skater {
                 Sample {
                     t_s,
                     points,
-                    world_m: [[0.0; 3]; POINTS],
                     lane_m: Some(at),
                 }
             })

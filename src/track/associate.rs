@@ -24,7 +24,7 @@ pub fn associate<'a>(
         let expected = segment.expected_px(t_s);
         for (bi, body) in bodies.iter().enumerate() {
             let (size, last_size) = (size_px(&body.points), segment.last_size_px());
-            let hips = mid_hip_px(body);
+            let hips = mid_hip_px(&body.points);
             let off = (hips[0] - expected[0]).hypot(hips[1] - expected[1]);
             let scale = size.max(last_size);
             let cost = off / scale

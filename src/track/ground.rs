@@ -2,12 +2,12 @@
 
 use crate::config::{Lane, View};
 use crate::geometry::Camera;
-use crate::pose::{Body, BodyPoint};
+use crate::pose::{Body, BodyPoint, Landmark, POINTS};
 
 /// Height above the ice of the model's heel and toe points of a skate that
 /// stands flat, metres: blade and sole, scaled with stature. 10 cm for an
 /// adult of 1.78 m on the rendered skater; no source for real skates was read.
-pub fn foot_height_m(skater_height_m: f64) -> f64 {
+fn foot_height_m(skater_height_m: f64) -> f64 {
     0.100 * skater_height_m / 1.78
 }
 
@@ -18,7 +18,7 @@ pub fn foot_height_m(skater_height_m: f64) -> f64 {
 /// the ice. `None` where the picture position shows no ice.
 pub fn lane_position(lane: &Lane, camera: &Camera, body: &Body) -> Option<[f64; 2]> {
     if lane.view == View::Side {
-        let hips = mid_hip_px(body);
+        let hips = mid_hip_px(&body.points);
         return camera
             .on_wall(hips, lane.lane_distance_m)
             .map(|[x, _]| [x, lane.lane_distance_m]);
@@ -33,15 +33,15 @@ pub fn lane_position(lane: &Lane, camera: &Camera, body: &Body) -> Option<[f64; 
         .iter()
         .map(|&p| f64::from(body.point(p).y_px))
         .fold(f64::NEG_INFINITY, f64::max);
-    let hips = mid_hip_px(body);
+    let hips = mid_hip_px(&body.points);
     camera.on_plane([hips[0], lowest_y_px], foot_height_m(lane.skater_height_m))
 }
 
 /// Middle of the two hip points, pixels.
-pub(super) fn mid_hip_px(body: &Body) -> [f64; 2] {
+pub(super) fn mid_hip_px(points: &[Landmark; POINTS]) -> [f64; 2] {
     let (l, r) = (
-        body.point(BodyPoint::LeftHip),
-        body.point(BodyPoint::RightHip),
+        points[BodyPoint::LeftHip as usize],
+        points[BodyPoint::RightHip as usize],
     );
     [
         f64::from(l.x_px + r.x_px) / 2.0,

@@ -16,7 +16,6 @@ use crate::geometry::Camera;
 use crate::pose::{Body, PoseFrame};
 
 use associate::associate;
-pub use ground::foot_height_m;
 use ground::lane_position;
 use pass::{Ending, Segment};
 pub use pass::{Pass, Sample};
@@ -164,7 +163,6 @@ impl Tracker {
         Sample {
             t_s: frame.captured_at_s,
             points: body.points,
-            world_m: body.world_m,
             lane_m: lane_position(&self.lane, camera, body),
         }
     }

@@ -1,8 +1,9 @@
 //! What was seen of one person, and when it makes a pass.
 
 use super::TrackSettings;
+use super::ground::mid_hip_px;
 use crate::config::{Lane, Travel, View};
-use crate::geometry::Camera;
+use crate::geometry::{Camera, fit_line, median};
 use crate::pose::{Landmark, POINTS};
 
 /// One sighting of a tracked person.
@@ -12,8 +13,6 @@ pub struct Sample {
     pub t_s: f64,
     /// Body points in the picture, unsmoothed.
     pub points: [Landmark; POINTS],
-    /// The model's own guess in metres about the mid hip. A hint only.
-    pub world_m: [[f32; 3]; POINTS],
     /// Position on the ice in the lane's world frame, metres.
     pub lane_m: Option<[f64; 2]>,
 }
@@ -81,10 +80,13 @@ impl Segment {
     pub fn expected_px(&self, t_s: f64) -> [f64; 2] {
         let recent = &self.samples[self.samples.len().saturating_sub(5)..];
         let axis = |px: &dyn Fn(&Sample) -> f64| {
-            let line = fit_line(recent.iter().map(|s| (s.t_s, px(s))));
+            let line = fit_line(recent.iter().map(|s| (s.t_s, px(s), 1.0)));
             line.map_or_else(|| recent.last().map_or(f64::NAN, px), |l| l.at(t_s))
         };
-        [axis(&|s| hip_px(s)[0]), axis(&|s| hip_px(s)[1])]
+        [
+            axis(&|s| mid_hip_px(&s.points)[0]),
+            axis(&|s| mid_hip_px(&s.points)[1]),
+        ]
     }
 
     /// Size of the person in the picture at the last sighting: the diagonal
@@ -185,7 +187,7 @@ const SHORTEST_PASS_S: f64 = 0.6;
 const FASTEST_MPS: f64 = 12.5;
 /// From the nose to the lower skate, as a share of the lane's stature: a
 /// skater bent low is about half of it, an upright one nine tenths, and the
-/// lane's stature may be a third off.
+/// lane's stature may be a quarter too small.
 const HEIGHT_SHARES: std::ops::RangeInclusive<f64> = 0.42..=1.15;
 /// Farthest beside the lane a skater in it can be, metres.
 const BESIDE_M: f64 = 3.0;
@@ -234,13 +236,9 @@ fn fits_its_place(
         shares.push(height_m / lane.skater_height_m);
         beside_m.push(at[0].abs());
         let depth_m = camera.focal_px * USUAL_SHARE * lane.skater_height_m / height_px;
-        let across_m = (hip_px(s)[0] - camera.cx_px) / camera.focal_px * depth_m;
+        let across_m = (mid_hip_px(&s.points)[0] - camera.cx_px) / camera.focal_px * depth_m;
         by_size.push((s.t_s, [across_m, depth_m]));
     }
-    let median = |v: &mut Vec<f64>| {
-        v.sort_by(f64::total_cmp);
-        v.get(v.len() / 2).copied()
-    };
     let in_line = match lane.view {
         View::Front | View::Rear => {
             median(&mut beside_m).is_some_and(|m| m <= lane.lane_distance_m + BESIDE_M)
@@ -252,7 +250,7 @@ fn fits_its_place(
         // whoever follows a line square to the camera keeps his size
         (View::Side, 1..) => {
             let depth_m = |part: &[(f64, [f64; 2])]| {
-                median(&mut part.iter().map(|(_, p)| p[1]).collect()).unwrap_or(1.0)
+                median(&mut part.iter().map(|(_, p)| p[1]).collect::<Vec<_>>()).unwrap_or(1.0)
             };
             let ratio = depth_m(&by_size[..third]) / depth_m(&by_size[by_size.len() - third..]);
             !SIDE_DRIFT.contains(&ratio)
@@ -289,14 +287,6 @@ pub fn size_px(points: &[Landmark; POINTS]) -> f64 {
     f64::from(hi[0] - lo[0]).hypot(f64::from(hi[1] - lo[1]))
 }
 
-fn hip_px(s: &Sample) -> [f64; 2] {
-    let (l, r) = (s.points[23], s.points[24]);
-    [
-        f64::from(l.x_px + r.x_px) / 2.0,
-        f64::from(l.y_px + r.y_px) / 2.0,
-    ]
-}
-
 /// Velocity over the ice, metres a second.
 fn velocity(samples: &[Sample]) -> Option<[f64; 2]> {
     let seen: Vec<(f64, [f64; 2])> = samples
@@ -310,50 +300,14 @@ fn velocity(samples: &[Sample]) -> Option<[f64; 2]> {
 /// without those that lie far off the first line.
 fn velocity_of(seen: &[(f64, [f64; 2])]) -> Option<[f64; 2]> {
     let axis = |i: usize| {
-        let points = || seen.iter().map(move |(t, p)| (*t, p[i]));
+        let points = || seen.iter().map(move |(t, p)| (*t, p[i], 1.0));
         let first = fit_line(points())?;
-        let mut off: Vec<f64> = points().map(|(t, v)| (v - first.at(t)).abs()).collect();
-        off.sort_by(f64::total_cmp);
-        let typical = off.get(off.len() / 2)?.max(0.02);
-        fit_line(points().filter(|&(t, v)| (v - first.at(t)).abs() <= 3.0 * typical))
+        let off = |t: f64, v: f64| (v - first.at(t)).abs();
+        let typical =
+            median(&mut points().map(|(t, v, _)| off(t, v)).collect::<Vec<_>>())?.max(0.02);
+        fit_line(points().filter(|&(t, v, _)| off(t, v) <= 3.0 * typical))
             .or(Some(first))
             .map(|l| l.slope)
     };
     Some([axis(0)?, axis(1)?])
-}
-
-/// A straight line over time.
-struct Line {
-    t0_s: f64,
-    level: f64,
-    slope: f64,
-}
-
-impl Line {
-    fn at(&self, t_s: f64) -> f64 {
-        self.level + self.slope * (t_s - self.t0_s)
-    }
-}
-
-fn fit_line(points: impl Iterator<Item = (f64, f64)>) -> Option<Line> {
-    let (mut n, mut st, mut sv, mut stt, mut stv) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let mut origin = None;
-    for (t, v) in points {
-        let t0 = *origin.get_or_insert(t);
-        let t = t - t0;
-        n += 1.0;
-        st += t;
-        sv += v;
-        stt += t * t;
-        stv += t * v;
-    }
-    let det = n * stt - st * st;
-    (n >= 2.0 && det > 1e-9).then(|| {
-        let slope = (n * stv - st * sv) / det;
-        Line {
-            t0_s: origin.unwrap_or(0.0) + st / n,
-            level: sv / n,
-            slope,
-        }
-    })
 }

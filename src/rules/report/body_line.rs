@@ -1,10 +1,11 @@
 //! The line from head to toe.
 
-use super::side::{HALF_HIPS_SHARE, HALF_SHOULDERS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::side::{HALF_SHOULDERS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint;
+use crate::rules::table::read::HALF_HIPS_SHARE;
 use crate::rules::table::read::mean;
 use crate::rules::{JudgedPush, Measure};
 use crate::stride::{Leg, PassMotion, leg_points};

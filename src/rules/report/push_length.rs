@@ -1,8 +1,9 @@
 //! Push length.
 
-use super::side::{HALF_HIPS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::side::{USUAL_OUT_SHARE, in_plane, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
+use crate::rules::table::read::HALF_HIPS_SHARE;
 use crate::rules::table::read::{mean, of_adult};
 use crate::rules::{JudgedPush, Measure};
 use crate::stride::{PassMotion, Push, leg_points};

@@ -4,11 +4,8 @@ use super::NO_PUSH;
 use crate::rules::{JudgedPush, RULES};
 use crate::stride::{Leg, PassMotion, Push};
 
-/// Joints beside the middle of the body, as shares of stature, on the
-/// rendered skaters: the hip; the shoulder is half the biacromial width after
-/// Drillis and Contini 1966 (from memory).
-pub const HALF_HIPS_SHARE: f64 = 0.0625;
-/// See [`HALF_HIPS_SHARE`].
+/// Shoulder joint beside the middle of the body, as a share of stature: half
+/// the biacromial width after Drillis and Contini 1966 (from memory).
 pub const HALF_SHOULDERS_SHARE: f64 = 0.129;
 /// How far out the ankle is at a toe-off, as a share of stature: a push of
 /// usual length, half back and half out. Where the line of sight meets the ice
@@ -57,10 +54,9 @@ pub fn in_plane(
     out_share: f64,
 ) -> Option<[f64; 2]> {
     let aside_m = out_share * motion.lane.skater_height_m * leg.leftward();
-    let (at_m, left) = (motion.place.at_m[i], motion.place.left());
     motion.camera.on_upright_plane(
         motion.curves.peak_points[i][point],
-        [at_m[0] + aside_m * left[0], at_m[1] + aside_m * left[1]],
+        motion.place.beside_m(i, aside_m),
         motion.place.heading,
     )
 }

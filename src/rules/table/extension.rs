@@ -1,7 +1,8 @@
 //! Extension.
 
-use super::read::{Stance, glide_knee_deg, highest, knee_angles, median};
+use super::read::{Stance, glide_knee_deg, highest, knee_angles};
 use crate::config::View;
+use crate::geometry::median;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::stride::{PassMotion, Push};
@@ -55,8 +56,9 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             push.toe_off_s + around_s,
         )
     };
-    let angles_of_far = angles(push.leg.other(), Stance::Glide);
-    if let (Some(glide_deg), Some(far_deg)) = (glide_knee_deg(motion, push), median(angles_of_far))
+    let mut angles_of_far = angles(push.leg.other(), Stance::Glide);
+    if let (Some(glide_deg), Some(far_deg)) =
+        (glide_knee_deg(motion, push), median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
         return Measure::not_judged("the two knees cannot be told apart");

@@ -60,7 +60,7 @@ const HIPS_FORWARD_SHARE: f64 = 0.016;
 /// lie further in.
 const GLIDE_ASIDE_SHARE: [f64; 3] = [0.087, 0.089, 0.060];
 /// The hip joint beside the middle of the body, as a share of stature.
-const HALF_HIPS_SHARE: f64 = 0.0625;
+pub const HALF_HIPS_SHARE: f64 = 0.0625;
 /// Ankle joint above the ice, as a share of stature: of a skate that stands
 /// on its toe at the end of a push (the rendered skater).
 const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
@@ -165,7 +165,7 @@ pub fn leg_in_space(
         .zip(aside_m)
     {
         let aside_m = aside_m * side.leftward();
-        let through = [at_m[0] + aside_m * left[0], at_m[1] + aside_m * left[1]];
+        let through = motion.place.beside_m(i, aside_m);
         let [along_m, up_m] = motion
             .camera
             .on_upright_plane(points[point], through, heading)?;
@@ -253,12 +253,6 @@ pub fn highest(values: &[f64]) -> Option<f64> {
 /// Mean.
 pub fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
-}
-
-/// Median.
-pub fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! Toe-out.
 
-use super::read::{across_m, median, over};
+use super::read::{across_m, over};
 use crate::config::View;
+use crate::geometry::median;
 use crate::pose::BodyPoint;
 use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
@@ -46,13 +47,13 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         Leg::Right => (BodyPoint::RightHeel, BodyPoint::RightToe),
     };
     let around_s = 0.15 * (push.toe_off_s - push.push_start_s);
-    let outward = over(
+    let mut outward = over(
         motion,
         push.toe_off_s - around_s,
         push.toe_off_s + around_s,
         |i| Some(across_m(motion, i, heel, toe) * push.leg.leftward()),
     );
-    match median(outward) {
+    match median(&mut outward) {
         Some(out_m) => {
             let sine = out_m / (FOOT_SHARE * motion.lane.skater_height_m);
             Measure::judged(
