@@ -15,6 +15,7 @@ pub mod display;
 pub mod feedback;
 pub mod geometry;
 pub mod pose;
+pub mod roster;
 pub mod rules;
 pub mod sound;
 pub mod station;
