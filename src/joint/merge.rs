@@ -23,6 +23,23 @@ pub fn merge(parts: &[Seen]) -> Option<JudgedPass> {
     Some(pass)
 }
 
+/// The same pass held against other thresholds.
+pub fn with_thresholds(pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass {
+    let pushes = pass
+        .pushes
+        .into_iter()
+        .map(|push| JudgedPush {
+            flags: flags_of(&push.measures, thresholds),
+            ..push
+        })
+        .collect();
+    JudgedPass {
+        pushes,
+        thresholds: thresholds.clone(),
+        ..pass
+    }
+}
+
 fn add(pass: &mut JudgedPass, other: &Seen, shift_s: f64) {
     let view = other.pass.view;
     let shifted: Vec<JudgedPush> = other
@@ -57,7 +74,10 @@ fn add(pass: &mut JudgedPass, other: &Seen, shift_s: f64) {
                 take_better(&mut mine.measures, &push.measures, view);
                 mine.flags = flags_of(&mine.measures, &pass.thresholds);
             }
-            None => pass.pushes.push(push),
+            None => {
+                let flags = flags_of(&push.measures, &pass.thresholds);
+                pass.pushes.push(JudgedPush { flags, ..push });
+            }
         }
     }
     pass.pushes

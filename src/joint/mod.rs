@@ -16,7 +16,7 @@ mod matcher;
 mod merge;
 
 pub use matcher::{Matcher, Watch};
-pub use merge::merge;
+pub use merge::{merge, with_thresholds};
 
 use crate::rules::JudgedPass;
 

@@ -177,3 +177,19 @@ fn one_camera_alone_stays_as_it_is_and_no_camera_is_no_pass() {
     assert_eq!(merge(std::slice::from_ref(&alone)), Some(alone.pass));
     assert_eq!(merge(&[]), None);
 }
+
+#[test]
+fn other_thresholds_give_other_flags_and_the_same_measures() {
+    let knee = index("knee_bend");
+    let mut deep = push(Leg::Left, 10.0);
+    deep.measures[knee] = Measure::judged(150.0, 6.0, "mean");
+    let before = pass(View::Side, [9.0, 11.0], vec![deep]);
+    let judged = with_thresholds(before.clone(), &Thresholds::defaults(AgeGroup::Adult));
+    assert_eq!(judged.pushes[0].flags[0].rule, "knee_bend");
+    let mut lenient = Thresholds::defaults(AgeGroup::Adult);
+    lenient.limits[knee].high = Some(160.0);
+    let judged = with_thresholds(judged, &lenient);
+    assert!(judged.pushes[0].flags.is_empty());
+    assert_eq!(judged.pushes[0].measures, before.pushes[0].measures);
+    assert_eq!(judged.thresholds, lenient);
+}
