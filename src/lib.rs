@@ -14,6 +14,7 @@ pub mod config;
 pub mod display;
 pub mod feedback;
 pub mod geometry;
+pub mod joint;
 pub mod pose;
 pub mod roster;
 pub mod rules;
