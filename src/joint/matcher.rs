@@ -1,7 +1,5 @@
 //! Which passes of different cameras are the same skater.
 
-use super::Seen;
-
 /// Passes belong together when they share at least this much time, as a part
 /// of the shorter one.
 const SHARED_PART: f64 = 0.3;
@@ -11,6 +9,19 @@ const GRACE_S: f64 = 0.7;
 /// Longest wait for the other camera's pass to end, seconds. A lane of 30 m
 /// at 4 m/s takes 7.5 s.
 const PATIENCE_S: f64 = 8.0;
+
+/// When a pass of one camera was, seconds on the station's clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Span {
+    /// Which camera, 0 or 1.
+    pub camera: usize,
+    /// The owner's name of the pass.
+    pub key: u64,
+    /// First sample.
+    pub started_at_s: f64,
+    /// Last sample.
+    pub ended_at_s: f64,
+}
 
 /// What a camera sees at the moment.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -29,7 +40,7 @@ pub struct Watch {
 /// camera belongs to the first pass of the other that it shares time with.
 #[derive(Debug, Clone, Default)]
 pub struct Matcher {
-    waiting: Vec<Seen>,
+    waiting: Vec<Span>,
 }
 
 impl Matcher {
@@ -39,16 +50,16 @@ impl Matcher {
     }
 
     /// A pass has ended.
-    pub fn push(&mut self, seen: Seen) {
-        self.waiting.push(seen);
+    pub fn push(&mut self, span: Span) {
+        self.waiting.push(span);
     }
 
     /// Passes that are complete at `now_s` on the station's clock, in the
     /// order they started: each one pass, or the passes of both cameras with
     /// the first camera's first. `watch` says what each camera sees now.
-    pub fn due(&mut self, now_s: f64, watch: [Watch; 2]) -> Vec<Vec<Seen>> {
+    pub fn due(&mut self, now_s: f64, watch: [Watch; 2]) -> Vec<Vec<Span>> {
         self.waiting
-            .sort_by(|a, b| a.started_at_s().total_cmp(&b.started_at_s()));
+            .sort_by(|a, b| a.started_at_s.total_cmp(&b.started_at_s));
         let mut out = Vec::new();
         let mut i = 0;
         while i < self.waiting.len() {
@@ -72,7 +83,7 @@ impl Matcher {
     }
 
     /// Gives out everything that waits: the station ends.
-    pub fn finish(&mut self) -> Vec<Vec<Seen>> {
+    pub fn finish(&mut self) -> Vec<Vec<Span>> {
         let gone = Watch::default();
         self.due(f64::INFINITY, [gone, gone])
     }
@@ -83,24 +94,24 @@ impl Matcher {
     }
 }
 
-fn belong_together(a: &Seen, b: &Seen) -> bool {
-    let shared = a.ended_at_s().min(b.ended_at_s()) - a.started_at_s().max(b.started_at_s());
-    let shorter = (a.ended_at_s() - a.started_at_s()).min(b.ended_at_s() - b.started_at_s());
+fn belong_together(a: &Span, b: &Span) -> bool {
+    let shared = a.ended_at_s.min(b.ended_at_s) - a.started_at_s.max(b.started_at_s);
+    let shorter = (a.ended_at_s - a.started_at_s).min(b.ended_at_s - b.started_at_s);
     shared > 0.0 && shared >= SHARED_PART * shorter
 }
 
 /// Whether the other camera may still see the skater of this pass.
-fn may_still_come(one: &Seen, now_s: f64, watch: [Watch; 2]) -> bool {
+fn may_still_come(one: &Span, now_s: f64, watch: [Watch; 2]) -> bool {
     let Some(other) = watch.get(1 - one.camera.min(1)) else {
         return false;
     };
-    let waited_s = now_s - one.ended_at_s();
+    let waited_s = now_s - one.ended_at_s;
     if !other.live || waited_s > PATIENCE_S {
         return false;
     }
     match other.passing_since_s {
         // Somebody who came after this skater had left is somebody else.
-        Some(since_s) => since_s <= one.ended_at_s() + GRACE_S,
+        Some(since_s) => since_s <= one.ended_at_s + GRACE_S,
         None => waited_s <= GRACE_S,
     }
 }

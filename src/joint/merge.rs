@@ -1,6 +1,5 @@
 //! Two judged passes of one skater put together.
 
-use super::Seen;
 use crate::config::View;
 use crate::rules::{Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, RULES, Thresholds};
 
@@ -8,19 +7,52 @@ use crate::rules::{Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, RU
 /// less than half a step, and more than the clocks of two cameras are apart.
 const SAME_PUSH_S: f64 = 0.2;
 
-/// Puts the passes of one skater together; the first one gives the thresholds,
-/// the speed, the view, the number of the track and the clock.
+/// Puts two passes of one skater together, both on one clock; the first one
+/// gives the thresholds, the speed, the view and the number of the track.
 ///
 /// For every push both saw, each rule takes the measure of the camera that
 /// judged it with the smaller uncertainty, and says which camera that was.
-/// Pushes only one camera saw stay as they are. `None` for no pass at all.
-pub fn merge(parts: &[Seen]) -> Option<JudgedPass> {
-    let (first, rest) = parts.split_first()?;
-    let mut pass = first.pass.clone();
-    for other in rest {
-        add(&mut pass, other, other.to_station_s - first.to_station_s);
+/// Pushes only one camera saw stay as they are.
+pub fn merge(mut pass: JudgedPass, other: &JudgedPass) -> JudgedPass {
+    let view = other.view;
+    if contradict(&pass.pushes, &other.pushes) {
+        for push in &mut pass.pushes {
+            for measure in push.measures.iter_mut().filter(|m| !m.judged) {
+                measure.reason = format!(
+                    "{}; the {} camera saw the legs the other way round",
+                    measure.reason,
+                    view.name()
+                );
+            }
+        }
+        return pass;
     }
-    Some(pass)
+    for push in &other.pushes {
+        let same = pass
+            .pushes
+            .iter_mut()
+            .find(|p| p.leg == push.leg && (p.toe_off_s - push.toe_off_s).abs() <= SAME_PUSH_S);
+        match same {
+            Some(mine) => {
+                take_better(&mut mine.measures, &push.measures, view);
+                mine.flags = flags_of(&mine.measures, &pass.thresholds);
+            }
+            None => {
+                let flags = flags_of(&push.measures, &pass.thresholds);
+                pass.pushes.push(JudgedPush {
+                    flags,
+                    ..push.clone()
+                });
+            }
+        }
+    }
+    pass.pushes
+        .sort_by(|a, b| a.toe_off_s.total_cmp(&b.toe_off_s));
+    take_better(&mut pass.quantities, &other.quantities, view);
+    debug_assert_eq!(pass.quantities.len(), QUANTITIES.len());
+    pass.started_at_s = pass.started_at_s.min(other.started_at_s);
+    pass.ended_at_s = pass.ended_at_s.max(other.ended_at_s);
+    pass
 }
 
 /// The same pass held against other thresholds.
@@ -38,54 +70,6 @@ pub fn with_thresholds(pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass 
         thresholds: thresholds.clone(),
         ..pass
     }
-}
-
-fn add(pass: &mut JudgedPass, other: &Seen, shift_s: f64) {
-    let view = other.pass.view;
-    let shifted: Vec<JudgedPush> = other
-        .pass
-        .pushes
-        .iter()
-        .map(|push| JudgedPush {
-            push_start_s: push.push_start_s + shift_s,
-            toe_off_s: push.toe_off_s + shift_s,
-            ..push.clone()
-        })
-        .collect();
-    if contradict(&pass.pushes, &shifted) {
-        for push in &mut pass.pushes {
-            for measure in push.measures.iter_mut().filter(|m| !m.judged) {
-                measure.reason = format!(
-                    "{}; the {} camera saw the legs the other way round",
-                    measure.reason,
-                    view.name()
-                );
-            }
-        }
-        return;
-    }
-    for push in shifted {
-        let same = pass
-            .pushes
-            .iter_mut()
-            .find(|p| p.leg == push.leg && (p.toe_off_s - push.toe_off_s).abs() <= SAME_PUSH_S);
-        match same {
-            Some(mine) => {
-                take_better(&mut mine.measures, &push.measures, view);
-                mine.flags = flags_of(&mine.measures, &pass.thresholds);
-            }
-            None => {
-                let flags = flags_of(&push.measures, &pass.thresholds);
-                pass.pushes.push(JudgedPush { flags, ..push });
-            }
-        }
-    }
-    pass.pushes
-        .sort_by(|a, b| a.toe_off_s.total_cmp(&b.toe_off_s));
-    take_better(&mut pass.quantities, &other.pass.quantities, view);
-    debug_assert_eq!(pass.quantities.len(), QUANTITIES.len());
-    pass.started_at_s = pass.started_at_s.min(other.pass.started_at_s + shift_s);
-    pass.ended_at_s = pass.ended_at_s.max(other.pass.ended_at_s + shift_s);
 }
 
 /// Whether more pushes at the same time are of different legs than of the

@@ -5,10 +5,13 @@ use std::sync::Arc;
 
 use super::coaches::Coaches;
 use super::control::Control;
+use super::lineup::Skating;
+use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
-use crate::capture::Frame;
+use crate::capture::{Feed, FeedState, FeedStatus, Frame};
 use crate::config::Lane;
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
+use crate::joint::merge;
 use crate::pose::{self, Estimator, PoseError, PoseFrame, PoseSettings};
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds, judge};
@@ -60,6 +63,24 @@ pub struct Judged {
     /// The camera set-up it was measured with, where it is not the lane's:
     /// with the skater's own stature.
     pub lane: Option<Lane>,
+    /// Whether the station's own camera saw it, whose pictures are kept.
+    pub own_pictures: bool,
+}
+
+/// A finished pass that is measured and not spoken about yet.
+pub struct Measured {
+    /// What was measured and flagged.
+    pub pass: JudgedPass,
+    /// The motion it was measured from.
+    pub motion: PassMotion,
+    /// Whose pass it is, where that is known.
+    pub skating: Option<Skating>,
+    /// The body points as they were tracked.
+    pub points: Pass,
+    /// The camera set-up, where it is not the lane's.
+    pub lane: Option<Lane>,
+    /// Whether the station's own camera saw it, whose pictures are kept.
+    pub own_pictures: bool,
 }
 
 /// Pose model, tracker, stride engine, rules and feedback, wired together.
@@ -69,6 +90,7 @@ pub struct Analyser {
     tracker: Tracker,
     coaches: Coaches,
     control: Option<Arc<Control>>,
+    second: Option<Second>,
 }
 
 impl Analyser {
@@ -93,12 +115,24 @@ impl Analyser {
             coaches: Coaches::new(judging.feedback.clone()),
             judging: Arc::new(judging),
             control: None,
+            second: None,
         }
     }
 
     /// Asks `control` whose passes they are and for new settings from now on.
     pub fn follow(&mut self, control: Arc<Control>) {
         self.control = Some(control);
+    }
+
+    /// Puts a second camera beside this one: from now on passes are spoken
+    /// about by [`Analyser::due`], once both cameras have seen them.
+    pub fn look_with(&mut self, second: Second) {
+        self.second = Some(second);
+    }
+
+    /// How the second camera's pictures come in, where there is one.
+    pub fn second_status(&self) -> Option<FeedStatus> {
+        self.second.as_ref().and_then(Second::status)
     }
 
     /// Another lane or another source: everybody seen so far is forgotten,
@@ -171,54 +205,126 @@ impl Analyser {
         self.take(events)
     }
 
+    /// Passes that waited for the second camera and need not wait longer.
+    /// `feed` is this camera's; `last` when nothing more will come. Nothing
+    /// without a second camera.
+    pub fn due(&mut self, feed: &Feed, last: bool) -> Vec<Happening> {
+        let passing: Vec<u32> = self.tracker.passing().collect();
+        let complete = match &mut self.second {
+            None => return Vec::new(),
+            Some(second) if last => second.finish(feed.clock()),
+            Some(second) => {
+                let live = feed.status().state == FeedState::Live;
+                second.due(feed.clock(), live, &passing)
+            }
+        };
+        complete
+            .into_iter()
+            .map(|complete| {
+                let measured = match complete {
+                    Complete::First(measured) => *measured,
+                    Complete::Both(measured, theirs) => self.put_together(*measured, *theirs),
+                    Complete::Second(theirs) => self.measure_second(*theirs),
+                };
+                Happening::Judged(Box::new(self.say(measured)))
+            })
+            .collect()
+    }
+
     fn take(&mut self, events: Vec<TrackEvent>) -> Vec<Happening> {
         self.take_changes();
-        events
-            .into_iter()
-            .map(|event| match event {
+        let mut happenings = Vec::new();
+        for event in events {
+            match event {
                 TrackEvent::PassStarted { track_id } => {
                     if let Some(control) = &self.control {
                         let passing: Vec<u32> = self.tracker.passing().collect();
                         control.lineup.pass_started(track_id, &passing);
                     }
-                    Happening::Passing
+                    happenings.push(Happening::Passing);
                 }
-                TrackEvent::PassEnded(pass) => Happening::Judged(Box::new(self.judge(*pass))),
-            })
-            .collect()
+                TrackEvent::PassEnded(pass) => {
+                    let measured = self.measure(*pass);
+                    match &mut self.second {
+                        Some(second) => second.hold(measured),
+                        None => happenings.push(Happening::Judged(Box::new(self.say(measured)))),
+                    }
+                }
+            }
+        }
+        happenings
     }
 
-    fn judge(&mut self, pass: Pass) -> Judged {
+    fn measure(&mut self, pass: Pass) -> Measured {
         let skating = self
             .control
             .as_ref()
             .and_then(|control| control.lineup.pass_ended(pass.track_id));
+        let lane = &self.judging.lane;
         // The skater's own stature gives the picture a better scale.
-        let own_lane = skating
-            .as_ref()
-            .and_then(|s| s.height_m)
-            .filter(|height| *height != self.judging.lane.skater_height_m)
-            .map(|skater_height_m| Lane {
-                skater_height_m,
-                ..self.judging.lane.clone()
-            });
-        let mut motion = cut(&pass, own_lane.as_ref().unwrap_or(&self.judging.lane));
+        let own_lane = Some(lane_of(lane, skating.as_ref())).filter(|own| own != lane);
+        let mut motion = cut(&pass, own_lane.as_ref().unwrap_or(lane));
         motion.corrected = self.judging.corrections;
         let thresholds = skating
             .as_ref()
             .map_or(&self.judging.thresholds, |s| &s.thresholds);
-        let judged = judge(&motion, thresholds);
-        let skater = skating.as_ref().map(|s| s.id);
-        let (cue, summary) = self.coaches.after_pass(skater, &judged);
+        Measured {
+            pass: judge(&motion, thresholds),
+            motion,
+            skating,
+            points: pass,
+            lane: own_lane,
+            own_pictures: true,
+        }
+    }
+
+    /// What the second camera saw of a pass is put to it.
+    fn put_together(&self, measured: Measured, theirs: Pass) -> Measured {
+        let Some(second) = &self.second else {
+            return measured;
+        };
+        let lane = lane_of(second.lane(), measured.skating.as_ref());
+        let mut motion = cut(&theirs, &lane);
+        motion.corrected = self.judging.corrections;
+        let judged = judge(&motion, &measured.pass.thresholds);
+        Measured {
+            pass: merge(measured.pass, &judged),
+            ..measured
+        }
+    }
+
+    /// A pass this camera missed.
+    fn measure_second(&mut self, theirs: Pass) -> Measured {
+        let lane = match &self.second {
+            Some(second) => second.lane().clone(),
+            None => self.judging.lane.clone(),
+        };
+        let measured = self.measure(theirs);
+        let lane = lane_of(&lane, measured.skating.as_ref());
+        let mut motion = cut(&measured.points, &lane);
+        motion.corrected = self.judging.corrections;
+        Measured {
+            pass: judge(&motion, &measured.pass.thresholds),
+            motion,
+            lane: Some(lane),
+            own_pictures: false,
+            ..measured
+        }
+    }
+
+    fn say(&mut self, measured: Measured) -> Judged {
+        let skater = measured.skating.as_ref().map(|s| s.id);
+        let (cue, summary) = self.coaches.after_pass(skater, &measured.pass);
         Judged {
-            pass: judged,
+            pass: measured.pass,
             cue,
-            motion: Arc::new(motion),
+            motion: Arc::new(measured.motion),
             summary,
             skater,
-            consents: skating.is_some_and(|s| s.consents),
-            points: Arc::new(pass),
-            lane: own_lane,
+            consents: measured.skating.is_some_and(|s| s.consents),
+            points: Arc::new(measured.points),
+            lane: measured.lane,
+            own_pictures: measured.own_pictures,
         }
     }
 
@@ -239,6 +345,16 @@ impl Analyser {
             model: model.name().to_owned(),
             model_sha256: Some(model_kind(model).file().sha256.to_owned()),
         }
+    }
+}
+
+/// A lane with the stature of who skates on it, where that is known.
+fn lane_of(lane: &Lane, skating: Option<&Skating>) -> Lane {
+    Lane {
+        skater_height_m: skating
+            .and_then(|s| s.height_m)
+            .unwrap_or(lane.skater_height_m),
+        ..lane.clone()
     }
 }
 

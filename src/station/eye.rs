@@ -1,8 +1,9 @@
-//! A further camera on the same lane: it measures and says nothing.
+//! A further camera on the same lane: it follows who passes and says nothing.
 //!
 //! Takes: its camera, its lane file and the model.
-//! Gives: its judged passes on the station's clock ([`FurtherEye::take`]) and
-//! what it sees at the moment ([`FurtherEye::watch`]).
+//! Gives: its passes with their place on the station's clock
+//! ([`FurtherEye::take`]) and what it sees at the moment
+//! ([`FurtherEye::watch`]).
 //! Fails: never for long: a camera that is missing is looked for, a model
 //! that cannot be loaded is tried again; until then it sees nobody and nobody
 //! waits for it.
@@ -19,11 +20,9 @@ use super::analyser::pose_settings;
 use super::{EngineChoice, ModelChoice};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
-use crate::joint::{Seen, Watch};
+use crate::joint::Watch;
 use crate::pose::Estimator;
-use crate::rules::{Thresholds, judge};
-use crate::stride::cut;
-use crate::track::{TrackEvent, TrackSettings, Tracker};
+use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 
 /// Longest wait for a frame before the end of the program is looked for.
 const WAIT: Duration = Duration::from_millis(100);
@@ -55,19 +54,22 @@ pub struct EyeSettings {
     pub lane: Lane,
     /// When a passing person counts.
     pub track: TrackSettings,
-    /// Whether corrections learned on rendered bodies are applied.
-    pub corrections: bool,
-    /// The thresholds passes carry until they are put together.
-    pub thresholds: Thresholds,
-    /// Number of the camera; the station's own is 0.
-    pub camera: usize,
     /// Second 0 of the station's clock.
     pub epoch: Instant,
 }
 
+/// A pass as a further camera saw it.
+#[derive(Debug, Clone)]
+pub struct EyePass {
+    /// The body points; times on that camera's clock.
+    pub pass: Box<Pass>,
+    /// Seconds to add to those times to get the station's.
+    pub to_station_s: f64,
+}
+
 /// The thread of a further camera.
 pub struct FurtherEye {
-    passes: Receiver<Seen>,
+    passes: Receiver<EyePass>,
     shared: Arc<Shared>,
     thread: Option<JoinHandle<()>>,
 }
@@ -102,7 +104,7 @@ impl FurtherEye {
     }
 
     /// The passes that ended since the last call.
-    pub fn take(&self) -> Vec<Seen> {
+    pub fn take(&self) -> Vec<EyePass> {
         self.passes.try_iter().collect()
     }
 
@@ -143,7 +145,7 @@ impl Drop for FurtherEye {
     }
 }
 
-fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<Seen>) {
+fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
     let Some(mut estimator) = load(settings, shared) else {
         return;
     };
@@ -178,16 +180,13 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<Seen>) {
             let TrackEvent::PassEnded(pass) = event else {
                 continue;
             };
-            let mut motion = cut(&pass, &settings.lane);
-            motion.corrected = settings.corrections;
-            let judged = judge(&motion, &settings.thresholds);
-            let Some(captured) = feed.clock().captured_at(judged.ended_at_s) else {
+            let ended_at_s = pass.ended_at_s();
+            let Some(captured) = feed.clock().captured_at(ended_at_s) else {
                 continue;
             };
-            let seen = Seen {
-                camera: settings.camera,
-                to_station_s: since_epoch_s(settings.epoch, captured) - judged.ended_at_s,
-                pass: judged,
+            let seen = EyePass {
+                to_station_s: since_epoch_s(settings.epoch, captured) - ended_at_s,
+                pass,
             };
             if passes.try_send(seen).is_err() {
                 tracing::error!("a pass of a further camera could not be handed on");

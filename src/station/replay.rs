@@ -19,7 +19,7 @@ use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
-use crate::rules::{JudgedPass, RULES};
+use crate::rules::{JudgedPass, JudgedPush, RULES};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 use super::packed::Packed;
@@ -159,7 +159,7 @@ impl Ring {
         already_blurred: bool,
     ) -> Vec<RawStrip> {
         let mut flags: Vec<(f64, u32, &'static str, &Push)> = Vec::new();
-        for (i, (judged, push)) in pass.pushes.iter().zip(&motion.pushes).enumerate() {
+        for (i, judged, push) in with_motion(pass, motion) {
             for flag in judged.flags.iter().filter(|f| f.value.is_finite()) {
                 let Some(rule) = RULES.iter().position(|r| r.id == flag.rule) else {
                     continue;
@@ -230,11 +230,8 @@ impl Ring {
             return None;
         };
         // The push nearest to the value that was shown.
-        let (push, measured) = pass
-            .pushes
-            .iter()
-            .zip(&motion.pushes)
-            .flat_map(|(judged, push)| judged.flags.iter().map(move |f| (f, push)))
+        let (push, measured) = with_motion(pass, motion)
+            .flat_map(|(_, judged, push)| judged.flags.iter().map(move |f| (f, push)))
             .filter(|(f, _)| f.rule == rule && f.value.is_finite())
             .min_by(|a, b| {
                 (a.0.value - value)
@@ -269,6 +266,18 @@ impl Ring {
             flagged,
         })
     }
+}
+
+/// The pushes of a pass that this motion shows, with their places in the pass.
+/// A pass two cameras saw may have pushes that only the other one saw.
+fn with_motion<'a>(
+    pass: &'a JudgedPass,
+    motion: &'a PassMotion,
+) -> impl Iterator<Item = (usize, &'a JudgedPush, &'a Push)> {
+    pass.pushes.iter().enumerate().filter_map(|(i, judged)| {
+        let same = |p: &&Push| p.leg == judged.leg && p.toe_off_s == judged.toe_off_s;
+        Some((i, judged, motion.pushes.iter().find(same)?))
+    })
 }
 
 /// When the quantity of a rule was what it was judged by, seconds.

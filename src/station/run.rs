@@ -93,6 +93,7 @@ pub fn run(
                 true
             }
         };
+        happenings.extend(analyser.due(feed, ended));
         let status = feed.status();
         for happening in happenings {
             if let Happening::Judged(judged) = happening {

@@ -160,7 +160,10 @@ impl Stage {
             }
         }
         // After the cue: this may take some milliseconds.
-        let clip = self.ring.clip(pass, cue, &judged.motion);
+        let clip = judged
+            .own_pictures
+            .then(|| self.ring.clip(pass, cue, &judged.motion))
+            .flatten();
         self.clip = clip.map(|clip| (clip, Instant::now()));
         self.last = Some(cue.clone());
         self.keep_pictures(judged);
@@ -175,7 +178,7 @@ impl Stage {
             return;
         };
         let privacy = control.privacy();
-        if !(privacy.keep_pictures && judged.consents) {
+        if !(privacy.keep_pictures && judged.consents && judged.own_pictures) {
             return;
         }
         let strips = self.ring.strips(
