@@ -164,10 +164,11 @@ fn skaters_and_the_queue() {
         None,
         "nobody stays nobody"
     );
-    // The judging side sees the same.
+    // The judging side sees the same; behind who is not in the queue any
+    // more comes the first.
     s.control.lineup.pass_started(1, &[1]);
     assert_eq!(s.control.lineup.pass_ended(1), None);
-    assert_eq!(s.control.lineup.standing().current, Some(b));
+    assert_eq!(s.control.lineup.standing().current, Some(a));
 
     assert!(
         s.refused(Command::AddSkater(Skater::new("  ", AgeGroup::U9)))
@@ -329,12 +330,7 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
     assert!((progress.series[0].points[0].median - 100.125).abs() < 1e-9);
 
     assert_eq!(view.privacy.stored.strips, 3);
-    let view = s.done(Command::SetSkaterOfPass(key, None));
-    assert_eq!(
-        view.passes.iter().filter(|p| p.skater.is_none()).count(),
-        0,
-        "listed anew below"
-    );
+    s.done(Command::SetSkaterOfPass(key, None));
     s.until("the pass is nobody's", |v| {
         v.passes
             .iter()

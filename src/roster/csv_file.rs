@@ -102,7 +102,8 @@ pub fn import_csv(bytes: &[u8], known: &[Skater]) -> Result<ImportPlan, ImportRe
     for record in reader.records() {
         // The text is UTF-8 and in memory: the reader has nothing to fail at.
         let record = record.map_err(|e| whole(&e.to_string()))?;
-        let line = record.position().map_or(0, csv::Position::line) + lines_before;
+        let at = record.position().map_or(0, csv::Position::byte);
+        let line = line_at(text, at as usize) + lines_before;
         if record.iter().any(|cell| !cell.is_empty()) {
             rows.push((line, record));
         }
@@ -134,6 +135,19 @@ pub fn import_csv(bytes: &[u8], known: &[Skater]) -> Result<ImportPlan, ImportRe
         taker.take(line, &record);
     }
     taker.finish()
+}
+
+/// The line, counted from 1, of the record that begins at the byte `at` or
+/// behind the empty lines there.
+fn line_at(text: &str, at: usize) -> u64 {
+    let bytes = text.as_bytes();
+    let empty = bytes
+        .iter()
+        .skip(at)
+        .take_while(|b| b"\r\n".contains(b))
+        .count();
+    let before = bytes.iter().take(at + empty);
+    1 + before.filter(|b| **b == b'\n').count() as u64
 }
 
 /// Which column is which; `None` for one that has no meaning here.

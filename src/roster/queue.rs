@@ -291,7 +291,7 @@ mod tests {
         q.set_order(vec![C, B, A]);
         assert_eq!(q.current(), Some(B));
         q.set_order(vec![A, C]);
-        assert_eq!(q.current(), Some(C), "the one after who is gone");
+        assert_eq!(q.current(), Some(A), "the one after who is gone");
         q.set_order(Vec::new());
         assert_eq!(q.current(), None);
         q.set_order(vec![B]);

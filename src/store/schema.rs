@@ -145,7 +145,7 @@ CREATE TABLE picture_strips (
     faces_blurred INTEGER NOT NULL CHECK (faces_blurred IN (0, 1)),
     file TEXT NOT NULL UNIQUE,
     bytes INTEGER NOT NULL,
-    -- JSON: [capture time in seconds, bytes] of each picture in the file.
+    -- JSON: [capture time in seconds as text, bytes] of each picture.
     shots TEXT NOT NULL,
     -- Wall clock, seconds since 1970 UTC.
     kept_since_s INTEGER NOT NULL,

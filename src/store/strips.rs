@@ -46,10 +46,11 @@ pub(super) fn lay<'s>(
         .iter()
         .flat_map(|s| s.jpeg.iter().copied())
         .collect();
-    let shots: Vec<(f64, u64)> = strip
+    // Times as text: a JSON number may come back one step beside itself.
+    let shots: Vec<(String, u64)> = strip
         .shots
         .iter()
-        .map(|s| (s.captured_at_s, s.jpeg.len() as u64))
+        .map(|s| (s.captured_at_s.to_string(), s.jpeg.len() as u64))
         .collect();
     let shots = serde_json::to_string(&shots).map_err(|e| StoreError::Encoding(e.to_string()))?;
     let path = pictures.join(&name);
@@ -81,7 +82,7 @@ pub(super) fn read(path: &Path, shots: &str) -> Result<Vec<Shot>, StoreError> {
         file: path.to_owned(),
         why,
     };
-    let sizes: Vec<(Option<f64>, u64)> =
+    let sizes: Vec<(String, u64)> =
         serde_json::from_str(shots).map_err(|e| unreadable(e.to_string()))?;
     let length = std::fs::metadata(path)
         .map_err(|e| unreadable(e.to_string()))?
@@ -99,7 +100,7 @@ pub(super) fn read(path: &Path, shots: &str) -> Result<Vec<Shot>, StoreError> {
             return Err(unreadable("it is shorter than it should be".to_owned()));
         };
         cut.push(Shot {
-            captured_at_s: time.unwrap_or(f64::NAN),
+            captured_at_s: time.parse().unwrap_or(f64::NAN),
             jpeg: jpeg.to_vec(),
         });
         rest = after;
