@@ -146,7 +146,11 @@ fn cameras_that_see_different_legs_are_not_mixed() {
     assert_eq!(joint.pushes.len(), 1);
     let measure = &joint.pushes[0].measures[gap];
     assert!(!measure.judged);
-    assert!(measure.reason.contains("other way round"), "{}", measure.reason);
+    assert!(
+        measure.reason.contains("other way round"),
+        "{}",
+        measure.reason
+    );
     assert!(joint.pushes[0].flags.is_empty());
 }
 

@@ -8,7 +8,7 @@ use super::control::Control;
 use super::lineup::Skating;
 use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
-use crate::capture::{Feed, FeedState, FeedStatus, Frame};
+use crate::capture::{Feed, FeedState, Frame};
 use crate::config::Lane;
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::joint::merge;
@@ -128,11 +128,6 @@ impl Analyser {
     /// about by [`Analyser::due`], once both cameras have seen them.
     pub fn look_with(&mut self, second: Second) {
         self.second = Some(second);
-    }
-
-    /// How the second camera's pictures come in, where there is one.
-    pub fn second_status(&self) -> Option<FeedStatus> {
-        self.second.as_ref().and_then(Second::status)
     }
 
     /// Another lane or another source: everybody seen so far is forgotten,

@@ -25,6 +25,8 @@ use crate::store::WriterStatus;
 pub struct Seen {
     /// How the camera is.
     pub feed: Option<FeedStatus>,
+    /// How the second camera is, where there is one.
+    pub second: Option<FeedStatus>,
     /// Whether somebody is passing through the lane.
     pub somebody_passing: bool,
     /// A small picture of the lane, with faces blurred where that is set.

@@ -117,9 +117,21 @@ impl FurtherEye {
             .unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// How its pictures come in; `None` before it is opened.
-    pub fn status(&self) -> Option<FeedStatus> {
-        self.shared
+    /// Asks how its pictures come in, from any thread and for as long as
+    /// anybody wants to know.
+    pub fn status(&self) -> EyeStatus {
+        EyeStatus(Arc::clone(&self.shared))
+    }
+}
+
+/// How a further camera's pictures come in.
+#[derive(Clone)]
+pub struct EyeStatus(Arc<Shared>);
+
+impl EyeStatus {
+    /// The status now; `None` before the camera is opened.
+    pub fn now(&self) -> Option<FeedStatus> {
+        self.0
             .status
             .lock()
             .unwrap_or_else(PoisonError::into_inner)

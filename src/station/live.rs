@@ -6,10 +6,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use anyhow::Context;
+
 use super::analyser::{Analyser, Judging};
 use super::control::Control;
 use super::desk::{DeskHandle, DeskSetup};
+use super::eye::{EyeSettings, EyeStatus, FurtherEye};
 use super::run::{Lateness, Stop, run};
+use super::second::Second;
 use super::stage::Stage;
 use super::{CameraChoice, EngineChoice, LiveOptions, ModelChoice, Setup, words};
 use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
@@ -183,6 +187,10 @@ impl Watcher {
             },
         )));
         stage.follow(Arc::clone(&self.control));
+        if let Some((second, status)) = self.second_camera()? {
+            stage.second = Some(status);
+            analyser.look_with(second);
+        }
         let mut lateness = Lateness::default();
         loop {
             let source_name = self.camera.id.clone();
@@ -231,6 +239,35 @@ impl Watcher {
         }
         println!("{}", lateness.sentence());
         Ok(())
+    }
+
+    /// Starts the second camera of the settings, where there is one.
+    fn second_camera(&self) -> anyhow::Result<Option<(Second, EyeStatus)>> {
+        let (Some(camera), Some(lane)) =
+            (&self.setup.station.second_camera, &self.setup.second_lane)
+        else {
+            return Ok(None);
+        };
+        let epoch = Instant::now();
+        let eye = FurtherEye::start(EyeSettings {
+            home: self.home.clone(),
+            model: self.model,
+            engine: self.engine,
+            source: SourceSpec::Camera(CameraRequest {
+                id: Some(camera.id.clone()),
+                width: camera.width,
+                height: camera.height,
+                fps: camera.fps,
+                ..CameraRequest::default()
+            }),
+            pace: Pace::Live { repeat: false },
+            lane: lane.clone(),
+            track: judging_of(&self.setup, self.age_group).track,
+            epoch,
+        })
+        .context("the system gives no thread for the second camera; restart the computer")?;
+        let status = eye.status();
+        Ok(Some((Second::new(eye, lane.clone(), epoch), status)))
     }
 
     /// Loads the model; a fault is shown and tried again. `None` when the

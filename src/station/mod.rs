@@ -31,6 +31,7 @@ mod run;
 mod scale;
 pub mod score;
 mod second;
+mod second_camera;
 mod settings;
 mod stage;
 mod words;

@@ -9,7 +9,7 @@ use std::time::Instant;
 
 use super::analyser::Measured;
 use super::eye::{EyePass, FurtherEye, since_epoch_s};
-use crate::capture::{FeedClock, FeedStatus};
+use crate::capture::FeedClock;
 use crate::config::Lane;
 use crate::joint::{Matcher, Span, Watch};
 use crate::track::Pass;
@@ -64,11 +64,6 @@ impl Second {
     /// How the second camera stands.
     pub fn lane(&self) -> &Lane {
         &self.lane
-    }
-
-    /// How its pictures come in.
-    pub fn status(&self) -> Option<FeedStatus> {
-        self.eye.status()
     }
 
     /// A pass of the first camera that is measured and not spoken about.

@@ -12,6 +12,7 @@ use crate::rules::{AgeGroup, AgeGroups, RULES};
 
 use super::options::{EngineChoice, ModelChoice};
 use super::privacy::{PRIVACY_KEYS, PrivacySettings};
+use super::second_camera::{SECOND_CAMERA_KEYS, SecondCamera};
 
 /// The words of the choices, made from the types that own them.
 const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
@@ -163,7 +164,7 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 3] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
@@ -174,6 +175,11 @@ pub const STATION_TABLES: [(&str, &str, &[&Key]); 3] = [
         "privacy",
         "Which pictures of skaters are stored, and for how long.",
         &PRIVACY_KEYS,
+    ),
+    (
+        "second_camera",
+        "A further camera on the same lane, from another side.",
+        &SECOND_CAMERA_KEYS,
     ),
 ];
 
@@ -227,6 +233,8 @@ pub struct StationSettings {
     pub screen: ScreenSettings,
     /// Which pictures are stored, and for how long.
     pub privacy: PrivacySettings,
+    /// A further camera on the same lane.
+    pub second_camera: Option<SecondCamera>,
 }
 
 impl StationSettings {
@@ -262,6 +270,10 @@ impl StationSettings {
             Some(section) => PrivacySettings::from_section(&section)?,
             None => PrivacySettings::default(),
         };
+        let second_camera = match root.section("second_camera")? {
+            Some(section) => SecondCamera::from_section(&section, folder)?,
+            None => None,
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -292,6 +304,7 @@ impl StationSettings {
             },
             screen,
             privacy,
+            second_camera,
         })
     }
 
@@ -313,6 +326,8 @@ pub struct Setup {
     pub station: StationSettings,
     /// The lane file the station settings name.
     pub lane: Lane,
+    /// How the second camera stands, where there is one.
+    pub second_lane: Option<Lane>,
     /// `config/age-groups.toml`.
     pub age_groups: AgeGroups,
     /// The look of the big screen, with the words of `lang`.
@@ -327,6 +342,10 @@ impl Setup {
         Ok(Setup {
             home: home.to_owned(),
             lane: Lane::load(lane.unwrap_or(&station.lane))?,
+            second_lane: match &station.second_camera {
+                Some(second) => Some(Lane::load(&second.lane)?),
+                None => None,
+            },
             age_groups: AgeGroups::load(&age_groups_file(home))?,
             look: station.screen.look(home, station.focus_rule)?,
             station,

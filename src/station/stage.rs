@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use super::analyser::Judged;
 use super::control::{Control, Seen};
+use super::eye::EyeStatus;
 use super::pictures::PictureMaker;
 use super::replay::{Clip, Ring, faces, small_picture};
 use crate::capture::{FeedState, FeedStatus, Frame};
@@ -65,6 +66,8 @@ pub struct Stage {
     engine_name: String,
     /// Whether faces are made unreadable in every picture.
     pub blur_faces: bool,
+    /// How the second camera is, where there is one.
+    pub second: Option<EyeStatus>,
     answer: Option<(Screen, Instant)>,
     summary: Option<(SetSummary, Option<Instant>)>,
     /// Since when it is said that nothing is stored; said once.
@@ -97,6 +100,7 @@ impl Stage {
             look: Look::default(),
             engine_name,
             blur_faces: true,
+            second: None,
             answer: None,
             summary: None,
             not_stored_since: None,
@@ -268,6 +272,7 @@ impl Stage {
         self.published = Some(Instant::now());
         control.publish(Seen {
             feed: Some(feed.clone()),
+            second: self.second.as_ref().and_then(EyeStatus::now),
             somebody_passing,
             preview: self.picture.clone(),
             frame_px: self.frame_px,

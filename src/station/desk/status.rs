@@ -112,6 +112,14 @@ impl Desk {
         {
             problems.push(feed.message.clone());
         }
+        if let Some(second) = &seen.second
+            && second.state != FeedState::Live
+        {
+            problems.push(format!(
+                "second camera: {}; until it is back, passes are judged with the first one alone",
+                second.message
+            ));
+        }
         if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {
             problems.push(why.clone());
         }
