@@ -1,6 +1,6 @@
 use super::*;
 use crate::config::View;
-use crate::rules::{AgeGroup, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds};
+use crate::rules::{AgeGroup, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds};
 
 fn push(leg: Leg, toe_off_s: f64) -> JudgedPush {
     JudgedPush {
