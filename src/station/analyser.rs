@@ -226,7 +226,7 @@ impl Analyser {
             .collect()
     }
 
-    fn take(&mut self, events: Vec<TrackEvent>) -> Vec<Happening> {
+    pub(super) fn take(&mut self, events: Vec<TrackEvent>) -> Vec<Happening> {
         self.take_changes();
         let mut happenings = Vec::new();
         for event in events {

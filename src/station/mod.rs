@@ -34,6 +34,8 @@ mod second;
 mod second_camera;
 mod settings;
 mod stage;
+#[cfg(test)]
+mod wiring_tests;
 mod words;
 
 pub use analyser::{Analyser, Happening, Judged, Judging};

@@ -83,11 +83,11 @@ fn motion() -> PassMotion {
 
 /// The extension is flagged in both pushes, by little and by more.
 fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
-    let push = |value: f64| JudgedPush {
+    let push = |value: f64, toe_off_s: f64| JudgedPush {
         leg: Leg::Left,
         near_leg: None,
-        push_start_s: 0.0,
-        toe_off_s: 0.0,
+        push_start_s: toe_off_s - 0.3,
+        toe_off_s,
         measures: vec![Measure::not_judged("")],
         flags: vec![Flag {
             rule: "extension".to_owned(),
@@ -102,7 +102,8 @@ fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
         speed_mps: 3.0,
         view: View::Side,
         thresholds: Thresholds::defaults(AgeGroup::U13),
-        pushes: vec![push(140.0), push(130.0)],
+        // The pushes of the motion.
+        pushes: vec![push(140.0, 1.0), push(130.0, 2.0)],
         quantities: Vec::new(),
     };
     let cue = Cue {

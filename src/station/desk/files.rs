@@ -9,8 +9,8 @@ use crate::coach::StoredPictures;
 use crate::config::{Edit, Written};
 
 /// 'Without a bound' in the settings file: the largest that can stand there.
-const MOST_DAYS: u32 = 3650;
-const MOST_GB: f64 = 10_000.0;
+pub(super) const MOST_DAYS: u32 = 3650;
+pub(super) const MOST_GB: f64 = 10_000.0;
 
 impl Desk {
     pub(super) fn keep_pictures(&mut self, on: bool) -> Done {

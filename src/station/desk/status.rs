@@ -44,8 +44,10 @@ impl Desk {
         self.view.age_group = Some(self.judging.thresholds.age_group);
         self.view.station = self.station_part();
         self.view.privacy.keep_pictures = self.station.privacy.keep_pictures;
-        self.view.privacy.keep_days = Some(self.station.privacy.keep_days);
-        self.view.privacy.keep_gb = Some(self.station.privacy.keep_gb);
+        let privacy = self.station.privacy;
+        self.view.privacy.keep_days =
+            Some(privacy.keep_days).filter(|days| *days < super::files::MOST_DAYS);
+        self.view.privacy.keep_gb = Some(privacy.keep_gb).filter(|gb| *gb < super::files::MOST_GB);
         self.view.privacy.blur_stored_faces = self.station.privacy.blur_stored_faces;
         self.published.store(Arc::new(self.view.clone()));
     }
