@@ -1,5 +1,6 @@
 //! Smooth, evenly spaced curves of the body points of a pass.
 
+use super::blend::unmix_legs;
 use super::repair::{Row, replace_outliers, rows_with_legs_in_order};
 use crate::geometry::{butterworth_zero_phase, median};
 use crate::pose::POINTS;
@@ -47,6 +48,8 @@ impl Curves {
             &[]
         };
         let mut rows = rows_with_legs_in_order(samples);
+        let times_s: Vec<f64> = samples.iter().map(|s| s.t_s).collect();
+        unmix_legs(&mut rows, &times_s);
         let sizes: Vec<f64> = rows.iter().map(torso_px).collect();
         replace_outliers(&mut rows, |i| 0.2 * sizes[i]);
         let rate_hz = rate_of(samples);

@@ -9,7 +9,8 @@ use crate::track::Sample;
 pub type Row = [[f64; 2]; POINTS];
 
 /// Left leg points, each followed by its right twin.
-const LEG_PAIRS: [(usize, usize); 5] = [(23, 24), (25, 26), (27, 28), (29, 30), (31, 32)];
+pub(super) const LEG_PAIRS: [(usize, usize); 5] =
+    [(23, 24), (25, 26), (27, 28), (29, 30), (31, 32)];
 
 /// What a frame with exchanged legs costs by itself, in squared body sizes:
 /// legs are as the model says unless continuity speaks clearly against it. An
@@ -41,8 +42,9 @@ pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
     let mut rows = rows;
     for i in (0..rows.len()).rev() {
         if state == 1 {
-            for (l, r) in LEG_PAIRS {
-                rows[i].swap(l, r);
+            let first = usize::from(!hips_apart(&rows[i]));
+            for (l, r) in &LEG_PAIRS[first..] {
+                rows[i].swap(*l, *r);
             }
         }
         if i > 0 {
@@ -72,6 +74,15 @@ fn jump2(a: &Row, b: &Row, exchanged: bool) -> f64 {
         .sum()
 }
 
+/// Hips closer than this share of the trunk lie on each other, as from the
+/// side. There the model keeps them where they are when it exchanges the legs.
+const HIPS_APART: f64 = 0.25;
+
+fn hips_apart(r: &Row) -> bool {
+    let (dx, dy) = (r[23][0] - r[24][0], r[23][1] - r[24][1]);
+    dx * dx + dy * dy > HIPS_APART * HIPS_APART * leg_scale2(r)
+}
+
 fn mid_hip(r: &Row) -> [f64; 2] {
     [(r[23][0] + r[24][0]) / 2.0, (r[23][1] + r[24][1]) / 2.0]
 }
@@ -84,9 +95,11 @@ fn leg_scale2(r: &Row) -> f64 {
     ((h[0] - s[0]).powi(2) + (h[1] - s[1]).powi(2)).max(100.0)
 }
 
-/// Replaces points that jump out of the line between the samples before and
-/// after, measured relative to the mid hip: beyond `floor_px` and beyond four
-/// times what is usual in the samples around.
+/// Replaces points that jump off the curve through the two samples before and
+/// the two after, measured relative to the mid hip: beyond `floor_px` and
+/// beyond four times what is usual in the samples around. A straight line
+/// between the neighbours would cut the end of every push, where the leg turns
+/// round within a frame or two.
 pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
     let n = rows.len();
     if n < 5 {
@@ -100,7 +113,13 @@ pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
             .map(|(r, h)| [r[point][0] - h[0], r[point][1] - h[1]])
             .collect();
         let between = |i: usize| -> [f64; 2] {
-            std::array::from_fn(|a| (relative[i - 1][a] + relative[i + 1][a]) / 2.0)
+            std::array::from_fn(|a| {
+                let next = relative[i - 1][a] + relative[i + 1][a];
+                if i < 2 || i + 2 >= n {
+                    return next / 2.0;
+                }
+                (4.0 * next - relative[i - 2][a] - relative[i + 2][a]) / 6.0
+            })
         };
         let jumps: Vec<f64> = (1..n - 1)
             .map(|i| {
