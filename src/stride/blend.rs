@@ -7,10 +7,11 @@
 //! and what is between them shrinks by one factor for the whole frame: 1 for
 //! legs kept apart, -1 for legs exchanged. Such frames come one to three at a
 //! time, mostly around the end of a push. The factor is found from the frames
-//! around, in which the legs move on smoothly, and taken out again.
+//! around, in which the legs move on smoothly, and taken out again. From front
+//! and rear the legs stand beside each other and are not mixed.
 
 use super::curves::torso_px;
-use super::repair::{LEG_PAIRS, Row};
+use super::repair::{LEG_PAIRS, Row, hips_apart};
 use crate::geometry::median;
 
 /// Twin points that are mixed: knees, ankles, heels, toes. The hips lie too
@@ -55,7 +56,12 @@ pub fn unmix_legs(rows: &mut [Row], times_s: &[f64]) {
     let mut fits = vec![Fit::BELIEVED; rows.len()];
     for _ in 0..ROUNDS {
         fits = (0..rows.len())
-            .map(|i| fit(i, &seen, times_s, &fits))
+            .map(|i| {
+                if hips_apart(&rows[i]) {
+                    return Fit::BELIEVED;
+                }
+                fit(i, &seen, times_s, &fits)
+            })
             .collect();
     }
     for ((row, fit), unit) in rows.iter_mut().zip(&fits).zip(&units) {

@@ -78,7 +78,7 @@ fn jump2(a: &Row, b: &Row, exchanged: bool) -> f64 {
 /// side. There the model keeps them where they are when it exchanges the legs.
 const HIPS_APART: f64 = 0.25;
 
-fn hips_apart(r: &Row) -> bool {
+pub(super) fn hips_apart(r: &Row) -> bool {
     let (dx, dy) = (r[23][0] - r[24][0], r[23][1] - r[24][1]);
     dx * dx + dy * dy > HIPS_APART * HIPS_APART * leg_scale2(r)
 }
@@ -99,7 +99,7 @@ fn leg_scale2(r: &Row) -> f64 {
 /// the two after, measured relative to the mid hip: beyond `floor_px` and
 /// beyond four times what is usual in the samples around. A straight line
 /// between the neighbours would cut the end of every push, where the leg turns
-/// round within a frame or two.
+/// round within a frame or two; above the knees it is straight enough.
 pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
     let n = rows.len();
     if n < 5 {
@@ -115,7 +115,7 @@ pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
         let between = |i: usize| -> [f64; 2] {
             std::array::from_fn(|a| {
                 let next = relative[i - 1][a] + relative[i + 1][a];
-                if i < 2 || i + 2 >= n {
+                if i < 2 || i + 2 >= n || point < LEG_PAIRS[1].0 {
                     return next / 2.0;
                 }
                 (4.0 * next - relative[i - 2][a] - relative[i + 2][a]) / 6.0
