@@ -88,8 +88,8 @@ const MIN_SIDEWAYS: f64 = 0.75;
 ///
 /// A knee read behind the line from hip to ankle counts as more than 180, so
 /// that noise around a straight leg has no side. Samples in which the camera
-/// looks too much along the travel are left out, and those in which the two
-/// legs lie on each other in the picture.
+/// looks too much along the travel are left out, and of a glide those in which
+/// the two legs lie on each other in the picture or the skate seems lifted.
 pub fn knee_angles(
     motion: &PassMotion,
     leg: Leg,
@@ -97,19 +97,49 @@ pub fn knee_angles(
     from_s: f64,
     to_s: f64,
 ) -> Vec<f64> {
-    over(motion, from_s, to_s, |i| {
-        if stance == Stance::Glide && legs_lie_on_each_other(motion, i) {
-            return None;
-        }
-        let [hip, knee, ankle] = leg_in_space(motion, leg, stance, i)?;
-        let deg = included_deg(hip, knee, ankle)?;
-        let forward = knee_ahead_m(&[hip, knee, ankle]) >= 0.0;
-        Some(if forward { deg } else { 360.0 - deg })
-    })
+    let mut legs = over(motion, from_s, to_s, |i| {
+        Some((i, leg_in_space(motion, leg, stance, i)?))
+    });
+    if stance == Stance::Glide {
+        let stature_m = motion.lane.skater_height_m;
+        let highest_m = low_ankle_m(&legs) + LIFTED_SHARE * stature_m;
+        legs.retain(|(i, [_, _, ankle])| {
+            ankle[2] <= highest_m && !legs_lie_on_each_other(motion, *i)
+        });
+    }
+    legs.into_iter()
+        .filter_map(|(_, joints)| {
+            let [hip, knee, ankle] = joints;
+            let deg = included_deg(hip, knee, ankle)?;
+            // in front of the line from the ankle up to the hip, along the travel
+            Some(if knee_ahead_m(&joints) >= 0.0 {
+                deg
+            } else {
+                360.0 - deg
+            })
+        })
+        .collect()
+}
+
+/// How far a gliding skate's ankle may be read above where it is in the lower
+/// quarter of the same glide, as a share of stature. A gliding skate stays on
+/// the ice: read higher, the model has it on the way to the other, lifted one.
+const LIFTED_SHARE: f64 = 0.02;
+
+/// Height of the ankle, metres, that a quarter of the samples lie below.
+fn low_ankle_m(legs: &[(usize, [[f64; 3]; 3])]) -> f64 {
+    let mut heights_m: Vec<f64> = legs.iter().map(|(_, joints)| joints[2][2]).collect();
+    heights_m.sort_by(f64::total_cmp);
+    heights_m
+        .get(heights_m.len() / 4)
+        .copied()
+        .unwrap_or_default()
 }
 
 /// Knees closer than this, as a share of stature, with legs bent alike to
-/// within this angle: the model may have read one leg twice.
+/// within this angle: the model may have read one leg twice. Closer still, and
+/// it has, however they are bent.
+const KNEES_ONE_SHARE: f64 = 0.03;
 pub const KNEES_TOGETHER_SHARE: f64 = 0.05;
 const BENT_ALIKE_DEG: f64 = 10.0;
 
@@ -125,10 +155,13 @@ fn legs_lie_on_each_other(motion: &PassMotion, i: usize) -> bool {
     let [l, r] = Leg::BOTH.map(leg_points);
     let [bent_l, bent_r] =
         [l, r].map(|p| included_deg(points[p.hip], points[p.knee], points[p.ankle]));
-    knees_apart_share(motion, points, i) < KNEES_TOGETHER_SHARE
-        && bent_l
+    let apart = knees_apart_share(motion, points, i);
+    let alike = || {
+        bent_l
             .zip(bent_r)
             .is_some_and(|(a, b)| (a - b).abs() < BENT_ALIKE_DEG)
+    };
+    apart < KNEES_ONE_SHARE || (apart < KNEES_TOGETHER_SHARE && alike())
 }
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
