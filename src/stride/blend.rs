@@ -40,10 +40,11 @@ const ROUNDS: usize = 4;
 /// Vectors between the twins of one frame, trunk lengths.
 type Apart = [f64; 2 * TWINS.len()];
 
-/// Takes the mixing out of rows in order of time.
-pub fn unmix_legs(rows: &mut [Row], times_s: &[f64]) {
+/// Takes the mixing out of rows in order of time; gives which were mixed.
+pub fn unmix_legs(rows: &mut [Row], times_s: &[f64]) -> Vec<bool> {
+    let mut mixed = vec![false; rows.len()];
     if rows.len() < 5 || rows.len() != times_s.len() {
-        return;
+        return mixed;
     }
     let torsos: Vec<f64> = rows.iter().map(torso_px).collect();
     let units: Vec<f64> = (0..rows.len())
@@ -64,11 +65,13 @@ pub fn unmix_legs(rows: &mut [Row], times_s: &[f64]) {
             })
             .collect();
     }
-    for ((row, fit), unit) in rows.iter_mut().zip(&fits).zip(&units) {
+    for (i, fit) in fits.iter().enumerate() {
         if fit.factor < 1.0 {
-            put_apart(row, fit, *unit);
+            put_apart(&mut rows[i], fit, units[i]);
+            mixed[i] = true;
         }
     }
+    mixed
 }
 
 /// What is thought of one frame.
@@ -203,8 +206,9 @@ mod tests {
     fn legs_kept_apart_stay_as_they_are() {
         let (rows, times_s) = stride(60);
         let mut unmixed = rows.clone();
-        unmix_legs(&mut unmixed, &times_s);
+        let found = unmix_legs(&mut unmixed, &times_s);
         assert_eq!(unmixed, rows);
+        assert!(found.iter().all(|mixed| !mixed));
     }
 
     #[test]
@@ -219,7 +223,9 @@ mod tests {
                 mixed[i][r][0] = b + share * (a - b);
             }
         }
-        unmix_legs(&mut mixed, &times_s);
+        let found = unmix_legs(&mut mixed, &times_s);
+        let found: Vec<usize> = (0..60).filter(|&i| found[i]).collect();
+        assert_eq!(found, [6, 29, 30, 53]);
         for (i, (row, truth)) in mixed.iter().zip(&rows).enumerate() {
             for (l, r) in TWINS {
                 let off = (row[l][0] - truth[l][0])

@@ -21,8 +21,9 @@ const SWAP_COST: f64 = 0.15;
 /// Raw rows with exchanged legs put right.
 ///
 /// The cheapest way through all frames, where each may have its legs
-/// exchanged or not and the cost is how far the leg points jump.
-pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
+/// exchanged or not and the cost is how far the leg points jump. Also gives in
+/// which frames they were exchanged.
+pub fn rows_with_legs_in_order(samples: &[Sample]) -> (Vec<Row>, Vec<bool>) {
     let rows: Vec<Row> = samples
         .iter()
         .map(|s| s.points.map(|p| [f64::from(p.x_px), f64::from(p.y_px)]))
@@ -40,7 +41,9 @@ pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
     }
     let mut state = usize::from(cost[1] < cost[0]);
     let mut rows = rows;
+    let mut exchanged = vec![false; rows.len()];
     for i in (0..rows.len()).rev() {
+        exchanged[i] = state == 1;
         if state == 1 {
             let first = usize::from(!hips_apart(&rows[i]));
             for (l, r) in &LEG_PAIRS[first..] {
@@ -51,7 +54,7 @@ pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
             state = came_from[i - 1][state];
         }
     }
-    rows
+    (rows, exchanged)
 }
 
 /// Sum of squared jumps of knees, ankles, heels and toes relative to the mid
@@ -177,14 +180,18 @@ mod tests {
                 bad[i].points.swap(l, r);
             }
         }
-        let expected = rows_with_legs_in_order(&good);
+        let (expected, none) = rows_with_legs_in_order(&good);
         assert_eq!(expected[14][27][0], f64::from(good[14].points[27].x_px));
-        assert_eq!(rows_with_legs_in_order(&bad), expected);
+        assert!(none.iter().all(|exchanged| !exchanged));
+        let (rows, exchanged) = rows_with_legs_in_order(&bad);
+        assert_eq!(rows, expected);
+        let found: Vec<usize> = (0..40).filter(|&i| exchanged[i]).collect();
+        assert_eq!(found, [14, 15, 16, 26]);
     }
 
     #[test]
     fn one_wild_point_is_replaced() {
-        let mut rows = rows_with_legs_in_order(&walk(20));
+        let (mut rows, _) = rows_with_legs_in_order(&walk(20));
         let truth = rows[10][27];
         rows[10][27][0] += 150.0;
         replace_outliers(&mut rows, |_| 10.0);

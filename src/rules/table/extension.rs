@@ -1,6 +1,9 @@
 //! Extension.
 
-use super::read::{Stance, glide_knee_deg, highest, knee_angles};
+use super::read::{
+    KNEES_TOGETHER_SHARE, Stance, glide_knee_deg, highest, knee_angles, knees_apart_share, mean,
+    over,
+};
 use crate::config::View;
 use crate::geometry::median;
 use crate::rules::Measure;
@@ -42,6 +45,20 @@ const UNCERTAINTY_DEG: f64 = 10.0;
 /// this, the model has mixed up the knees.
 const KNEES_MIXED_DEG: f64 = 22.0;
 
+/// Of the frames in [`END_S`] around the toe-off so many at most may have had
+/// mixed legs, even though mended.
+const MAX_MENDED: f64 = 0.45;
+/// What is looked at before and after the toe-off for mixed legs, seconds.
+const END_S: [f64; 2] = [0.10, 0.05];
+
+fn share_mended(motion: &PassMotion, push: &Push) -> f64 {
+    let [from_s, to_s] = [push.toe_off_s - END_S[0], push.toe_off_s + END_S[1]];
+    let mended = over(motion, from_s, to_s, |i| {
+        Some(f64::from(u8::from(motion.curves.legs_mended[i])))
+    });
+    mean(&mended).unwrap_or(0.0)
+}
+
 /// Nobody pushes straighter: what is read above is the points' error. Elite
 /// speed skaters end at 161 to 165 (Houdijk et al.); the rendered skaters reach
 /// 174.
@@ -50,6 +67,9 @@ const STRAIGHTEST_DEG: f64 = 175.0;
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {
         return Measure::not_judged("the far leg is partly hidden");
+    }
+    if share_mended(motion, push) > MAX_MENDED {
+        return Measure::not_judged("the two legs were mixed up at the end of the push");
     }
     let around_s = 0.25 * (push.toe_off_s - push.push_start_s);
     let angles = |leg, stance| {
@@ -66,6 +86,16 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         (glide_knee_deg(motion, push), median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
+        return Measure::not_judged("the two knees cannot be told apart");
+    }
+    let apart = over(
+        motion,
+        push.toe_off_s - around_s,
+        push.toe_off_s + around_s,
+        |i| Some(knees_apart_share(motion, &motion.curves.peak_points[i], i)),
+    );
+    // between them the thighs open: a pushing knee is seen apart from the other
+    if highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
         return Measure::not_judged("the two knees cannot be told apart");
     }
     let angles = angles(push.leg, Stance::PushedOut);
