@@ -35,7 +35,7 @@ pub const RULE: Rule = Rule {
 
 /// Standard deviation, metres, at an adult's stature, where the hand is
 /// spoken about.
-const UNCERTAINTY_M: f64 = 0.05;
+const UNCERTAINTY_M: f64 = 0.04;
 /// Farthest wrist and hand points may lie apart across the body, as a share
 /// of stature, before the hand is not believed.
 const AGREE_SHARE: f64 = 0.05;

@@ -33,7 +33,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Standard deviation, metres, at an adult's stature: what the rendered
-/// skaters showed with the lane's exact scale is 1.2 cm; a scale set up by
+/// skaters showed with the lane's exact scale is 1.2 to 2.2 cm; a scale set up by
 /// hand is good to about 5 % of the stance.
 const UNCERTAINTY_M: f64 = 0.02;
 /// The heels come back to each other a quarter of a cycle after the toe-off
