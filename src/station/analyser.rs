@@ -2,13 +2,14 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Instant;
 
 use super::coaches::Coaches;
 use super::control::Control;
 use super::lineup::Skating;
 use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
-use crate::capture::{Feed, FeedState, Frame};
+use crate::capture::Frame;
 use crate::config::Lane;
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::joint::merge;
@@ -201,17 +202,15 @@ impl Analyser {
     }
 
     /// Passes that waited for the second camera and need not wait longer.
-    /// `feed` is this camera's; `last` when nothing more will come. Nothing
-    /// without a second camera.
-    pub fn due(&mut self, feed: &Feed, last: bool) -> Vec<Happening> {
+    /// `origin` is second 0 of this camera's clock, `live` whether it gives
+    /// pictures; `last` when nothing more will come. Nothing without a second
+    /// camera.
+    pub fn due(&mut self, origin: Option<Instant>, live: bool, last: bool) -> Vec<Happening> {
         let passing: Vec<u32> = self.tracker.passing().collect();
         let complete = match &mut self.second {
             None => return Vec::new(),
-            Some(second) if last => second.finish(feed.clock()),
-            Some(second) => {
-                let live = feed.status().state == FeedState::Live;
-                second.due(feed.clock(), live, &passing)
-            }
+            Some(second) if last => second.finish(origin),
+            Some(second) => second.due(origin, live, &passing),
         };
         complete
             .into_iter()

@@ -267,7 +267,10 @@ impl Watcher {
         })
         .context("the system gives no thread for the second camera; restart the computer")?;
         let status = eye.status();
-        Ok(Some((Second::new(eye, lane.clone(), epoch), status)))
+        Ok(Some((
+            Second::new(Box::new(eye), lane.clone(), epoch),
+            status,
+        )))
     }
 
     /// Loads the model; a fault is shown and tried again. `None` when the

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Happening};
 use super::stage::Stage;
-use crate::capture::{Feed, Taken};
+use crate::capture::{Feed, FeedState, Taken};
 use crate::feedback::Cue;
 use crate::rules::JudgedPass;
 
@@ -93,8 +93,9 @@ pub fn run(
                 true
             }
         };
-        happenings.extend(analyser.due(feed, ended));
         let status = feed.status();
+        let live = status.state == FeedState::Live;
+        happenings.extend(analyser.due(feed.clock().captured_at(0.0), live, ended));
         for happening in happenings {
             if let Happening::Judged(judged) = happening {
                 let (pass, cue) = (&judged.pass, &judged.cue);
