@@ -15,6 +15,10 @@ const STEPS: i32 = 32;
 /// Largest side of a model's input, pixels.
 const MAX_SIDE: usize = 256;
 
+/// Beyond the edge of every frame, positions. Leaves room to 2^22, up to which
+/// [`floor`] is exact.
+const FAR: f32 = 4.0e6;
+
 /// What lies outside the frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Border {
@@ -80,12 +84,20 @@ pub(crate) fn crop(
     }
 }
 
-/// The largest whole number not above `v`, without a call to the C library;
-/// what does not fit saturates, no number is 0.
+/// The largest whole number not above `v`, for `v` within [`FAR`]; what is
+/// farther stays there.
+///
+/// Numbers of this size plus 1.5 * 2^23 have no room for a fraction: adding
+/// that rounds, and the bits of the sum count in steps of one. Unlike the
+/// library's function and a checked cast, the compiler does this for several
+/// numbers at once.
 #[inline(always)]
 fn floor(v: f32) -> i32 {
-    let toward_zero = v as i32;
-    toward_zero.saturating_sub(i32::from(v < toward_zero as f32))
+    const ROUNDS: f32 = 12_582_912.0;
+    let v = v.max(-FAR).min(FAR);
+    let nearest = (v + ROUNDS) - ROUNDS;
+    let floor = nearest - if nearest > v { 1.0 } else { 0.0 };
+    (floor + ROUNDS).to_bits() as i32 - ROUNDS.to_bits() as i32
 }
 
 /// Weights of the four pixels about a position, of `STEPS * STEPS`: top left,
@@ -286,6 +298,16 @@ mod tests {
         };
         let corner = sample(far, Border::Replicate);
         assert_eq!((corner[0], corner[64]), (99.0, 0.0));
+    }
+
+    #[test]
+    fn floor_is_that_of_the_library() {
+        for k in -4000..4000i32 {
+            for v in [k as f32 / 8.0, k as f32 * 997.25, k as f32 * 1.0e-3] {
+                assert_eq!(floor(v), v.floor() as i32, "{v}");
+            }
+        }
+        assert_eq!((floor(1e30), floor(-1e30)), (4_000_000, -4_000_000));
     }
 
     /// The formula of the module's head, written down once more without any

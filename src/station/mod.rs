@@ -7,6 +7,7 @@
 //! station never ends because of a fault.
 
 mod analyser;
+mod bench;
 pub mod check;
 mod demo;
 mod devices;
@@ -22,14 +23,17 @@ mod scale;
 pub mod score;
 mod settings;
 mod stage;
+mod stages;
 mod words;
 
 pub use analyser::{Analyser, Happening, Judged, Judging};
+pub use bench::bench;
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;
 pub use options::{
-    DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
+    BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions,
+    ScaleOptions, UsageError,
 };
 pub use review::review;
 pub use scale::scale;

@@ -27,7 +27,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     }
     let groups = AgeGroups::load(&age_groups_file(&home))?;
     let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
-    let mut source = capture::open(&spec).map_err(usage_or_failure)?;
+    let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
     std::fs::create_dir_all(&options.out).with_context(|| {
         format!(
             "the folder '{}' cannot be made; choose another with --out",
@@ -59,6 +59,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
                 let (_, happenings) = analyser.push(&frame)?;
                 keep(&happenings, &mut session, &mut progress)?;
                 progress.show(frames);
+                source.reuse(frame.rgb);
             }
             Ok(None) => break None,
             // What was judged before the damage is kept and written.

@@ -74,18 +74,18 @@ impl Library {
         &self,
         model: &'static ModelFile,
         bytes: &[u8],
+        threads: usize,
     ) -> Result<NativeModel, PoseError> {
         let refused = |why: String| PoseError::ModelRefused {
             engine: NAME,
             model: model.name,
             why,
         };
-        // One thread and no spinning: on a busy two-core machine two threads
-        // were measured slower than one, and a spinning pool takes the core
-        // the picture and the sound need.
+        // No spinning: a spinning pool takes the core the picture and the
+        // sound need.
         let session = Session::builder(&self.environment)
             .map_err(|e| refused(e.to_string()))?
-            .with_intra_threads(1)
+            .with_intra_threads(threads)
             .map_err(|e| refused(e.to_string()))?
             .with_intra_op_spinning(false)
             .map_err(|e| refused(e.to_string()))?

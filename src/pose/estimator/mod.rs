@@ -28,6 +28,9 @@ pub struct PoseSettings {
     pub engine: EngineChoice,
     /// Most people followed at once.
     pub max_people: usize,
+    /// Threads one model run may use. More than one makes a run shorter and
+    /// costs more of the processor altogether.
+    pub threads: usize,
 }
 
 impl Default for PoseSettings {
@@ -36,6 +39,7 @@ impl Default for PoseSettings {
             model: ModelKind::default(),
             engine: EngineChoice::default(),
             max_people: 6,
+            threads: 1,
         }
     }
 }
@@ -68,8 +72,10 @@ pub struct StageTimes {
     pub acquire: Duration,
     /// Cropping and scaling inputs (part of the two above).
     pub crop: Duration,
-    /// Model runs (part of follow and acquire).
-    pub inference: Duration,
+    /// Runs of the person detector (part of the two above).
+    pub detect: Duration,
+    /// Runs of the landmark model (part of the two above).
+    pub landmark: Duration,
 }
 
 /// Finds and follows bodies in the frames of one fixed camera.
@@ -99,7 +105,7 @@ impl Estimator {
     /// # Errors
     /// A missing or altered model file; an engine that cannot be used.
     pub fn new(home: &Path, settings: PoseSettings) -> Result<Self, PoseError> {
-        let runtime = Runtime::choose(settings.engine, home)?;
+        let runtime = Runtime::choose(settings.engine, home)?.with_threads(settings.threads);
         let landmark_file = settings.model.file();
         let detector = runtime.load(&DETECTION, &DETECTION.load(home)?)?;
         let landmarks = runtime.load(landmark_file, &landmark_file.load(home)?)?;
@@ -276,7 +282,7 @@ impl Estimator {
         let cropped = Instant::now();
         self.detector.run(input)?;
         self.times.crop += cropped - start;
-        self.times.inference += cropped.elapsed();
+        self.times.detect += cropped.elapsed();
         self.counters.detector_runs += 1;
         let (boxes, scores) = (self.detector.output(0), self.detector.output(1));
         Ok(detector::decode(boxes, scores, &self.anchors, square))
@@ -301,7 +307,7 @@ impl Estimator {
         let cropped = Instant::now();
         self.landmarks.run(input)?;
         self.times.crop += cropped - start;
-        self.times.inference += cropped.elapsed();
+        self.times.landmark += cropped.elapsed();
         self.counters.landmark_runs += 1;
         let out = |k| self.landmarks.output(k);
         let presence = out(1).first().copied().unwrap_or(0.0);
