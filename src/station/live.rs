@@ -144,6 +144,12 @@ struct Watcher {
 
 impl Watcher {
     fn watch(self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
+        // The camera opens while the models load.
+        let feed = Feed::start(
+            SourceSpec::Camera(self.camera.clone()),
+            Pace::Live { repeat: false },
+            None,
+        );
         let Some(mut analyser) = self.load(screen, stop) else {
             return Ok(());
         };
@@ -173,11 +179,6 @@ impl Watcher {
             &analyser,
             engine,
         ));
-        let feed = Feed::start(
-            SourceSpec::Camera(self.camera),
-            Pace::Live { repeat: false },
-            None,
-        );
         let mut lateness = Lateness::default();
         run(
             &feed,

@@ -87,7 +87,11 @@ impl Runtime {
     /// Lets a model run use so many threads; one unless said.
     pub fn with_threads(self, threads: usize) -> Self {
         Self {
-            threads: threads.max(1),
+            threads: std::env::var("KP_THREADS")
+                .ok()
+                .and_then(|s| s.parse().ok())
+                .unwrap_or(threads)
+                .max(1),
             ..self
         }
     }

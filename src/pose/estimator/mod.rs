@@ -91,6 +91,9 @@ pub struct Estimator {
     lead: f32,
     motion: Motion,
     chains: Vec<Chain>,
+    /// Empty between frames; here so that its memory is used again.
+    still_followed: Vec<Chain>,
+    places: Vec<[f32; 4]>,
     failed: Vec<Failed>,
     next_id: u32,
     /// Time, width and height of the last frame.
@@ -128,6 +131,8 @@ impl Estimator {
             lead: LEAD,
             motion: Motion::new(),
             chains: Vec::new(),
+            still_followed: Vec::new(),
+            places: Vec::new(),
             failed: Vec::new(),
             next_id: 0,
             last: None,
@@ -202,8 +207,8 @@ impl Estimator {
         self.times.acquire = start.elapsed();
 
         let start = Instant::now();
-        let places = self.places();
-        self.motion.learn(&places);
+        self.find_places();
+        self.motion.learn(&self.places);
         self.times.motion += start.elapsed();
 
         self.counters.bodies += self.chains.len() as u64;
@@ -249,9 +254,11 @@ impl Estimator {
         Ok(bodies)
     }
 
-    /// Where the followed people are.
-    fn places(&self) -> Vec<[f32; 4]> {
-        self.chains.iter().map(|c| c.body_place()).collect()
+    /// Notes where the followed people are.
+    fn find_places(&mut self) {
+        self.places.clear();
+        let places = self.chains.iter().map(|c| c.body_place());
+        self.places.extend(places);
     }
 
     /// Whether a reading cannot be a person; counts it.
