@@ -26,6 +26,7 @@ use crate::capture::{
 use crate::config::{self, Lane};
 use crate::display::{Screen, ScreenGeometry, ScreenModel, render_still};
 use crate::feedback::{Cue, FeedbackSettings};
+use crate::pose::EngineKind;
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
 use crate::track::TrackSettings;
 
@@ -50,31 +51,28 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
         .map(|clip| Lane::load(&lane_of(clip, options.lane.as_deref())))
         .collect::<Result<Vec<_>, _>>()?;
     let first = lanes.first().context("no clip was named")?;
-    let mut analyser = Analyser::new(
-        &home,
-        options.model,
-        options.engine,
-        judging(first, &thresholds),
-    )?;
-    let engine = analyser.estimator().engine();
-    let mut out = format!(
-        "Kickplate {}, model {} on {} {}, {} processors\n",
-        env!("CARGO_PKG_VERSION"),
-        options.model.name(),
-        match engine.kind {
-            crate::pose::EngineKind::Native => "ONNX Runtime",
-            crate::pose::EngineKind::Embedded => "the embedded engine, tract",
-        },
-        engine.version,
-        std::thread::available_parallelism().map_or(1, |n| n.get()),
-    );
-    let loaded_s = started.elapsed().as_secs_f64();
+    let mut out = String::new();
+    let mut loaded_s = 0.0;
     let mut first_frame_s = None;
     let mut columns = Vec::new();
     let mut cues = Vec::new();
     for path in [BenchPath::Review, BenchPath::Live] {
         if options.only.is_some_and(|only| only != path) {
             continue;
+        }
+        let load = match path {
+            BenchPath::Review => Analyser::for_recordings,
+            BenchPath::Live => Analyser::new,
+        };
+        let mut analyser = load(
+            &home,
+            options.model,
+            options.engine,
+            judging(first, &thresholds),
+        )?;
+        if out.is_empty() {
+            out = head(options, &analyser);
+            loaded_s = started.elapsed().as_secs_f64();
         }
         let mut column = Column::default();
         for (clip, lane) in clips.iter().zip(&lanes) {
@@ -121,6 +119,22 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
     }
     out.push('\n');
     Ok(out)
+}
+
+/// What is measured with what.
+fn head(options: &BenchOptions, analyser: &Analyser) -> String {
+    let engine = analyser.estimator().engine();
+    format!(
+        "Kickplate {}, model {} on {} {}, {} processors\n",
+        env!("CARGO_PKG_VERSION"),
+        options.model.name(),
+        match engine.kind {
+            EngineKind::Native => "ONNX Runtime",
+            EngineKind::Embedded => "the embedded engine, tract",
+        },
+        engine.version,
+        std::thread::available_parallelism().map_or(1, |n| n.get()),
+    )
 }
 
 /// The clips named, else those of the demo.

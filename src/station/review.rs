@@ -41,7 +41,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         corrections: true,
         feedback: FeedbackSettings::default(),
     };
-    let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
+    let mut analyser = Analyser::for_recordings(&home, options.model, options.engine, judging)?;
 
     let mut session = SessionFile::new(
         source_record(source.info()),

@@ -84,14 +84,10 @@ pub struct Runtime {
 }
 
 impl Runtime {
-    /// Lets a model run use so many threads; one unless said.
+    /// Lets a run of a model use so many threads; one unless said.
     pub fn with_threads(self, threads: usize) -> Self {
         Self {
-            threads: std::env::var("KP_THREADS")
-                .ok()
-                .and_then(|s| s.parse().ok())
-                .unwrap_or(threads)
-                .max(1),
+            threads: threads.max(1),
             ..self
         }
     }
@@ -156,11 +152,7 @@ impl Runtime {
     ) -> Result<Box<dyn Engine>, PoseError> {
         match &self.native {
             Some(lib) => Ok(Box::new(lib.load(model, bytes, self.threads)?)),
-            None => Ok(Box::new(embedded::EmbeddedModel::load(
-                model,
-                bytes,
-                self.threads,
-            )?)),
+            None => Ok(Box::new(embedded::EmbeddedModel::load(model, bytes)?)),
         }
     }
 }

@@ -82,7 +82,8 @@ impl Library {
             why,
         };
         // No spinning: a spinning pool takes the core the picture and the
-        // sound need.
+        // sound need. The points are the same with any number of threads
+        // (`docs/speed.md`).
         let session = Session::builder(&self.environment)
             .map_err(|e| refused(e.to_string()))?
             .with_intra_threads(threads)

@@ -28,8 +28,7 @@ pub struct PoseSettings {
     pub engine: EngineChoice,
     /// Most people followed at once.
     pub max_people: usize,
-    /// Threads one model run may use. More than one makes a run shorter and
-    /// costs more of the processor altogether.
+    /// Threads one run of a model may use; the embedded engine uses one.
     pub threads: usize,
 }
 

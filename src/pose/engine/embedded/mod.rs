@@ -30,11 +30,7 @@ pub(super) struct EmbeddedModel {
 }
 
 impl EmbeddedModel {
-    pub(super) fn load(
-        model: &'static ModelFile,
-        bytes: &[u8],
-        _threads: usize,
-    ) -> Result<Self, PoseError> {
+    pub(super) fn load(model: &'static ModelFile, bytes: &[u8]) -> Result<Self, PoseError> {
         Self::try_load(model, bytes).map_err(|e| PoseError::ModelRefused {
             engine: NAME,
             model: model.name,
