@@ -12,8 +12,8 @@ use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
 use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
 use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
-    self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions,
-    StationSettings, UsageError, logging, reference,
+    self, BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice,
+    ReviewOptions, ScaleOptions, StationSettings, UsageError, logging, reference,
 };
 
 /// It could not be done.
@@ -117,6 +117,23 @@ enum Command {
         /// Document to write the tables into, between its two marker lines.
         #[arg(long, value_name = "FILE.md")]
         write: Option<PathBuf>,
+    },
+    /// How fast this machine is, stage by stage.
+    Bench {
+        /// Clips; those of the demo where none is named.
+        clips: Vec<PathBuf>,
+        /// Lane file for every clip, instead of the one beside each (CLIP.toml).
+        #[arg(long, value_name = "LANE.toml")]
+        lane: Option<PathBuf>,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
+        /// One way of reading the clips only: as fast as it goes, or at their own speed.
+        #[arg(long, value_name = "PATH")]
+        only: Option<BenchPath>,
     },
     /// How the camera stands, from things of known size in its picture.
     Scale {
@@ -268,6 +285,19 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             leave_one_out,
             write,
         })?,
+        Some(Command::Bench {
+            clips,
+            lane,
+            model,
+            engine,
+            only,
+        }) => print(&station::bench(&BenchOptions {
+            clips,
+            lane,
+            model,
+            engine,
+            only,
+        })?)?,
         Some(Command::Scale { marks, out }) => station::scale(&ScaleOptions { marks, out })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,

@@ -109,6 +109,27 @@ impl Analyser {
         Ok(Self::with_estimator(estimator, judging))
     }
 
+    /// Loads the model for a recording: a run of it may use a second core,
+    /// which nothing else needs then.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn for_recordings(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        judging: Judging,
+    ) -> Result<Self, PoseError> {
+        let settings = PoseSettings {
+            threads: std::thread::available_parallelism().map_or(1, |n| n.get().min(2)),
+            ..pose_settings(model, engine)
+        };
+        Ok(Self::with_estimator(
+            Estimator::new(home, settings)?,
+            judging,
+        ))
+    }
+
     fn with_estimator(estimator: Estimator, judging: Judging) -> Self {
         Analyser {
             estimator,

@@ -169,6 +169,12 @@ struct Watcher {
 
 impl Watcher {
     fn watch(mut self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
+        // The camera opens while the models load.
+        let mut feed = Feed::start(
+            SourceSpec::Camera(self.camera.clone()),
+            Pace::Live { repeat: false },
+            None,
+        );
         let Some(mut analyser) = self.load(screen, stop) else {
             return Ok(());
         };
@@ -202,11 +208,6 @@ impl Watcher {
                 &analyser,
                 engine.clone(),
             ));
-            let feed = Feed::start(
-                SourceSpec::Camera(self.camera.clone()),
-                Pace::Live { repeat: false },
-                None,
-            );
             run(
                 &feed,
                 &mut analyser,
@@ -236,6 +237,11 @@ impl Watcher {
                 judging.lane = lane;
             }
             analyser.change(judging);
+            feed = Feed::start(
+                SourceSpec::Camera(self.camera.clone()),
+                Pace::Live { repeat: false },
+                None,
+            );
         }
         println!("{}", lateness.sentence());
         Ok(())

@@ -8,6 +8,7 @@
 
 mod analyser;
 pub mod backup;
+mod bench;
 pub mod check;
 mod coaches;
 pub mod control;
@@ -34,16 +35,19 @@ mod second;
 mod second_camera;
 mod settings;
 mod stage;
+mod stages;
 #[cfg(test)]
 mod wiring_tests;
 mod words;
 
 pub use analyser::{Analyser, Happening, Judged, Judging};
+pub use bench::bench;
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;
 pub use options::{
-    DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
+    BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions,
+    ScaleOptions, UsageError,
 };
 pub use privacy::{PRIVACY_KEYS, PrivacySettings};
 pub use review::review;

@@ -105,6 +105,40 @@ pub struct ReviewOptions {
     pub engine: EngineChoice,
 }
 
+/// `kickplate bench`: how fast this machine is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BenchOptions {
+    /// The clips; those of the demo where none is named.
+    pub clips: Vec<PathBuf>,
+    /// Lane file of every clip, instead of the one beside each.
+    pub lane: Option<PathBuf>,
+    /// Pose model.
+    pub model: ModelChoice,
+    /// Inference engine.
+    pub engine: EngineChoice,
+    /// One of the two ways of reading only.
+    pub only: Option<BenchPath>,
+}
+
+/// How `kickplate bench` reads a clip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum BenchPath {
+    /// As fast as it goes.
+    Review,
+    /// At its own speed, as from a camera.
+    Live,
+}
+
+impl BenchPath {
+    /// The head of its columns.
+    pub fn title(self) -> &'static str {
+        match self {
+            BenchPath::Review => "review",
+            BenchPath::Live => "live path",
+        }
+    }
+}
+
 /// `kickplate scale`: how the camera stands, from marks in its picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ScaleOptions {

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Happening};
 use super::stage::Stage;
+use super::stages::Stages;
 use crate::capture::{Feed, FeedState, Taken};
 use crate::feedback::Cue;
 use crate::rules::JudgedPass;
@@ -40,6 +41,8 @@ pub struct Lateness {
     pub dropped: u64,
     /// Seconds from the first to the last frame, by the wall.
     pub seconds: f64,
+    /// Stage by stage, where somebody wants to know.
+    pub stages: Option<Stages>,
 }
 
 /// Runs until the feed ends or `stop` is set. `on_pass` sees every judged
@@ -61,9 +64,16 @@ pub fn run(
         let mut happenings = Vec::new();
         let ended = match feed.take(WAIT) {
             Taken::Frame(frame) => {
+                let since = Instant::now();
                 match analyser.push(&frame) {
                     Ok((poses, news)) => {
                         happenings = news;
+                        if let Some(stages) = &mut lateness.stages {
+                            let judged =
+                                happenings.iter().any(|h| matches!(h, Happening::Judged(_)));
+                            let pose = analyser.estimator().stage_times();
+                            stages.note(since.elapsed(), &pose, judged);
+                        }
                         stage.frame(&frame, &poses);
                     }
                     Err(error) => {
@@ -77,6 +87,7 @@ pub fn run(
                 if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
                     keep(&mut lateness.frame_age_s, lateness.frames, age_s);
                 }
+                feed.give_back(frame);
                 false
             }
             Taken::Nothing => {

@@ -114,6 +114,9 @@ fn run_session(
             Event::Picture(picture) => {
                 last_arrival = Instant::now();
                 timeline.next_seq = first_seq + picture.seq + 1;
+                while let Some(buffer) = shared.slot.used() {
+                    reader.reuse(buffer);
+                }
                 match reader.read(&picture.data) {
                     Ok(pixels) => {
                         if !live {
@@ -135,7 +138,7 @@ fn run_session(
                             .as_secs_f64();
                         let time_s = time_s.max(timeline.last_time_s + 1e-6);
                         timeline.last_time_s = time_s;
-                        shared.show(FeedState::Live, format!("camera '{name}' is running"));
+                        shared.show_live(|| format!("camera '{name}' is running"));
                         shared.publish(pixels.into_frame(first_seq + picture.seq, time_s));
                     }
                     Err(detail) => {
@@ -250,6 +253,9 @@ impl Player {
         let first_seq = self.next_seq;
         self.period_s = 1.0 / source.info().nominal_fps.unwrap_or(30.0);
         loop {
+            while let Some(buffer) = shared.slot.used() {
+                source.reuse(buffer);
+            }
             let mut frame = match source.next_frame() {
                 Ok(Some(frame)) => frame,
                 Ok(None) => break,
@@ -271,7 +277,7 @@ impl Player {
             if !going_on {
                 return Played::Stopped;
             }
-            shared.show(FeedState::Live, format!("playing '{}'", source.info().name));
+            shared.show_live(|| format!("playing '{}'", source.info().name));
             shared.publish(frame);
         }
         let skipped_at_end = source.info().skipped;

@@ -73,6 +73,14 @@ impl Shared {
         self.wake();
     }
 
+    /// Shows that frames arrive; the words are asked for only when this is
+    /// news, and not for every frame.
+    fn show_live(&self, message: impl FnOnce() -> String) {
+        if !self.board.is_live() {
+            self.show(FeedState::Live, message());
+        }
+    }
+
     /// Shows a state. Logs and wakes only when it is new. Once stopped, a
     /// thread that was left behind has nothing more to say.
     fn show(&self, state: FeedState, message: impl Into<String>) {
@@ -135,6 +143,12 @@ impl Feed {
     /// to `timeout`. For the one consumer that must not work on old frames.
     pub fn take(&self, timeout: Duration) -> Taken {
         self.shared.slot.take(timeout)
+    }
+
+    /// Takes back a frame that was taken and is not needed any more: its
+    /// memory serves for a frame to come. Not giving it back costs time only.
+    pub fn give_back(&self, frame: Arc<Frame>) {
+        self.shared.slot.give_back(frame);
     }
 
     /// The newest frame, taken or not. For previews.

@@ -104,7 +104,7 @@ impl Board {
                 lost_on_the_way: 0,
                 corrupt: 0,
                 reopened: 0,
-                arrivals: VecDeque::new(),
+                arrivals: VecDeque::with_capacity(RATE_ARRIVALS),
                 origin: None,
             }),
         }
@@ -131,6 +131,10 @@ impl Board {
         }
         (inner.state, inner.message) = (state, message);
         true
+    }
+
+    pub(super) fn is_live(&self) -> bool {
+        self.lock().state == FeedState::Live
     }
 
     pub(super) fn named(&self, source: &str) {
