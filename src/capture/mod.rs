@@ -19,7 +19,7 @@ mod frame;
 mod source;
 mod video;
 
-pub use camera::{CameraInfo, CameraMode, list_cameras};
+pub use camera::{CameraInfo, CameraMode, list_cameras, read_camera_jpeg};
 pub use error::CaptureError;
 pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;

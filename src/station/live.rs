@@ -1,5 +1,7 @@
 //! `kickplate`: the station with its camera.
 
+use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -7,8 +9,10 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Judging};
+use super::health::{self, HealthKeeper};
+use super::notify::Watchdog;
 use super::run::{Lateness, Stop, run};
-use super::stage::Stage;
+use super::stage::{Reopen, Stage};
 use super::{CameraChoice, EngineChoice, LiveOptions, ModelChoice, Setup, words};
 use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
@@ -16,7 +20,7 @@ use crate::display::{
     Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, run_big_screen,
 };
 use crate::sound::{SoundSettings, Speaker};
-use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy};
+use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy, Written};
 use crate::track::TrackSettings;
 
 /// Pause before the model is loaded again after a fault.
@@ -54,6 +58,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         engine: options.engine.unwrap_or(setup.station.engine),
         age_group: options.age_group.unwrap_or(setup.station.age_group),
         camera: camera_request(&setup, options.camera.as_deref()),
+        source: options.source.clone(),
         home,
         setup,
         folder,
@@ -77,7 +82,13 @@ pub fn with_window(
     let (done, ended) = crossbeam_channel::bounded(1);
     let closer = screen.clone();
     thread::Builder::new().name("judge".into()).spawn(move || {
-        let result = work();
+        // A fault of the program ends it, so that the service manager starts
+        // it anew; a window without anybody judging would help nobody.
+        let result = catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| {
+            Err(anyhow::anyhow!(
+                "the judging ended by a fault of the program; start it again"
+            ))
+        });
         closer.close();
         let _ = done.send(result);
     })?;
@@ -97,7 +108,7 @@ pub fn with_window(
             }
         }
         Err(error) => {
-            eprintln!("{error}. Going on without it.");
+            complain(&format!("{error}. Going on without it."));
             ended.recv().unwrap_or(Ok(()))
         }
     }
@@ -112,6 +123,25 @@ pub fn stop_on_signals() -> anyhow::Result<Stop> {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
     Ok(stop)
+}
+
+/// A line on the standard output, also when nobody reads there or its disk is
+/// full: a running station does not end because of that.
+pub fn say(text: &str) {
+    let mut out = std::io::stdout().lock();
+    let _ = writeln!(out, "{text}").and_then(|()| out.flush());
+}
+
+/// The same on the error output.
+fn complain(sentence: &str) {
+    let _ = writeln!(std::io::stderr(), "{sentence}");
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
 }
 
 fn camera_request(setup: &Setup, chosen: Option<&str>) -> CameraRequest {
@@ -136,6 +166,7 @@ struct Watcher {
     setup: Setup,
     folder: PathBuf,
     camera: CameraRequest,
+    source: Option<PathBuf>,
     model: ModelChoice,
     engine: EngineChoice,
     age_group: crate::rules::AgeGroup,
@@ -151,6 +182,7 @@ impl Watcher {
         let engine = analyser.engine_record(self.model);
         let mut stage = Stage::new(self.geometry, engine.backend.clone());
         stage.screen = Some(screen.clone());
+        stage.model = Some(self.model);
         stage.look = self.setup.look.clone();
         stage.blur_faces = station.screen.blur_faces;
         stage.speaker = Some(Arc::new(Speaker::start(
@@ -160,24 +192,37 @@ impl Watcher {
                 level: station.sound_level as f32,
             },
         )));
-        let source_name = self
-            .camera
-            .id
-            .clone()
-            .unwrap_or_else(|| "camera".to_owned());
-        stage.open_store = Some(open_store(
-            &self.folder,
-            source_name,
-            store::SourceKind::Camera,
-            Some(f64::from(self.camera.fps)),
-            &analyser,
-            engine,
-        ));
-        let feed = Feed::start(
-            SourceSpec::Camera(self.camera),
-            Pace::Live { repeat: false },
-            None,
-        );
+        let (kind, name, fps) = match &self.source {
+            Some(clip) => (store::SourceKind::Video, file_name(clip), None),
+            None => (
+                store::SourceKind::Camera,
+                self.camera
+                    .id
+                    .clone()
+                    .unwrap_or_else(|| "camera".to_owned()),
+                Some(f64::from(self.camera.fps)),
+            ),
+        };
+        let folder = self.folder.clone();
+        let reopen: Reopen = Box::new(move |analyser, model| {
+            let engine = analyser.engine_record(model);
+            open_store(&folder, name.clone(), kind, fps, analyser, engine)
+        });
+        stage.open_store = Some(reopen(&analyser, self.model));
+        stage.reopen = Some(reopen);
+        stage.health = Some(HealthKeeper::start(health::file(), self.folder));
+        stage.watchdog = Watchdog::from_environment();
+        if self.model == ModelChoice::Full {
+            analyser.allow_lighter(&self.home, self.engine);
+        }
+        let feed = match self.source {
+            Some(path) => Feed::start(SourceSpec::File { path }, Pace::Live { repeat: true }, None),
+            None => Feed::start(
+                SourceSpec::Camera(self.camera),
+                Pace::Live { repeat: false },
+                None,
+            ),
+        };
         let mut lateness = Lateness::default();
         run(
             &feed,
@@ -185,16 +230,20 @@ impl Watcher {
             &mut stage,
             stop,
             &mut lateness,
-            |_, pass, cue| {
-                println!("{}", words::pass_table(pass, cue));
+            |stage, pass, cue| {
+                say(&words::pass_table(pass, cue));
+                if let Some(Written::Waiting | Written::Lost(_)) = &stage.last_written {
+                    say(&format!("Pass {} is not on the disk yet.", cue.pass_number));
+                }
             },
         );
+        stage.watchdog.stopping();
         feed.stop();
         if let Some(trouble) = stage.recording_trouble() {
-            eprintln!("{trouble}");
+            complain(&trouble);
         }
         stage.end_recording(ENDING);
-        println!("{}", lateness.sentence());
+        say(&lateness.sentence());
         Ok(())
     }
 
@@ -215,7 +264,7 @@ impl Watcher {
             match Analyser::new(&self.home, self.model, self.engine, judging.clone()) {
                 Ok(analyser) => return Some(analyser),
                 Err(error) => {
-                    eprintln!("{error}");
+                    complain(&error.to_string());
                     screen.show(
                         ScreenModel {
                             screen: Screen::Fault(Fault::EngineStopped),

@@ -10,8 +10,12 @@ mod analyser;
 pub mod check;
 mod demo;
 mod devices;
+pub mod health;
+mod lighter;
 mod live;
+mod load;
 pub mod logging;
+mod notify;
 mod options;
 mod packed;
 pub mod reference;
@@ -21,6 +25,7 @@ mod run;
 mod scale;
 pub mod score;
 mod settings;
+mod soak;
 mod stage;
 mod words;
 
@@ -28,12 +33,14 @@ pub use analyser::{Analyser, Happening, Judged, Judging};
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;
+pub use load::{Advice, FrameCost, Load};
 pub use options::{
     DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
 };
 pub use review::review;
-pub use scale::scale;
+pub use scale::{Scale, scale, scale_of};
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
     station_file,
 };
+pub use soak::{SoakOptions, soak};

@@ -71,6 +71,8 @@ pub struct LiveOptions {
     pub model: Option<ModelChoice>,
     /// Inference engine.
     pub engine: Option<EngineChoice>,
+    /// A video that plays over and over instead of the camera.
+    pub source: Option<PathBuf>,
     /// In a window instead of the full screen.
     pub windowed: bool,
 }

@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 pub(super) use list::find_camera;
 pub use list::{CameraInfo, CameraMode, list_cameras};
 pub(super) use picture::PictureReader;
+pub use picture::read_camera_jpeg;
 pub(super) use session::{Event, Session};
 
 use super::{CameraRequest, CaptureError, Frame, Source, SourceInfo, SourceKind};

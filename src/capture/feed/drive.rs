@@ -211,7 +211,7 @@ fn run_file(shared: &Shared, spec: &SourceSpec, pace: Pace) {
             Some(fault) => fault.to_string(),
             None => format!("'{}' is at its end", source.info().name),
         };
-        if pace != (Pace::Live { repeat: true }) {
+        if !pace.repeats() {
             shared.show(FeedState::Ended, message);
             return;
         }
@@ -265,7 +265,9 @@ impl Player {
             self.last_time_s = frame.captured_at_s;
             self.next_seq = frame.seq + 1;
             let going_on = match self.pace {
-                Pace::Live { .. } => self.wait_until_due(shared, frame.captured_at_s),
+                Pace::Live { .. } | Pace::Faster { .. } => {
+                    self.wait_until_due(shared, frame.captured_at_s)
+                }
                 Pace::AsFast => wait_until_taken(shared),
             };
             if !going_on {
@@ -278,7 +280,9 @@ impl Player {
         shared.board.add_corrupt(skipped_at_end - skipped);
         // The last frame is shown for as long as the others.
         let ends = match self.pace {
-            Pace::Live { .. } => self.wait_until_due(shared, self.last_time_s + self.period_s),
+            Pace::Live { .. } | Pace::Faster { .. } => {
+                self.wait_until_due(shared, self.last_time_s + self.period_s)
+            }
             Pace::AsFast => true,
         };
         if ends {
@@ -297,7 +301,7 @@ impl Player {
     /// out at once; one that is hopelessly late moves the clock.
     fn wait_until_due(&mut self, shared: &Shared, time_s: f64) -> bool {
         let now = Instant::now();
-        let after = Duration::try_from_secs_f64(time_s).unwrap_or_default();
+        let after = Duration::try_from_secs_f64(time_s / self.pace.times()).unwrap_or_default();
         let origin = *self.origin.get_or_insert_with(|| {
             let origin = now.checked_sub(after).unwrap_or(now);
             shared.board.set_origin(origin);
