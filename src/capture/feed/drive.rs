@@ -1,9 +1,12 @@
 //! The feed's thread: fetches frames at the right pace and deals with faults.
 
+use std::ffi::OsString;
 use std::time::{Duration, Instant};
 
 use super::{FeedState, Pace, Shared};
-use crate::capture::camera::{Event, FIRST_PICTURE, PictureReader, SILENCE, Session, find_camera};
+use crate::capture::camera::{
+    Event, FIRST_PICTURE, PictureReader, SILENCE, Session, find_camera, nodes_now,
+};
 use crate::capture::{CameraRequest, CaptureError, Source, SourceSpec, open};
 
 /// Pauses between attempts: doubled each time between these bounds.
@@ -11,10 +14,13 @@ const PAUSE_MIN: Duration = Duration::from_millis(500);
 const PAUSE_MAX: Duration = Duration::from_secs(5);
 
 /// A camera that ran this long was well again: pauses start short.
-const WELL_AGAIN: Duration = Duration::from_secs(10);
+const WELL_AGAIN: Duration = Duration::from_secs(5);
 
 /// How often the driver of a camera looks after its silence.
 const TICK: Duration = Duration::from_millis(50);
+
+/// How often it is looked whether something was plugged in.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
 
 /// A camera is shown as stalled after this many frame periods, but not
 /// before [`STALLED_MIN`].
@@ -65,6 +71,7 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
         // While a fault is shown it stays on view: its sentence has the
         // remedy, and looking again takes but a moment.
         let since = Instant::now();
+        let nodes = nodes_now();
         let fault = match find_camera(request) {
             Ok(camera) => {
                 shared.board.named(&camera.name);
@@ -86,8 +93,33 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
             back_off = BackOff::new();
         }
         shared.show(FeedState::Lost, fault.to_string());
-        if !shared.sleep(back_off.next()) {
-            return;
+        match wait_for_a_camera(shared, back_off.next(), &nodes) {
+            Waited::Stopped => return,
+            Waited::Changed => back_off = BackOff::new(),
+            Waited::Over => {}
+        }
+    }
+}
+
+enum Waited {
+    Stopped,
+    Changed,
+    Over,
+}
+
+/// Waits, but no longer than until other cameras are plugged in than `before`.
+fn wait_for_a_camera(shared: &Shared, at_most: Duration, before: &[OsString]) -> Waited {
+    let since = Instant::now();
+    loop {
+        let left = at_most.saturating_sub(since.elapsed());
+        if left.is_zero() {
+            return Waited::Over;
+        }
+        if !shared.sleep(left.min(LOOK_EVERY)) {
+            return Waited::Stopped;
+        }
+        if nodes_now() != before {
+            return Waited::Changed;
         }
     }
 }
@@ -335,6 +367,15 @@ fn wait_until_taken(shared: &Shared) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// From the last picture: silence, letting go (the thread is interrupted
+    /// after 0.1 s), the first pause.
+    #[test]
+    fn a_stalled_camera_is_seen_within_one_second_and_opened_anew_within_two() {
+        assert!(STALLED_MIN + TICK < Duration::from_secs(1));
+        let letting_go = Duration::from_millis(110);
+        assert!(SILENCE + TICK + letting_go + PAUSE_MIN < Duration::from_secs(2));
+    }
 
     #[test]
     fn pauses_grow_to_a_bound() {
