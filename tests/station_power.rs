@@ -219,7 +219,7 @@ fn a_disk_that_is_read_only_at_the_start_is_used_when_it_can_be() {
     let Some(mut station) = on_a_small_disk(&place, "ro") else {
         return;
     };
-    goes_on_without_storing(&place, "read-only");
+    goes_on_without_storing(&place, "cannot be written");
     std::fs::write(place.path().join("writable"), "").unwrap();
     stores_again(&station, &place);
     assert!(station.end().success(), "{}", station.err());
