@@ -270,7 +270,14 @@ fn connect(file: &Path) -> Result<Connection, StoreError> {
         .map_err(fault)?;
     let check: String = connection
         .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-        .map_err(fault)?;
+        .map_err(|e| match fault(e) {
+            // The check could not even be made: what describes the tables is
+            // damaged in a way that SQLite takes for a fault of the question.
+            StoreError::Database { file, why } if !disk_fails(&why) => {
+                StoreError::Damaged { file, why }
+            }
+            other => other,
+        })?;
     if check != "ok" {
         return Err(StoreError::Damaged {
             file: file.to_owned(),
@@ -280,6 +287,12 @@ fn connect(file: &Path) -> Result<Connection, StoreError> {
     migrate(&mut connection, file, MIGRATIONS)?;
     crate::config::sync_folder_of(file).map_err(|e| StoreError::io(file, &e))?;
     Ok(connection)
+}
+
+/// SQLite's words for a disk that does not read (sqlite3_errstr of
+/// SQLITE_IOERR): then the file may be good.
+fn disk_fails(why: &str) -> bool {
+    why.contains("disk I/O error")
 }
 
 /// Renames a damaged file, with its side files, to a name not yet taken.
