@@ -18,6 +18,9 @@ const ENOUGH_PER_S: f64 = 27.0;
 /// Frames with somebody in them that are looked at: about two to five
 /// seconds of skating. The others cost nearly nothing and say nothing.
 const LOOKED_AT: usize = 60;
+/// Fewer do where each takes long: so many, and so many seconds of work.
+const FEW: usize = 12;
+const FEW_WORK_S: f64 = 3.0;
 /// Frames with somebody in them for which the full model has to be
 /// affordable before it comes back; doubled after each return that did not
 /// last.
@@ -93,7 +96,9 @@ impl Load {
             self.costs.pop_front();
         }
         self.costs.push_back(cost);
-        if self.costs.len() < LOOKED_AT {
+        let work_s: f64 = self.costs.iter().map(|c| c.took_s).sum();
+        let slow = self.costs.len() >= FEW && work_s >= FEW_WORK_S;
+        if self.costs.len() < LOOKED_AT && !slow {
             return Advice::Stay;
         }
         let took_s = self.median(|c| c.took_s);
@@ -197,8 +202,15 @@ mod tests {
         }
         let mut load = Load::new();
         assert_eq!(
-            frames_until_change(&mut load, cost(80.0, 30.0), 100),
-            Some(LOOKED_AT as u64)
+            frames_until_change(&mut load, cost(51.0, 30.0), 100),
+            Some(59),
+            "three seconds of work"
+        );
+        // So slow that nearly nothing is analysed: after twelve frames.
+        let mut load = Load::new();
+        assert_eq!(
+            frames_until_change(&mut load, cost(400.0, 30.0), 100),
+            Some(FEW as u64)
         );
         assert_eq!(load.model(), ModelChoice::Lite);
     }
