@@ -157,6 +157,22 @@ fn files_below(folder: &Path) -> Vec<std::path::PathBuf> {
     found
 }
 
+/// The compiler refuses `unsafe` (`Cargo.toml`) but where it is allowed by
+/// name, which is where a C function has to be called.
+#[test]
+fn unsafe_code_is_allowed_in_one_place() {
+    let allowed: Vec<_> = files_below(&root().join("src"))
+        .into_iter()
+        .filter(|path| path.extension().is_some_and(|e| e == "rs"))
+        .filter(|path| {
+            std::fs::read_to_string(path)
+                .unwrap()
+                .contains("allow(unsafe_code")
+        })
+        .collect();
+    assert_eq!(allowed, [root().join("src/capture/camera/interrupt.rs")]);
+}
+
 /// Also for a user whose own default lets everybody read (umask 0).
 #[test]
 fn only_the_owner_can_read_what_it_writes() {
