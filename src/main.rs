@@ -60,6 +60,9 @@ struct LiveWords {
     /// recorded like a camera.
     #[arg(long, value_name = "CLIP", conflicts_with = "camera")]
     source: Option<PathBuf>,
+    /// No frame of the video is missed, however slow the machine: for tests.
+    #[arg(long, requires = "source", hide = true)]
+    every_frame: bool,
     /// In a window instead of the full screen.
     #[arg(long)]
     windowed: bool,
@@ -217,6 +220,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             model: line.live.model,
             engine: line.live.engine,
             source: line.live.source,
+            every_frame: line.live.every_frame,
             windowed: line.live.windowed,
         })?,
         Some(Command::Demo {

@@ -59,6 +59,11 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         age_group: options.age_group.unwrap_or(setup.station.age_group),
         camera: camera_request(&setup, options.camera.as_deref()),
         source: options.source.clone(),
+        pace: if options.every_frame {
+            Pace::Patient
+        } else {
+            Pace::Live { repeat: true }
+        },
         home,
         setup,
         folder,
@@ -167,6 +172,8 @@ struct Watcher {
     folder: PathBuf,
     camera: CameraRequest,
     source: Option<PathBuf>,
+    /// How a clip in the place of the camera plays.
+    pace: Pace,
     model: ModelChoice,
     engine: EngineChoice,
     age_group: crate::rules::AgeGroup,
@@ -216,7 +223,7 @@ impl Watcher {
             analyser.allow_lighter(&self.home, self.engine);
         }
         let feed = match self.source {
-            Some(path) => Feed::start(SourceSpec::File { path }, Pace::Live { repeat: true }, None),
+            Some(path) => Feed::start(SourceSpec::File { path }, self.pace, None),
             None => Feed::start(
                 SourceSpec::Camera(self.camera),
                 Pace::Live { repeat: false },

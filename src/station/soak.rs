@@ -322,6 +322,9 @@ fn bytes_in(folder: &Path) -> u64 {
         .sum()
 }
 
+/// Name, unit, change in an hour that is of no account, where it stands.
+type Thing = (&'static str, &'static str, f64, fn(&Row) -> f64);
+
 struct Verdict {
     text: String,
     grows: bool,
@@ -343,7 +346,7 @@ fn verdict(rows: &[Row]) -> Verdict {
     };
     let mut text = String::from("Verdict (rows after the first quarter, 95 % interval):");
     let mut grows = false;
-    let things: [(&str, &str, f64, fn(&Row) -> f64); 4] = [
+    let things: [Thing; 4] = [
         ("memory", "MB", NEGLIGIBLE_MB_PER_H, |r| r.resident_mb),
         ("descriptors", "", 1.0, |r| r.descriptors),
         ("threads", "", 1.0, |r| r.threads),

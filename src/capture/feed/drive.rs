@@ -300,7 +300,7 @@ impl Player {
                 Pace::Live { .. } | Pace::Faster { .. } => {
                     self.wait_until_due(shared, frame.captured_at_s)
                 }
-                Pace::AsFast => wait_until_taken(shared),
+                Pace::Patient | Pace::AsFast => wait_until_taken(shared),
             };
             if !going_on {
                 return Played::Stopped;
@@ -315,7 +315,7 @@ impl Player {
             Pace::Live { .. } | Pace::Faster { .. } => {
                 self.wait_until_due(shared, self.last_time_s + self.period_s)
             }
-            Pace::AsFast => true,
+            Pace::Patient | Pace::AsFast => true,
         };
         if ends {
             Played::ToTheEnd

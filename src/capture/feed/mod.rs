@@ -40,6 +40,9 @@ pub enum Pace {
         /// How many times; 0 counts as 1.
         times: u32,
     },
+    /// A file plays over and over, and each frame waits until the one before
+    /// was taken: nothing is missed, however slow the machine. For tests.
+    Patient,
     /// A file waits until each frame was taken: nothing is missed. A camera
     /// waits for nobody and runs as with [`Pace::Live`].
     AsFast,
@@ -64,13 +67,16 @@ impl Pace {
     fn times(self) -> f64 {
         match self {
             Pace::Faster { times } => f64::from(times.max(1)),
-            Pace::Live { .. } | Pace::AsFast => 1.0,
+            Pace::Live { .. } | Pace::Patient | Pace::AsFast => 1.0,
         }
     }
 
     /// Whether a file begins again at its end.
     fn repeats(self) -> bool {
-        matches!(self, Pace::Live { repeat: true } | Pace::Faster { .. })
+        matches!(
+            self,
+            Pace::Live { repeat: true } | Pace::Faster { .. } | Pace::Patient
+        )
     }
 }
 
