@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+#[allow(dead_code, reason = "this file uses a part")]
 mod store_common;
 
 use kickplate::config::{Lane, Travel, View};

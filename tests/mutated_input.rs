@@ -10,6 +10,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+#[allow(dead_code, reason = "this file uses a part")]
+mod store_common;
+
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -323,8 +326,6 @@ fn session_file() -> Vec<u8> {
     }
     file.to_text().unwrap().into_bytes()
 }
-
-mod store_common;
 
 #[test]
 fn pictures_of_a_camera() {
