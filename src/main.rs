@@ -13,7 +13,7 @@ use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
 use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
     self, BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice,
-    ReviewOptions, ScaleOptions, StationSettings, UsageError, logging, reference,
+    ReviewOptions, ScaleOptions, SoakOptions, StationSettings, UsageError, logging, reference,
 };
 
 /// It could not be done.
@@ -56,6 +56,13 @@ struct LiveWords {
     /// Inference engine instead of the one in the settings.
     #[arg(long)]
     engine: Option<EngineChoice>,
+    /// A video instead of the camera, over and over: for trying out. It is
+    /// recorded like a camera.
+    #[arg(long, value_name = "CLIP", conflicts_with = "camera")]
+    source: Option<PathBuf>,
+    /// No frame of the video is missed, however slow the machine: for tests.
+    #[arg(long, requires = "source", hide = true)]
+    every_frame: bool,
     /// In a window instead of the full screen.
     #[arg(long)]
     windowed: bool,
@@ -134,6 +141,26 @@ enum Command {
         /// One way of reading the clips only: as fast as it goes, or at their own speed.
         #[arg(long, value_name = "PATH")]
         only: Option<BenchPath>,
+    },
+    /// An endurance run: clips as the camera over and over, and what must not grow.
+    Soak {
+        /// Clips, each with its lane file (CLIP.toml or lane.toml) beside it; the demo's where none is named.
+        clips: Vec<PathBuf>,
+        /// How long, hours.
+        #[arg(long, default_value_t = 1.0)]
+        hours: f64,
+        /// How many times as fast as recorded.
+        #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
+        speed: u32,
+        /// Folder for recordings and log.
+        #[arg(long, value_name = "DIR", default_value = "soak-out")]
+        out: PathBuf,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
     },
     /// How the camera stands, from things of known size in its picture.
     Scale {
@@ -217,6 +244,7 @@ fn main() -> ExitCode {
     // Only what runs for long keeps a log file.
     let log_folder = match &line.command {
         None | Some(Command::Demo { .. }) => config::data_folder().ok().map(|d| d.join("logs")),
+        Some(Command::Soak { out, .. }) => Some(out.join("logs")),
         _ => None,
     };
     let log = logging::start(line.verbose, log_folder.as_deref());
@@ -242,6 +270,8 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             age_group: line.live.age_group,
             model: line.live.model,
             engine: line.live.engine,
+            source: line.live.source,
+            every_frame: line.live.every_frame,
             windowed: line.live.windowed,
         })?,
         Some(Command::Demo {
@@ -298,6 +328,21 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             engine,
             only,
         })?)?,
+        Some(Command::Soak {
+            clips,
+            hours,
+            speed,
+            out,
+            model,
+            engine,
+        }) => station::soak(&SoakOptions {
+            clips,
+            hours,
+            speed,
+            out,
+            model,
+            engine,
+        })?,
         Some(Command::Scale { marks, out }) => station::scale(&ScaleOptions { marks, out })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,

@@ -23,7 +23,7 @@ mod spare;
 mod video;
 
 pub use ahead::{open_ahead, read_ahead};
-pub use camera::{CameraInfo, CameraMode, list_cameras};
+pub use camera::{CameraInfo, CameraMode, list_cameras, read_camera_jpeg};
 pub use error::CaptureError;
 pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;

@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use super::coaches::Coaches;
 use super::control::Control;
+use super::lighter::Lighter;
 use super::lineup::Skating;
 use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
@@ -92,6 +93,8 @@ pub struct Analyser {
     coaches: Coaches,
     control: Option<Arc<Control>>,
     second: Option<Second>,
+    lighter: Option<Lighter>,
+    changed_to: Option<ModelChoice>,
 }
 
 impl Analyser {
@@ -135,6 +138,8 @@ impl Analyser {
             estimator,
             tracker: Tracker::new(judging.lane.clone(), judging.track),
             coaches: Coaches::new(judging.feedback.clone()),
+            lighter: None,
+            changed_to: None,
             judging: Arc::new(judging),
             control: None,
             second: None,
@@ -205,10 +210,27 @@ impl Analyser {
     /// # Errors
     /// When the inference engine fails on a frame; the next may work again.
     pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<Happening>), PoseError> {
+        let began = Instant::now();
         let poses = self.estimator.process(frame)?;
         let events = self.tracker.push(&poses);
         let happenings = self.take(events);
+        let lane_free = !self.somebody_passing();
+        if let Some(lighter) = &mut self.lighter {
+            let changed = lighter.after_frame(&poses, began, lane_free, &mut self.estimator);
+            self.changed_to = changed.or(self.changed_to);
+        }
         Ok((poses, happenings))
+    }
+
+    /// Allows the lighter model to take over from the full one while this
+    /// machine has too much to do.
+    pub fn allow_lighter(&mut self, home: &Path, engine: EngineChoice) {
+        self.lighter = Some(Lighter::new(home, engine));
+    }
+
+    /// The model that has taken over since the last question, if one has.
+    pub fn take_model_change(&mut self) -> Option<ModelChoice> {
+        self.changed_to.take()
     }
 
     /// Whether somebody is passing through the lane now.

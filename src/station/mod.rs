@@ -16,9 +16,13 @@ mod demo;
 pub mod desk;
 mod devices;
 mod eye;
+pub mod health;
+mod lighter;
 pub mod lineup;
 mod live;
+mod load;
 pub mod logging;
+mod notify;
 mod options;
 mod packed;
 mod pictures;
@@ -34,6 +38,7 @@ pub mod score;
 mod second;
 mod second_camera;
 mod settings;
+mod soak;
 mod stage;
 mod stages;
 #[cfg(test)]
@@ -45,6 +50,7 @@ pub use bench::bench;
 pub use demo::demo;
 pub use devices::{cameras, check_report};
 pub use live::live;
+pub use load::{Advice, FrameCost, Load};
 pub use options::{
     BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions,
     ScaleOptions, UsageError,
@@ -54,8 +60,9 @@ pub use review::review;
 pub use roster_words::{
     back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
-pub use scale::scale;
+pub use scale::{Scale, scale, scale_of};
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
     station_file,
 };
+pub use soak::{SoakOptions, soak};

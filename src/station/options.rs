@@ -71,6 +71,10 @@ pub struct LiveOptions {
     pub model: Option<ModelChoice>,
     /// Inference engine.
     pub engine: Option<EngineChoice>,
+    /// A video that plays over and over instead of the camera.
+    pub source: Option<PathBuf>,
+    /// Each frame of that video waits until the one before was judged.
+    pub every_frame: bool,
     /// In a window instead of the full screen.
     pub windowed: bool,
 }

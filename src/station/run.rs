@@ -74,6 +74,7 @@ pub fn run(
                             let pose = analyser.estimator().stage_times();
                             stages.note(since.elapsed(), &pose, judged);
                         }
+                        stage.engine_fault = None;
                         stage.frame(&frame, &poses);
                     }
                     Err(error) => {
@@ -81,11 +82,15 @@ pub fn run(
                             complained = Some(Instant::now());
                             tracing::error!("the pose model failed on a frame: {error}");
                         }
+                        stage.engine_fault = Some(error.to_string());
                     }
                 }
                 lateness.frames += 1;
                 if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
                     keep(&mut lateness.frame_age_s, lateness.frames, age_s);
+                    if let Some(health) = &mut stage.health {
+                        health.frame(age_s);
+                    }
                 }
                 feed.give_back(frame);
                 false
@@ -119,7 +124,11 @@ pub fn run(
                 on_pass(stage, pass, cue);
             }
         }
+        if let Some(model) = analyser.take_model_change() {
+            stage.model_changed(model, analyser);
+        }
         stage.show(&status, analyser.somebody_passing());
+        stage.pulse(&status, lateness);
         if ended {
             break;
         }

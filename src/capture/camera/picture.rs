@@ -17,6 +17,10 @@ use super::super::spare::Spares;
 /// bend the JPEG rules, rather than its pictures to be damaged.
 const LENIENT_AFTER: u32 = 15;
 
+/// No picture of a camera the settings can ask for is larger. A damaged header
+/// must not make the decoder ask for hundreds of megabytes.
+const LONGEST_SIDE: usize = 4096;
+
 /// RGB rows and their size.
 #[derive(Debug, PartialEq)]
 pub(in crate::capture) struct Pixels {
@@ -108,8 +112,18 @@ impl PictureReader {
     }
 }
 
+/// Reads one JPEG picture as a camera's is read: for tests and for fuzzing.
+/// The error says why a picture like this would be left out.
+#[doc(hidden)]
+pub fn read_camera_jpeg(jpeg: &[u8]) -> Result<Frame, String> {
+    let pixels = PictureReader::default().read_jpeg(jpeg)?;
+    Ok(pixels.into_frame(0, 0.0))
+}
+
 fn decode_jpeg(jpeg: &[u8], strict: bool, spares: &mut Spares) -> Result<Pixels, String> {
     let options = DecoderOptions::default()
+        .set_max_width(LONGEST_SIDE)
+        .set_max_height(LONGEST_SIDE)
         .jpeg_set_out_colorspace(ColorSpace::RGB)
         .set_strict_mode(strict);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(jpeg), options);

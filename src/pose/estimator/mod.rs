@@ -2,6 +2,7 @@
 
 mod acquire;
 mod follow;
+mod replace;
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -18,6 +19,7 @@ use super::{plausible, region};
 use crate::capture::Frame;
 use acquire::Failed;
 use follow::{Chain, LEAD, body};
+pub use replace::Replacement;
 
 /// How the estimator is set up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
