@@ -4,7 +4,6 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-#[allow(dead_code, reason = "this file uses a part")]
 mod store_common;
 
 use kickplate::config::{Lane, Travel, View};
@@ -220,7 +219,7 @@ proptest! {
             let mut store = Store::open(dir.path()).unwrap();
             let id = store.begin_session(&session()).unwrap();
             for n in 1..4 {
-                store.write_pass(&id, &pass(n), &cue(n)).unwrap();
+                store.write_pass(&id, &(pass(n), cue(n)).into()).unwrap();
             }
             store.end_session(&id).unwrap();
         }
@@ -240,7 +239,7 @@ proptest! {
         // record, which is an error for that session and no more.
         let recorded = |store: &mut Store| -> Result<(), kickplate::store::StoreError> {
             let id = store.begin_session(&session())?;
-            store.write_pass(&id, &pass(7), &cue(7))?;
+            store.write_pass(&id, &(pass(7), cue(7)).into())?;
             let back = store.load_session(id.number())?;
             assert_eq!(back.passes.len(), 1);
             // The limits lie in a row of their own, which may be damaged.

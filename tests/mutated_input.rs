@@ -10,7 +10,6 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-#[allow(dead_code, reason = "this file uses a part")]
 mod store_common;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -22,6 +22,7 @@ fn store(state: WriterState, lost: u64) -> WriterStatus {
         written: 7,
         waiting: 2,
         lost,
+        pictures_lost: 0,
         last_loss: None,
         retries: 0,
         session: None,
