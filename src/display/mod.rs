@@ -46,6 +46,7 @@ pub use model::{
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use still::{Still, render_png, render_still};
+pub(crate) use theme::panel as panel_theme;
 pub use theme::{contrast_ratio, install_fonts};
 pub use ui::big_screen_ui;
 pub use window::{DisplayError, ScreenHandle, WindowOptions, run_big_screen};
