@@ -10,6 +10,7 @@
 //! thread that judges.
 
 mod figures;
+mod host;
 mod kit;
 mod model;
 mod pages;
@@ -26,6 +27,7 @@ pub use model::{
     ScaleResult, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy};
+pub use host::PanelHost;
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::panel_ui;

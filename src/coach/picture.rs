@@ -27,7 +27,7 @@ impl Pictures {
             return id;
         }
         if self.loaded.len() >= MOST_LOADED {
-            self.loaded.remove(0);
+            drop(self.loaded.remove(0));
         }
         let handle = ui.ctx().load_texture(
             "coach picture",

@@ -12,7 +12,7 @@ use super::pages::skaters::SkatersState;
 use super::picture::Pictures;
 use super::settings::PanelSetup;
 use crate::roster::SkaterId;
-use crate::store::PassKey;
+use crate::store::{PassKey, PushKey};
 
 /// A page of the panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -121,5 +121,17 @@ impl PanelState {
             lock: LockState::default(),
             pictures: Pictures::default(),
         }
+    }
+
+    /// Opens a step of the set-up, counted from 0.
+    pub fn open_step(&mut self, step: usize) {
+        self.page = PageId::SetUp;
+        self.set_up.open(step);
+    }
+
+    /// Opens a push closely.
+    pub fn open_push(&mut self, push: PushKey) {
+        self.page = PageId::Passes;
+        self.passes.open(push);
     }
 }

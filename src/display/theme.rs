@@ -255,6 +255,7 @@ pub(crate) mod panel {
     pub(crate) const NO_PICTURE: Color32 = Color32::from_rgb(0xCF, 0xD6, 0xDD);
 
     /// Every colour of text with what it may stand on.
+    #[cfg(test)]
     pub(crate) const TEXT_PAIRS: [(Color32, Color32); 14] = [
         (TEXT, BACKGROUND),
         (TEXT, CARD),
@@ -272,6 +273,7 @@ pub(crate) mod panel {
         (LIMIT, CARD),
     ];
     /// Every drawing that carries meaning with what it stands on.
+    #[cfg(test)]
     pub(crate) const GRAPHIC_PAIRS: [(Color32, Color32); 7] = [
         (EDGE, CARD),
         (EDGE, BACKGROUND),

@@ -158,7 +158,8 @@ impl<'a> Press<'a> {
     /// Draws it.
     pub(in crate::coach) fn show_response(self, ui: &mut Ui, s: Sizes) -> Response {
         let (fill, colour) = self.colours();
-        let pad = s.mm(2.5);
+        // Words that set the width of their key get a little more air.
+        let pad = s.mm(if self.width.is_some() { 2.5 } else { 4.0 });
         let room = self.mark_room(s);
         let most = self.width.unwrap_or_else(|| ui.available_width()) - 2.0 * pad - room;
         let galley = words(ui, self.text, s, self.cap_mm, colour, most, !self.left);
@@ -184,7 +185,7 @@ impl<'a> Press<'a> {
             }
         });
         if ui.is_rect_visible(rect) {
-            self.paint(ui, s, rect, fill, colour, galley, &response);
+            self.paint(ui, s, rect, pad, (fill, colour), galley, &response);
         }
         response
     }
@@ -195,8 +196,8 @@ impl<'a> Press<'a> {
         ui: &Ui,
         s: Sizes,
         rect: Rect,
-        fill: Color32,
-        colour: Color32,
+        pad: f32,
+        (fill, colour): (Color32, Color32),
         galley: Arc<Galley>,
         response: &Response,
     ) {
@@ -212,7 +213,6 @@ impl<'a> Press<'a> {
             };
             painter.rect_stroke(rect, round, edge, StrokeKind::Inside);
         }
-        let pad = s.mm(2.5);
         let mut left = rect.left() + pad;
         let line = Stroke::new(s.mm(0.6), colour);
         match self.look {

@@ -19,7 +19,7 @@ pub(in crate::coach) fn field(
             .password(secret)
             .font(s.body())
             .margin(margin(s))
-            .vertical_align(egui::Align::Center)
+            .align(egui::Align2::LEFT_CENTER)
             .desired_width(width)
             .min_size(vec2(s.target(), s.target())),
     )

@@ -116,7 +116,7 @@ pub(super) fn dress(ui: &mut Ui, s: Sizes) {
     style.spacing.scroll.handle_min_length = s.target();
     style.spacing.scroll.bar_inner_margin = s.mm(1.0);
     style.spacing.scroll.bar_outer_margin = 0.0;
-    style.spacing.scroll.foreground_color = true;
+    style.spacing.scroll.foreground_color = false;
     style.scroll_animation = egui::style::ScrollAnimation::none();
     style.override_font_id = Some(s.body());
     let visuals = &mut style.visuals;

@@ -52,10 +52,12 @@ impl Slider<'_> {
             }
         });
         let (low, high) = (*self.range.start(), *self.range.end());
-        ui.horizontal(|ui| {
-            ui.add_space(s.mm(15.0) + s.gap());
-            say(ui, s, Voice::Quiet, &(self.format)(low));
-            ui.with_layout(egui::Layout::right_to_left(egui::Align::Min), |ui| {
+        columns(ui, s, [1.0, 1.0], |[left, right]| {
+            left.with_layout(egui::Layout::left_to_right(egui::Align::Min), |ui| {
+                ui.add_space(s.mm(15.0) + s.gap());
+                say(ui, s, Voice::Quiet, &(self.format)(low));
+            });
+            right.with_layout(egui::Layout::right_to_left(egui::Align::Min), |ui| {
                 ui.add_space(s.mm(15.0) + s.gap());
                 say(ui, s, Voice::Quiet, &(self.format)(high));
             });

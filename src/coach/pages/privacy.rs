@@ -6,7 +6,7 @@ use egui::Ui;
 
 use super::Desk;
 use crate::coach::kit::{
-    Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper, toggle,
+    Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
 };
 use crate::coach::model::{Command, ExportOrder, PinState};
 use crate::coach::state::Choosing;
@@ -21,6 +21,8 @@ const USUAL_GB: f64 = 20.0;
 
 /// What is typed on the page.
 pub(in crate::coach) struct PrivacyState {
+    /// Whether the second half of the page is open: taking things along.
+    pub(in crate::coach) taking: bool,
     pin: String,
     pin_again: String,
     backup: String,
@@ -38,6 +40,7 @@ impl PrivacyState {
     pub(in crate::coach) fn new(folder: &Path) -> Self {
         let in_folder = |name: &str| folder.join(name).display().to_string();
         PrivacyState {
+            taking: false,
             pin: String::new(),
             pin_again: String::new(),
             backup: in_folder("kickplate-backup.zip"),
@@ -52,11 +55,22 @@ impl PrivacyState {
 }
 
 pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
-    columns(ui, d.s, [1.0, 1.0], |[left, right]| {
-        kept(left, d);
-        pin(left, d, state);
-        export(right, d, state);
-        backup(right, d, state);
+    let keys = vec![
+        Press::new(d.w.get("privacy.tab_kept")).page(!state.taking),
+        Press::new(d.w.get("privacy.tab_taken")).page(state.taking),
+    ];
+    if let Some(index) = grid(ui, d.s, 2, keys) {
+        state.taking = index == 1;
+    }
+    let taking = state.taking;
+    columns(ui, d.s, [1.15, 1.0], |[left, right]| {
+        if taking {
+            export(left, d, state);
+            backup(right, d, state);
+        } else {
+            kept(left, d);
+            pin(right, d, state);
+        }
     });
 }
 

@@ -52,6 +52,12 @@ impl PassesState {
         self.leaf = 0;
     }
 
+    /// Looks at a push closely.
+    pub(in crate::coach) fn open(&mut self, push: PushKey) {
+        self.open = Some(push);
+        self.play = Play::default();
+    }
+
     /// Back to the list; whether there was anything to go back from.
     pub(in crate::coach) fn back(&mut self) -> bool {
         let was = self.open.is_some() || self.filtering;

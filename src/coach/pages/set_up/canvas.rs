@@ -69,7 +69,7 @@ pub(super) fn canvas(
         let grip = Rect::from_center_size(to_screen(at), Vec2::splat(s.target()));
         // The whole grip stays on the panel, also at the picture's edge.
         let grip = keep_inside(grip, ui.clip_rect());
-        let id = ui.id().with(("handle", &handle.name));
+        let id = ui.scope_id().with(("handle", &handle.name));
         let response = ui.interact(grip, id, Sense::click_and_drag());
         response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &handle.name));
         let mut by = [0.0f64; 2];

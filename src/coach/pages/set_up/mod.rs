@@ -11,6 +11,7 @@ use egui::Ui;
 
 use super::Desk;
 use crate::coach::kit::{Press, Voice, grid, say};
+use crate::display::panel_theme as theme;
 use crate::config::{Lane, Travel, View};
 use crate::store::PassKey;
 use marks::{Kind, MarkDraft};
@@ -97,6 +98,11 @@ impl Default for SetUpState {
 }
 
 impl SetUpState {
+    /// Goes to a step, counted from 0; the last one where there are fewer.
+    pub(in crate::coach) fn open(&mut self, step: usize) {
+        self.step = Step::ALL[step.min(Step::ALL.len() - 1)];
+    }
+
     /// The lane so far.
     fn lane(&mut self, d: &Desk<'_>) -> &mut Lane {
         self.lane.get_or_insert_with(|| {
@@ -138,6 +144,9 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
     if let Some(index) = grid(ui, s, across, keys) {
         state.step = Step::ALL[index];
     }
+    if state.step != Step::Test {
+        state.test_from = None;
+    }
     match state.step {
         Step::Lane => first::lane(ui, d, state),
         Step::Camera => first::camera(ui, d),
@@ -156,6 +165,9 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
     if at + 1 < Step::ALL.len() {
         keys.push((Press::new(d.w.get("set_up.after")).main().large(), at + 1));
     }
+    // At the foot of the page, so that they stay where they are.
+    let foot = ui.clip_rect().bottom() - s.mm(theme::LARGE_MM) - s.gap() - 1.0;
+    ui.add_space((foot - ui.cursor().top()).max(0.0));
     ui.horizontal(|ui| {
         for (key, to) in keys {
             if key.wide(s.mm(60.0)).show(ui, s) {
