@@ -10,13 +10,12 @@
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
 pub mod capture;
-pub mod coach;
 pub mod config;
 pub mod display;
 pub mod feedback;
 pub mod geometry;
+pub mod joint;
 pub mod pose;
-pub mod roster;
 pub mod rules;
 pub mod sound;
 pub mod station;

@@ -32,6 +32,3 @@ pub use session_json::{
     FORMAT_VERSION, FlagRecord, MeasureRecord, PassRecord, PushRecord, SessionFile,
 };
 pub use writer::{Receipt, StoreWriter, WriterPolicy, WriterState, WriterStatus, Written};
-
-mod standin;
-pub use standin::{PassKey, PushKey, PushNote, Verdict};
