@@ -16,6 +16,7 @@ pub mod feedback;
 pub mod geometry;
 pub mod joint;
 pub mod pose;
+pub mod roster;
 pub mod rules;
 pub mod sound;
 pub mod station;
