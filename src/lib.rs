@@ -10,6 +10,7 @@
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
 pub mod capture;
+pub mod coach;
 pub mod config;
 pub mod display;
 pub mod feedback;

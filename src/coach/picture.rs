@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use egui::{Color32, Rect, Sense, Stroke, StrokeKind, TextureHandle, TextureOptions, Ui, pos2, vec2};
+use egui::{
+    Color32, Rect, Sense, Stroke, StrokeKind, TextureHandle, TextureOptions, Ui, WidgetInfo, accesskit::Role, pos2, vec2};
 
 use super::kit::Sizes;
 use crate::display::{PreviewImage, panel_theme as theme};
@@ -40,15 +41,15 @@ impl Pictures {
     }
 
     /// Draws a picture as large as it fits into `room`; where it came to
-    /// stand. Without one, the place is grey and `instead` is said in it.
+    /// stand. Without one, the place is grey and `instead` is said in it; `name` is what a
+    /// screen reader says of one.
     pub(super) fn show(
         &mut self,
         ui: &mut Ui,
         s: Sizes,
         room: egui::Vec2,
         picture: Option<&Arc<PreviewImage>>,
-        instead: &str,
-        sense: Sense,
+        (name, instead): (&str, &str),
     ) -> (Rect, egui::Response) {
         let aspect = picture.map_or(16.0 / 9.0, |p| {
             let (w, h) = p.size();
@@ -56,7 +57,9 @@ impl Pictures {
         });
         let width = room.x.min(room.y * aspect).max(1.0);
         let size = vec2(width, width / aspect);
-        let (rect, response) = ui.allocate_exact_size(size, sense);
+        let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
+        let name = if picture.is_some() { name } else { instead };
+        response.widget_info(|| WidgetInfo::labeled(Role::Image, true, name));
         match picture {
             Some(picture) => {
                 let id = self.texture(ui, picture);

@@ -179,7 +179,7 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     answer(ui, d, state);
     let id = ("page", state.page as u8, state.choosing.is_some());
     let room = ui.available_height();
-    ScrollArea::vertical()
+    let scrolled = ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
         .max_height(room)
@@ -206,6 +206,13 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
                 PageId::Help => help::show(ui, d),
             }
         });
+    if scrolled.content_size.y > scrolled.inner_rect.height() {
+        // The bar of the vertical direction, as the scroll area names it.
+        ui.ctx()
+            .accesskit_node_builder(scrolled.id.with(1usize), |node| {
+                node.set_label(d.w.get("list.bar"));
+            });
+    }
 }
 
 /// What the last command came to; stays until it is read.

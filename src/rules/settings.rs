@@ -13,6 +13,12 @@ pub struct AgeGroups {
     groups: [Thresholds; AgeGroup::ALL.len()],
 }
 
+impl Default for AgeGroups {
+    fn default() -> Self {
+        Self::defaults()
+    }
+}
+
 impl AgeGroups {
     /// The defaults of the declarations.
     pub fn defaults() -> Self {

@@ -258,7 +258,10 @@ pub fn sessions() -> Vec<SessionSummary> {
         let id = store.begin_session(&info).unwrap();
         store.end_session(&id).unwrap();
     }
-    store.sessions().unwrap()
+    // Newest first, as the view has them.
+    let mut sessions = store.sessions().unwrap();
+    sessions.sort_by_key(|s| std::cmp::Reverse(s.id.number()));
+    sessions
 }
 
 pub fn progress(skater: SkaterId) -> Progress {

@@ -1,6 +1,8 @@
 //! The coach's panel, driven by the names a screen reader says, and read from
 //! the commands it gives and the words it shows.
 
+#![allow(missing_docs, reason = "a test")]
+
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 #[path = "../coach_common/mod.rs"]
@@ -82,6 +84,11 @@ impl Coach {
     }
 
     pub fn press(&mut self, name: &str) {
+        let place = self.thing(name).rect();
+        if place.bottom() > self.h.input().screen_rect.unwrap().bottom() {
+            self.thing(name).scroll_to_me();
+            self.h.run();
+        }
         self.thing(name).click();
         self.h.run();
     }

@@ -78,14 +78,16 @@ fn a_push_is_opened_and_seen_slowly() {
     coach.press("Step back");
     assert!(coach.shows("Picture 4 of 9, -80 ms"));
     coach.thing("Play slowly").click();
-    // Four times slower: 80 ms between pictures are 320 ms here.
-    coach.h.run_steps(3);
-    for _ in 0..4 {
+    // Four times slower: 80 ms between pictures are 320 ms here, and a step
+    // of the harness is a quarter of a second.
+    let mut seen = std::collections::BTreeSet::new();
+    for _ in 0..8 {
         coach.h.step();
+        let shown = (1..=9).find(|n| coach.shows(&format!("Picture {n} of 9")));
+        seen.insert(shown.unwrap());
     }
     assert!(coach.find("Pause").is_some());
-    coach.h.run_steps(8);
-    assert!(!coach.shows("Picture 4 of 9"));
+    assert!((5..=7).contains(&seen.len()), "{seen:?}");
     coach.thing("Pause").click();
     coach.h.run();
     coach.press("To the instant");

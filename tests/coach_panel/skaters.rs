@@ -74,7 +74,11 @@ fn the_second_step_is_not_carried_to_another_skater() {
     let mut coach = Coach::at(PageId::Skaters, rich());
     coach.press("7 Sascha");
     coach.press("Delete");
+    coach.press("Close");
     coach.press("4 Robin");
+    assert!(coach.find("Delete for good").is_none());
+    coach.press("Close");
+    coach.press("7 Sascha");
     assert!(coach.find("Delete for good").is_none());
 }
 
@@ -97,6 +101,7 @@ fn consent_needs_a_day_and_a_name_and_can_be_withdrawn() {
         coach.gives("Consent was given"),
         [Command::SetConsent(SkaterId(2), Some(consent))]
     );
+    coach.press("Close");
     coach.press("4 Robin");
     assert!(coach.shows("Given on 2026-09-12 by a parent."));
     assert_eq!(

@@ -1,6 +1,6 @@
 //! The page for the ice time itself: who is next, what the last pass was.
 
-use egui::{Sense, Ui, vec2};
+use egui::{Ui, vec2};
 
 use super::{Desk, rule};
 use crate::coach::kit::{Press, Voice, card, columns, grid, plain_card, say};
@@ -35,8 +35,7 @@ fn picture(ui: &mut Ui, d: &mut Desk<'_>) {
         d.s,
         room,
         d.view.live.preview.as_ref(),
-        &said,
-        Sense::hover(),
+        (d.w.get("now.picture"), &said),
     );
     let passing = d.w.get(if d.view.live.somebody_passing {
         "now.passing"

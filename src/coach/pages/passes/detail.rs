@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use egui::{Sense, Ui, vec2};
+use egui::{Ui, vec2};
 
 use super::curve::Plot;
 use super::{PassesState, Play};
@@ -79,7 +79,8 @@ fn pictures(ui: &mut Ui, d: &mut Desk<'_>, play: &mut Play, detail: &Arc<PushDet
     }
     let room = vec2(ui.available_width(), s.mm(74.0));
     let (at_s, picture) = &detail.pictures[at];
-    d.pictures.show(ui, s, room, Some(picture), "", Sense::hover());
+    let names = (d.w.get("detail.picture"), "");
+    d.pictures.show(ui, s, room, Some(picture), names);
     let text = d.w.say(
         "detail.picture_at",
         &[

@@ -44,7 +44,8 @@ pub(super) fn canvas(
         return false;
     };
     let frame = vec2(frame[0].max(1) as f32, frame[1].max(1) as f32);
-    let (rect, _) = d.pictures.show(ui, s, room, Some(picture), "", Sense::hover());
+    let names = (d.w.get("now.picture"), "");
+    let (rect, _) = d.pictures.show(ui, s, room, Some(picture), names);
     let to_screen = |p: [f64; 2]| {
         pos2(
             rect.left() + p[0] as f32 / frame.x * rect.width(),

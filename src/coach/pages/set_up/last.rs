@@ -1,6 +1,6 @@
 //! The last steps: the picture itself, a test pass, a name.
 
-use egui::{Sense, Ui, vec2};
+use egui::{Ui, vec2};
 
 use super::scale::found;
 use super::{SetUpState, about};
@@ -61,8 +61,7 @@ fn live(ui: &mut Ui, d: &mut Desk<'_>) {
         d.s,
         room,
         d.view.live.preview.as_ref(),
-        instead,
-        Sense::hover(),
+        (d.w.get("now.picture"), instead),
     );
 }
 

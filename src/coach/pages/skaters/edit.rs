@@ -72,10 +72,23 @@ impl Draft {
 
 pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
     let s = d.s;
-    let Some(draft) = &mut state.draft else {
-        return;
-    };
     let mut close = false;
+    columns(ui, s, [1.3, 1.0], |[left, right]| {
+        close |= fields(left, d, state);
+        close |= rights(right, d, state);
+    });
+    if close {
+        state.draft = None;
+    }
+}
+
+/// What is known of the skater; whether it is to be closed.
+fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
+    let s = d.s;
+    let mut close = false;
+    let Some(draft) = &mut state.draft else {
+        return false;
+    };
     let mut commands = vec![];
     let title = d.w.get(if draft.new {
         "skaters.new"
@@ -92,7 +105,7 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
             .iter()
             .map(|g| Press::new(group_word(d, *g)).page(*g == draft.skater.age_group))
             .collect();
-        if let Some(index) = crate::coach::kit::grid(ui, s, 7, groups) {
+        if let Some(index) = crate::coach::kit::grid(ui, s, 4, groups) {
             draft.skater.age_group = AgeGroup::ALL[index];
         }
         stepper(
@@ -150,20 +163,31 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
             say(ui, s, Voice::Quiet, d.w.get("skaters.name_first"));
         }
     });
-    if let Some(id) = draft.id() {
-        if state.deleting == Some(id) {
+    d.out.append(&mut commands);
+    close
+}
+
+/// Consent, and deleting; whether it is to be closed.
+fn rights(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
+    let mut close = false;
+    let mut commands = vec![];
+    let Some(draft) = &mut state.draft else {
+        return false;
+    };
+    match draft.id() {
+        Some(id) if state.deleting == Some(id) => {
             if let Some(deleted) = delete(ui, d, id, &mut commands) {
                 state.deleting = None;
-                close |= deleted;
+                close = deleted;
             }
-        } else {
-            consent(ui, d, draft, &mut commands);
+        }
+        Some(_) => consent(ui, d, draft, &mut commands),
+        None => {
+            say(ui, d.s, Voice::Quiet, d.w.get("skaters.consent_later"));
         }
     }
     d.out.append(&mut commands);
-    if close {
-        state.draft = None;
-    }
+    close
 }
 
 /// The second step: says what goes, then does it. `Some` when it ended, with

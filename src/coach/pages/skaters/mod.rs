@@ -9,14 +9,14 @@ use egui::Ui;
 
 use super::limits::group_word;
 use super::{Desk, band_colour, band_word};
-use crate::coach::kit::{Press, Voice, columns, field, grid, pager, plain_card, say};
+use crate::coach::kit::{Press, Voice, field, grid, pager, plain_card, say};
 use crate::coach::model::Command;
 use crate::display::panel_theme as theme;
 use crate::roster::{Skater, SkaterId};
 use edit::Draft;
 
 /// Skaters on one leaf.
-const PER_LEAF: usize = 8;
+const PER_LEAF: usize = 20;
 
 /// What is open on the page.
 pub(in crate::coach) struct SkatersState {
@@ -47,20 +47,16 @@ impl SkatersState {
 }
 
 pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
-    let s = d.s;
     if state.order.is_some() {
         return order::show(ui, d, state);
     }
-    columns(ui, s, [1.0, 1.0], |[left, right]| {
-        list(left, d, state);
-        if state.files {
-            files(right, d, state);
-        } else if state.draft.is_some() {
-            edit::show(right, d, state);
-        } else {
-            say(right, s, Voice::Quiet, d.w.get("skaters.pick"));
-        }
-    });
+    if state.files {
+        files(ui, d, state);
+    } else if state.draft.is_some() {
+        edit::show(ui, d, state);
+    } else {
+        list(ui, d, state);
+    }
 }
 
 fn list(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
@@ -91,25 +87,21 @@ fn list(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
     }
     let view = d.view;
     let range = pager(ui, s, d.w, view.roster.len(), PER_LEAF, &mut state.leaf);
-    for skater in &view.roster[range] {
-        let open = state
-            .draft
-            .as_ref()
-            .is_some_and(|x| x.id() == Some(skater.id));
-        let text = line(d, skater);
-        let label = skater.label();
-        let width = ui.available_width();
-        let key = Press::new(&text)
-            .named(&label)
-            .page(open)
-            .swatch(skater.band.map(band_colour))
-            .wide(width);
-        if key.show(ui, s) {
-            state.draft = Some(Draft::of(d, skater));
-            state.files = false;
-            state.deleting = None;
-        }
+    let shown = &view.roster[range];
+    let words: Vec<(String, String)> = shown.iter().map(|x| (line(d, x), x.label())).collect();
+    let keys = shown
+        .iter()
+        .zip(&words)
+        .map(|(skater, (text, label))| {
+            let swatch = skater.band.map(band_colour);
+            Press::new(text).named(label).left().swatch(swatch)
+        })
+        .collect();
+    if let Some(index) = grid(ui, s, 2, keys) {
+        state.draft = Some(Draft::of(d, &shown[index]));
+        state.deleting = None;
     }
+    say(ui, s, Voice::Quiet, d.w.get("skaters.pick"));
 }
 
 /// One skater in a line.
