@@ -133,6 +133,40 @@ enum Command {
     /// The settings files.
     #[command(subcommand)]
     Config(ConfigCommand),
+    /// The skaters.
+    #[command(subcommand)]
+    Roster(RosterCommand),
+    /// Writes settings, recordings and pictures into one file.
+    Backup {
+        /// The file to write.
+        file: PathBuf,
+    },
+    /// Puts a backup in the place of settings, recordings and pictures.
+    Restore {
+        /// A file that 'kickplate backup' wrote.
+        file: PathBuf,
+    },
+}
+
+#[derive(Subcommand)]
+enum RosterCommand {
+    /// Takes skaters from a CSV file: all of it, or nothing where it has a fault.
+    Import {
+        /// The file; its first line names the columns.
+        file: PathBuf,
+    },
+    /// Writes the skaters into a CSV file.
+    Export {
+        /// The file to write; tabs where it ends with .tsv.
+        file: PathBuf,
+    },
+    /// Prints the skaters.
+    List,
+    /// Deletes a skater and everything stored of them.
+    Delete {
+        /// The name, or number and name as the list has them.
+        name: String,
+    },
 }
 
 #[derive(Subcommand)]
@@ -243,6 +277,12 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             DefaultsOf::Station => station::default_station_file(),
         })?,
         Some(Command::Config(ConfigCommand::Reference)) => print(&reference::text())?,
+        Some(Command::Roster(RosterCommand::Import { file })) => station::roster_import(&file)?,
+        Some(Command::Roster(RosterCommand::Export { file })) => station::roster_export(&file)?,
+        Some(Command::Roster(RosterCommand::List)) => station::roster_list()?,
+        Some(Command::Roster(RosterCommand::Delete { name })) => station::roster_delete(&name)?,
+        Some(Command::Backup { file }) => station::back_up(&file)?,
+        Some(Command::Restore { file }) => station::restore(&file)?,
     }
     Ok(ExitCode::SUCCESS)
 }

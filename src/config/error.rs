@@ -91,6 +91,9 @@ pub enum Problem {
         /// Every choice.
         choices: Vec<String>,
     },
+    /// A file that cannot be changed; the system's own words.
+    #[error("the file cannot be written ({0}); check its permissions and the disk")]
+    NotWritten(String),
     /// Values that contradict each other, with the remedy.
     #[error("{0}")]
     Conflict(String),

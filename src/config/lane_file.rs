@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::document::{Document, read_text};
 use super::error::{ConfigError, Problem};
-use super::key::{Absent, Key, Kind};
+use super::key::{Absent, Key, Kind, wrapped_comment};
 use super::lane::{Lane, Travel, View};
 
 const VIEW: Key = Key {
@@ -126,6 +126,27 @@ impl Lane {
         })
     }
 
+    /// The lane as the text of a lane file, which [`Lane::from_toml`] reads
+    /// back; `head` comes first as a comment.
+    pub fn to_toml(&self, head: &str) -> String {
+        let mut out = wrapped_comment(head);
+        let short = |v: f64| format!("{}", (v * 1e4).round() / 1e4);
+        let values = [
+            format!("\"{}\"", self.view.name()),
+            short(self.camera_height_m),
+            short(self.tilt_deg),
+            short(self.hfov_deg),
+            short(self.roll_deg),
+            short(self.lane_distance_m),
+            format!("\"{}\"", self.travel.name()),
+            short(self.skater_height_m),
+        ];
+        for (key, value) in LANE_KEYS.iter().zip(values) {
+            out += &format!("\n{}{} = {value}\n", wrapped_comment(key.what), key.name);
+        }
+        out
+    }
+
     /// The same lane seen as another view, as the command line may ask.
     /// Fails where the direction of travel contradicts that view;
     /// `file_name` is the lane file the direction stands in.
@@ -189,6 +210,23 @@ mod tests {
                 serde_json::json!(t.name())
             );
         }
+    }
+
+    #[test]
+    fn what_is_written_is_read_back() {
+        let lane = Lane {
+            view: View::Oblique,
+            camera_height_m: 1.45,
+            tilt_deg: -2.5,
+            hfov_deg: 71.25,
+            roll_deg: 0.0,
+            lane_distance_m: 6.3333,
+            travel: Travel::Away,
+            skater_height_m: 1.6,
+        };
+        let text = lane.to_toml("Made for this test.");
+        assert_eq!(Lane::from_toml(&text, "x"), Ok(lane));
+        assert!(text.starts_with("# Made for this test.\n"));
     }
 
     #[test]

@@ -4,12 +4,14 @@
 //! key, then a resolved type whose values are all checked.
 //! Gives: [`Lane`], and the means the later rooms read their own settings
 //! with ([`crate::rules::AgeGroups`], [`crate::station::StationSettings`]);
-//! the folders ([`home`], [`data_folder`]); [`write_atomically`].
+//! the folders ([`home`], [`data_folder`]); [`write_atomically`];
+//! [`EditedFile`], which changes values and leaves the rest of a file alone.
 //! Fails: with a [`ConfigError`] that names file, line and key, and says what
 //! would be right. Nothing is half-applied.
 
 mod atomic;
 mod document;
+mod edit;
 mod error;
 mod key;
 mod lane;
@@ -18,6 +20,7 @@ mod places;
 
 pub use atomic::{sync_folder_of, write_atomically};
 pub use document::{Document, Section, read_text};
+pub use edit::{Edit, EditedFile, Written, edit_toml};
 pub use error::{ConfigError, Problem};
 pub use key::{Absent, Key, Kind};
 pub(crate) use key::{markdown_table, wrapped_comment};

@@ -10,8 +10,12 @@
 //!
 //! Pure: no I/O, no clock, no threads.
 
+mod csv_file;
+mod csv_text;
 mod queue;
 mod skater;
 
+pub use csv_file::{ImportPlan, ImportReport, LineFault, export_csv, import_csv};
+pub use csv_text::Encoding;
 pub use queue::Queue;
 pub use skater::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};

@@ -118,6 +118,11 @@ impl Queue {
         self.now.nobody = true;
     }
 
+    /// Whether there is a step to take back.
+    pub fn can_undo(&self) -> bool {
+        !self.earlier.is_empty()
+    }
+
     /// Takes the last step back, also that of a pass. `false` where there is
     /// none.
     pub fn undo(&mut self) -> bool {

@@ -3,7 +3,9 @@
 
 use std::path::Path;
 
-use crate::config::{ConfigError, Document, Section, read_text, wrapped_comment};
+use crate::config::{
+    ConfigError, Document, Edit, Section, Written, edit_toml, read_text, wrapped_comment,
+};
 
 use super::{AgeGroup, Limits, RULES, Rule, Sense, Thresholds};
 
@@ -14,6 +16,7 @@ pub struct AgeGroups {
 }
 
 impl Default for AgeGroups {
+    /// As [`AgeGroups::defaults`].
     fn default() -> Self {
         Self::defaults()
     }
@@ -74,6 +77,50 @@ pub fn high_key(rule: &Rule) -> Option<String> {
 /// The key of the dead-band.
 pub fn dead_band_key(rule: &Rule) -> String {
     format!("dead_band_{}", rule.unit.suffix())
+}
+
+/// What has to be written into the age groups file so that these limits hold.
+pub fn limit_edits(group: AgeGroup, rule: &Rule, limits: &Limits) -> Vec<Edit> {
+    let at = |key: &str| [group.name(), rule.id, key].map(str::to_owned).to_vec();
+    let number = |key: Option<String>, value: Option<f64>| {
+        Some(Edit {
+            path: at(&key?),
+            value: Written::Number(value?),
+        })
+    };
+    [
+        number(low_key(rule), limits.low),
+        number(high_key(rule), limits.high),
+        number(Some(dead_band_key(rule)), Some(limits.dead_band)),
+        Some(Edit {
+            path: at("flagged"),
+            value: Written::Flag(limits.flagged),
+        }),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// Why limits cannot hold for a rule, in the words of the settings file;
+/// `None` where they can.
+pub fn limits_fault(rule: &Rule, limits: &Limits) -> Option<String> {
+    let group = AgeGroup::Adult;
+    let text = edit_toml("", "limits", &limit_edits(group, rule, limits));
+    text.and_then(|text| AgeGroups::from_toml(&text, "limits"))
+        .err()
+        .map(|e| e.problem.to_string())
+}
+
+/// How many of these values would be flagged with these limits.
+pub fn flagged_of(values: &[f64], limits: &Limits) -> usize {
+    if !limits.flagged {
+        return 0;
+    }
+    values
+        .iter()
+        .filter(|v| limits.beyond(**v).is_some())
+        .count()
 }
 
 fn read_limits(section: &Section<'_>, rule: &Rule, base: Limits) -> Result<Limits, ConfigError> {
@@ -272,6 +319,56 @@ mod tests {
                 );
             }
         }
+    }
+
+    #[test]
+    fn limits_that_are_written_are_the_limits_that_are_read() {
+        let mut text = default_file();
+        let mut expected = AgeGroups::defaults();
+        for (i, rule) in RULES.into_iter().enumerate() {
+            let limits = Limits {
+                flagged: !rule.defaults[2].flagged,
+                dead_band: *rule.dead_band_range.end(),
+                ..rule.defaults[2]
+            };
+            expected.groups[AgeGroup::U9 as usize].limits[i] = limits;
+            let edits = limit_edits(AgeGroup::U9, rule, &limits);
+            text = edit_toml(&text, "a.toml", &edits).unwrap();
+        }
+        assert_eq!(AgeGroups::from_toml(&text, "a.toml"), Ok(expected));
+        let comments = |t: &str| t.lines().filter(|l| l.starts_with('#')).count();
+        assert_eq!(comments(&text), comments(&default_file()));
+    }
+
+    #[test]
+    fn limits_that_cannot_hold_are_said_in_the_words_of_the_file() {
+        let rule = RULES[0];
+        let good = rule.defaults[0];
+        assert_eq!(limits_fault(rule, &good), None);
+        let wild = Limits {
+            high: Some(1e6),
+            ..good
+        };
+        let said = limits_fault(rule, &wild).unwrap();
+        assert!(said.contains("is out of range"), "{said}");
+    }
+
+    #[test]
+    fn the_effect_counts_what_is_beyond_by_more_than_the_dead_band() {
+        let limits = Limits {
+            flagged: true,
+            low: None,
+            high: Some(120.0),
+            dead_band: 4.0,
+        };
+        let values = [110.0, 123.9, 124.1, 130.0];
+        assert_eq!(flagged_of(&values, &limits), 2);
+        let off = Limits {
+            flagged: false,
+            ..limits
+        };
+        assert_eq!(flagged_of(&values, &off), 0);
+        assert_eq!(flagged_of(&[], &limits), 0);
     }
 
     #[test]

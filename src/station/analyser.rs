@@ -3,15 +3,18 @@
 use std::path::Path;
 use std::sync::Arc;
 
+use super::coaches::Coaches;
+use super::control::Control;
 use super::{EngineChoice, ModelChoice};
 use crate::capture::Frame;
 use crate::config::Lane;
-use crate::feedback::{Coach, Cue, FeedbackSettings, SetSummary};
+use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::pose::{self, Estimator, PoseError, PoseFrame, PoseSettings};
+use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds, judge};
 use crate::store;
 use crate::stride::{PassMotion, cut};
-use crate::track::{TrackEvent, TrackSettings, Tracker};
+use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 
 /// Everything that may change how the next pass is judged, as one snapshot.
 #[derive(Debug, Clone)]
@@ -48,6 +51,15 @@ pub struct Judged {
     pub motion: Arc<PassMotion>,
     /// What the set was like that this pass completed.
     pub summary: Option<SetSummary>,
+    /// Whose pass it is, where that is known.
+    pub skater: Option<SkaterId>,
+    /// Whether pictures of this skater may be kept.
+    pub consents: bool,
+    /// The body points as they were tracked.
+    pub points: Arc<Pass>,
+    /// The camera set-up it was measured with, where it is not the lane's:
+    /// with the skater's own stature.
+    pub lane: Option<Lane>,
 }
 
 /// Pose model, tracker, stride engine, rules and feedback, wired together.
@@ -55,7 +67,8 @@ pub struct Analyser {
     estimator: Estimator,
     judging: Arc<Judging>,
     tracker: Tracker,
-    coach: Coach,
+    coaches: Coaches,
+    control: Option<Arc<Control>>,
 }
 
 impl Analyser {
@@ -77,9 +90,15 @@ impl Analyser {
         Analyser {
             estimator,
             tracker: Tracker::new(judging.lane.clone(), judging.track),
-            coach: Coach::new(judging.feedback.clone()),
+            coaches: Coaches::new(judging.feedback.clone()),
             judging: Arc::new(judging),
+            control: None,
         }
+    }
+
+    /// Asks `control` whose passes they are and for new settings from now on.
+    pub fn follow(&mut self, control: Arc<Control>) {
+        self.control = Some(control);
     }
 
     /// Another lane or another source: everybody seen so far is forgotten,
@@ -87,9 +106,42 @@ impl Analyser {
     pub fn change(&mut self, judging: Judging) {
         self.estimator.reset();
         self.tracker.restart(judging.lane.clone(), judging.track);
-        self.coach.set_settings(judging.feedback.clone());
-        self.coach.forget();
+        self.coaches.set_settings(&judging.feedback);
+        self.coaches.forget();
         self.judging = Arc::new(judging);
+    }
+
+    /// Other limits or other feedback, from the next pass on: whoever is in
+    /// the lane stays there. Another lane is a [`Analyser::change`].
+    pub fn set_judging(&mut self, judging: Judging) {
+        if judging.lane != self.judging.lane || judging.track != self.judging.track {
+            self.change(judging);
+            return;
+        }
+        self.coaches.set_settings(&judging.feedback);
+        self.judging = Arc::new(judging);
+    }
+
+    /// What the desk has changed since the last frame.
+    fn take_changes(&mut self) {
+        let Some(control) = self.control.clone() else {
+            return;
+        };
+        if let Some(judging) = control.take_judging() {
+            // Another lane comes by a switch, with a session of its own.
+            self.set_judging(Judging {
+                lane: self.judging.lane.clone(),
+                ..judging
+            });
+        }
+        for correction in control.lineup.take_corrections() {
+            let limits = match correction.skater {
+                Some(skater) => control.lineup.thresholds_of(skater),
+                None => Some(self.judging.thresholds.clone()),
+            };
+            self.coaches
+                .correct(correction.number, correction.skater, limits.as_ref());
+        }
     }
 
     /// What the passes are judged with at the moment.
@@ -120,24 +172,54 @@ impl Analyser {
     }
 
     fn take(&mut self, events: Vec<TrackEvent>) -> Vec<Happening> {
+        self.take_changes();
         events
             .into_iter()
             .map(|event| match event {
-                TrackEvent::PassStarted { .. } => Happening::Passing,
-                TrackEvent::PassEnded(pass) => {
-                    let mut motion = cut(&pass, &self.judging.lane);
-                    motion.corrected = self.judging.corrections;
-                    let judged = judge(&motion, &self.judging.thresholds);
-                    let cue = self.coach.after_pass(&judged);
-                    Happening::Judged(Box::new(Judged {
-                        pass: judged,
-                        cue,
-                        motion: Arc::new(motion),
-                        summary: self.coach.take_summary(),
-                    }))
+                TrackEvent::PassStarted { track_id } => {
+                    if let Some(control) = &self.control {
+                        let passing: Vec<u32> = self.tracker.passing().collect();
+                        control.lineup.pass_started(track_id, &passing);
+                    }
+                    Happening::Passing
                 }
+                TrackEvent::PassEnded(pass) => Happening::Judged(Box::new(self.judge(*pass))),
             })
             .collect()
+    }
+
+    fn judge(&mut self, pass: Pass) -> Judged {
+        let skating = self
+            .control
+            .as_ref()
+            .and_then(|control| control.lineup.pass_ended(pass.track_id));
+        // The skater's own stature gives the picture a better scale.
+        let own_lane = skating
+            .as_ref()
+            .and_then(|s| s.height_m)
+            .filter(|height| *height != self.judging.lane.skater_height_m)
+            .map(|skater_height_m| Lane {
+                skater_height_m,
+                ..self.judging.lane.clone()
+            });
+        let mut motion = cut(&pass, own_lane.as_ref().unwrap_or(&self.judging.lane));
+        motion.corrected = self.judging.corrections;
+        let thresholds = skating
+            .as_ref()
+            .map_or(&self.judging.thresholds, |s| &s.thresholds);
+        let judged = judge(&motion, thresholds);
+        let skater = skating.as_ref().map(|s| s.id);
+        let (cue, summary) = self.coaches.after_pass(skater, &judged);
+        Judged {
+            pass: judged,
+            cue,
+            motion: Arc::new(motion),
+            summary,
+            skater,
+            consents: skating.is_some_and(|s| s.consents),
+            points: Arc::new(pass),
+            lane: own_lane,
+        }
     }
 
     /// The estimator's counters and times.

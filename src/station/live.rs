@@ -7,6 +7,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Judging};
+use super::control::Control;
+use super::desk::{DeskHandle, DeskSetup};
 use super::run::{Lateness, Stop, run};
 use super::stage::Stage;
 use super::{CameraChoice, EngineChoice, LiveOptions, ModelChoice, Setup, words};
@@ -15,6 +17,7 @@ use crate::config;
 use crate::display::{
     Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, run_big_screen,
 };
+use crate::rules::AgeGroup;
 use crate::sound::{SoundSettings, Speaker};
 use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy};
 use crate::track::TrackSettings;
@@ -49,11 +52,28 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         show_me: setup.station.screen.show_me_key,
         ..WindowOptions::default()
     };
+    let age_group = options.age_group.unwrap_or(setup.station.age_group);
+    let camera = camera_request(&setup, options.camera.as_deref());
+    let control = Arc::new(Control::new(Arc::clone(&stop), setup.station.privacy));
+    // It ends when the last handle is dropped.
+    let _desk = DeskHandle::start(
+        DeskSetup {
+            home: home.clone(),
+            folder: folder.clone(),
+            setup: setup.clone(),
+            lane_file: options.lane.clone(),
+            judging: judging_of(&setup, age_group),
+            camera: camera.clone(),
+            exporter: None,
+        },
+        Arc::clone(&control),
+    );
     let watcher = Watcher {
+        control,
         model: options.model.unwrap_or(setup.station.model),
         engine: options.engine.unwrap_or(setup.station.engine),
-        age_group: options.age_group.unwrap_or(setup.station.age_group),
-        camera: camera_request(&setup, options.camera.as_deref()),
+        age_group,
+        camera,
         home,
         setup,
         folder,
@@ -138,15 +158,17 @@ struct Watcher {
     camera: CameraRequest,
     model: ModelChoice,
     engine: EngineChoice,
-    age_group: crate::rules::AgeGroup,
+    age_group: AgeGroup,
     geometry: ScreenGeometry,
+    control: Arc<Control>,
 }
 
 impl Watcher {
-    fn watch(self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
+    fn watch(mut self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
         let Some(mut analyser) = self.load(screen, stop) else {
             return Ok(());
         };
+        analyser.follow(Arc::clone(&self.control));
         let station = &self.setup.station;
         let engine = analyser.engine_record(self.model);
         let mut stage = Stage::new(self.geometry, engine.backend.clone());
@@ -160,40 +182,53 @@ impl Watcher {
                 level: station.sound_level as f32,
             },
         )));
-        let source_name = self
-            .camera
-            .id
-            .clone()
-            .unwrap_or_else(|| "camera".to_owned());
-        stage.open_store = Some(open_store(
-            &self.folder,
-            source_name,
-            store::SourceKind::Camera,
-            Some(f64::from(self.camera.fps)),
-            &analyser,
-            engine,
-        ));
-        let feed = Feed::start(
-            SourceSpec::Camera(self.camera),
-            Pace::Live { repeat: false },
-            None,
-        );
+        stage.follow(Arc::clone(&self.control));
         let mut lateness = Lateness::default();
-        run(
-            &feed,
-            &mut analyser,
-            &mut stage,
-            stop,
-            &mut lateness,
-            |_, pass, cue| {
-                println!("{}", words::pass_table(pass, cue));
-            },
-        );
-        feed.stop();
-        if let Some(trouble) = stage.recording_trouble() {
-            eprintln!("{trouble}");
+        loop {
+            let source_name = self.camera.id.clone();
+            stage.open_store = Some(open_store(
+                &self.folder,
+                source_name.unwrap_or_else(|| "camera".to_owned()),
+                store::SourceKind::Camera,
+                Some(f64::from(self.camera.fps)),
+                &analyser,
+                engine.clone(),
+            ));
+            let feed = Feed::start(
+                SourceSpec::Camera(self.camera.clone()),
+                Pace::Live { repeat: false },
+                None,
+            );
+            run(
+                &feed,
+                &mut analyser,
+                &mut stage,
+                self.control.end_run(),
+                &mut lateness,
+                |_, pass, cue| {
+                    println!("{}", words::pass_table(pass, cue));
+                },
+            );
+            feed.stop();
+            if let Some(trouble) = stage.recording_trouble() {
+                eprintln!("{trouble}");
+            }
+            stage.end_recording(ENDING);
+            let switch = self.control.take_switch();
+            let Some(switch) = switch.filter(|_| !stop.load(Ordering::Relaxed)) else {
+                break;
+            };
+            // Another camera or another lane: everybody seen so far is
+            // forgotten and a session begins that says how it was measured.
+            if let Some(camera) = switch.camera {
+                self.camera = camera;
+            }
+            let mut judging = analyser.judging().clone();
+            if let Some(lane) = switch.lane {
+                judging.lane = lane;
+            }
+            analyser.change(judging);
         }
-        stage.end_recording(ENDING);
         println!("{}", lateness.sentence());
         Ok(())
     }
@@ -201,16 +236,7 @@ impl Watcher {
     /// Loads the model; a fault is shown and tried again. `None` when the
     /// program is to end.
     fn load(&self, screen: &ScreenHandle, stop: &Stop) -> Option<Analyser> {
-        let judging = Judging {
-            lane: self.setup.lane.clone(),
-            thresholds: self.setup.age_groups.thresholds(self.age_group),
-            track: TrackSettings {
-                min_pass_speed_mps: self.setup.station.min_pass_speed_mps,
-                ..TrackSettings::default()
-            },
-            corrections: self.setup.station.corrections,
-            feedback: self.setup.station.feedback.clone(),
-        };
+        let judging = judging_of(&self.setup, self.age_group);
         loop {
             match Analyser::new(&self.home, self.model, self.engine, judging.clone()) {
                 Ok(analyser) => return Some(analyser),
@@ -234,6 +260,20 @@ impl Watcher {
                 thread::sleep(Duration::from_millis(50));
             }
         }
+    }
+}
+
+/// What passes are judged with, from the settings.
+fn judging_of(setup: &Setup, age_group: AgeGroup) -> Judging {
+    Judging {
+        lane: setup.lane.clone(),
+        thresholds: setup.age_groups.thresholds(age_group),
+        track: TrackSettings {
+            min_pass_speed_mps: setup.station.min_pass_speed_mps,
+            ..TrackSettings::default()
+        },
+        corrections: setup.station.corrections,
+        feedback: setup.station.feedback.clone(),
     }
 }
 

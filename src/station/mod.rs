@@ -7,17 +7,26 @@
 //! station never ends because of a fault.
 
 mod analyser;
+pub mod backup;
 pub mod check;
+mod coaches;
+pub mod control;
 mod demo;
+pub mod desk;
 mod devices;
 pub mod eye;
+pub mod lineup;
 mod live;
 pub mod logging;
 mod options;
 mod packed;
+mod pictures;
+pub mod pin;
+mod privacy;
 pub mod reference;
 mod replay;
 mod review;
+mod roster_words;
 mod run;
 mod scale;
 pub mod score;
@@ -32,7 +41,11 @@ pub use live::live;
 pub use options::{
     DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
 };
+pub use privacy::{PRIVACY_KEYS, PrivacySettings};
 pub use review::review;
+pub use roster_words::{
+    back_up, restore, roster_delete, roster_export, roster_import, roster_list,
+};
 pub use scale::scale;
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,

@@ -5,8 +5,9 @@
 //! Fails: never; where the pictures are gone there is no replay.
 //!
 //! Pictures of skaters: they are kept in memory only, at half size, for the
-//! last seconds; faces are made unreadable before a picture is kept. Nothing
-//! here is written anywhere.
+//! last seconds; faces are made unreadable before a picture is kept, unless
+//! that is switched off. Nothing here is written anywhere; what is stored of
+//! a skater who consents is handed out by [`Ring::strips`].
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -18,10 +19,11 @@ use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
-use crate::rules::JudgedPass;
+use crate::rules::{JudgedPass, RULES};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 use super::packed::Packed;
+use super::pictures::{RawShot, RawStrip};
 
 /// How long pictures are kept, seconds.
 const KEEP_S: f64 = 10.0;
@@ -32,6 +34,10 @@ const KEEP_BYTES: usize = 48 << 20;
 const SIDE: (u32, u32) = (640, 960);
 /// What is shown before and after the flagged instant, seconds.
 const AROUND_S: f64 = 0.4;
+/// The flagged instant itself is seen when a picture is this near, seconds.
+const INSTANT_S: f64 = 0.1;
+/// Sets of pictures that are stored of one pass at most.
+const STRIPS_A_PASS: usize = 4;
 /// How much slower than it was.
 const SLOWER: f64 = 2.5;
 /// How long the flagged instant stands still.
@@ -68,13 +74,22 @@ pub fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Opti
     let side = (frame.width.max(frame.height) / 2).clamp(SIDE.0, SIDE.1);
     let mut picture = PreviewImage::from_rgb(frame.width, frame.height, &frame.rgb, side)?;
     if blur_faces {
-        let scale = picture.size().0 as f32 / frame.width as f32;
-        for body in &poses.bodies {
-            let (centre, radius) = face(body);
-            picture.blur_disc(centre.map(|c| c * scale), radius * scale);
+        for (centre, radius) in faces(frame, poses, picture.size().0) {
+            picture.blur_disc(centre, radius);
         }
     }
     Some(picture)
+}
+
+/// The faces of everybody found, for a picture of this width: centre and
+/// radius, its pixels.
+pub fn faces(frame: &Frame, poses: &PoseFrame, width_px: u32) -> Vec<([f32; 2], f32)> {
+    let scale = width_px as f32 / frame.width.max(1) as f32;
+    let of = |body: &Body| {
+        let (centre, radius) = face(body);
+        (centre.map(|c| c * scale), radius * scale)
+    };
+    poses.bodies.iter().map(of).collect()
 }
 
 /// Where the head of a body is: centre and radius, pixels. Wide on purpose:
@@ -94,6 +109,8 @@ struct Kept {
     captured_at_s: f64,
     frame_px: [u32; 2],
     picture: Arc<Packed>,
+    /// Faces that are readable in the picture: centre and radius, its pixels.
+    faces: Vec<([f32; 2], f32)>,
 }
 
 /// The pictures of the last seconds.
@@ -104,8 +121,9 @@ pub struct Ring {
 }
 
 impl Ring {
-    /// Keeps a picture, and lets the oldest go.
-    pub fn push(&mut self, frame: &Frame, picture: &PreviewImage) {
+    /// Keeps a picture, and lets the oldest go. `faces` are those that are
+    /// readable in it.
+    pub fn push(&mut self, frame: &Frame, picture: &PreviewImage, faces: Vec<([f32; 2], f32)>) {
         let at = frame.captured_at_s;
         // A source that starts again starts at 0 again.
         if self.kept.back().is_some_and(|last| last.captured_at_s > at) {
@@ -117,6 +135,7 @@ impl Ring {
             captured_at_s: at,
             frame_px: [frame.width, frame.height],
             picture: Arc::new(picture),
+            faces,
         });
         while let Some(oldest) = self.kept.front() {
             if oldest.captured_at_s >= at - KEEP_S && self.bytes <= KEEP_BYTES {
@@ -125,6 +144,77 @@ impl Ring {
             self.bytes -= oldest.picture.bytes();
             self.kept.pop_front();
         }
+    }
+
+    /// The pictures around every flagged instant of a pass, to be stored: of
+    /// [`STRIPS_A_PASS`] flags at most, those furthest beyond their limits in
+    /// dead-bands. A flag whose pictures are gone has none. `blur_faces` makes
+    /// faces unreadable that are not so yet; pictures taken while nobody was
+    /// found are then left out.
+    pub fn strips(
+        &self,
+        pass: &JudgedPass,
+        motion: &PassMotion,
+        blur_faces: bool,
+        already_blurred: bool,
+    ) -> Vec<RawStrip> {
+        let mut flags: Vec<(f64, u32, &'static str, &Push)> = Vec::new();
+        for (i, (judged, push)) in pass.pushes.iter().zip(&motion.pushes).enumerate() {
+            for flag in judged.flags.iter().filter(|f| f.value.is_finite()) {
+                let Some(rule) = RULES.iter().position(|r| r.id == flag.rule) else {
+                    continue;
+                };
+                let band = pass
+                    .thresholds
+                    .limits
+                    .get(rule)
+                    .map_or(1.0, |l| l.dead_band);
+                let beyond = (flag.value - flag.limit).abs() / band.max(1e-6);
+                flags.push((beyond, i as u32, RULES[rule].id, push));
+            }
+        }
+        flags.sort_by(|a, b| b.0.total_cmp(&a.0));
+        flags.truncate(STRIPS_A_PASS);
+        flags
+            .into_iter()
+            .filter_map(|(_, place, rule, push)| {
+                let flagged_at_s = instant_s(motion, push, rule);
+                let shots: Vec<&Kept> = self.around(motion, flagged_at_s).collect();
+                let shown = shots
+                    .iter()
+                    .any(|k| (k.captured_at_s - flagged_at_s).abs() <= INSTANT_S);
+                shown.then(|| RawStrip {
+                    push: place,
+                    rule,
+                    flagged_at_s,
+                    frame_px: shots.first().map_or([0, 0], |k| k.frame_px),
+                    faces_blurred: blur_faces || already_blurred,
+                    shots: shots
+                        .into_iter()
+                        .filter(|k| !blur_faces || already_blurred || !k.faces.is_empty())
+                        .map(|k| RawShot {
+                            captured_at_s: k.captured_at_s,
+                            picture: Arc::clone(&k.picture),
+                            faces: if blur_faces {
+                                k.faces.clone()
+                            } else {
+                                Vec::new()
+                            },
+                        })
+                        .collect(),
+                })
+            })
+            .collect()
+    }
+
+    /// The pictures around an instant while the skater was followed: then
+    /// the body belongs to the picture.
+    fn around(&self, motion: &PassMotion, instant_s: f64) -> impl Iterator<Item = &Kept> {
+        let half_step_s = 0.5 / motion.curves.rate_hz;
+        let followed = motion.span_s[0] - half_step_s..=motion.span_s[1] + half_step_s;
+        self.kept.iter().filter(move |k| {
+            (k.captured_at_s - instant_s).abs() <= AROUND_S && followed.contains(&k.captured_at_s)
+        })
     }
 
     /// The pictures around the flagged instant of a pass; `None` where the
@@ -153,17 +243,9 @@ impl Ring {
             })
             .map(|(f, push)| (push, f.value))?;
         let instant_s = instant_s(motion, push, rule);
-        // Only while the skater was followed: the body belongs to the picture.
-        let half_step_s = 0.5 / motion.curves.rate_hz;
-        let followed = motion.span_s[0] - half_step_s..=motion.span_s[1] + half_step_s;
-        let near = |k: &&Kept| {
-            (k.captured_at_s - instant_s).abs() <= AROUND_S && followed.contains(&k.captured_at_s)
-        };
         let view_px = body_px(motion, instant_s) * ROOM_AROUND_BODY;
         let shots: Vec<Shot> = self
-            .kept
-            .iter()
-            .filter(near)
+            .around(motion, instant_s)
             .map(|k| Shot {
                 at_s: k.captured_at_s - instant_s,
                 overlay: overlay(motion, push.leg, rule, k, view_px),
@@ -173,7 +255,7 @@ impl Ring {
         let flagged = (0..shots.len())
             .min_by(|&a, &b| shots[a].at_s.abs().total_cmp(&shots[b].at_s.abs()))?;
         // Without the instant itself there is nothing to show.
-        if shots[flagged].at_s.abs() > 0.1 {
+        if shots[flagged].at_s.abs() > INSTANT_S {
             return None;
         }
         let mut still = shots[flagged].overlay.clone();
@@ -190,7 +272,7 @@ impl Ring {
 }
 
 /// When the quantity of a rule was what it was judged by, seconds.
-fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
+pub(super) fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
     match rule {
         "knee_bend" => {
             let p = leg_points(push.leg);

@@ -26,7 +26,7 @@ fn keep(ring: &mut Ring, frames: std::ops::Range<u32>) {
     for n in frames {
         let frame = frame(n);
         let picture = small_picture(&frame, &PoseFrame::default(), false).unwrap();
-        ring.push(&frame, &picture);
+        ring.push(&frame, &picture, Vec::new());
     }
 }
 
@@ -184,7 +184,7 @@ fn the_memory_is_bounded_whatever_the_camera_sends() {
         };
         let rgb = vec![9; 960 * 540 * 3];
         let picture = PreviewImage::from_rgb(960, 540, &rgb, 960).unwrap();
-        ring.push(&frame, &picture);
+        ring.push(&frame, &picture, Vec::new());
         assert!(ring.bytes <= KEEP_BYTES);
     }
     let held: usize = ring.kept.iter().map(|k| k.picture.bytes()).sum();
@@ -263,4 +263,41 @@ fn faces_are_unreadable_before_a_picture_is_kept() {
     assert!(small_picture(&frame, &PoseFrame::default(), true).is_none());
     let clear = small_picture(&frame, &poses, false).unwrap();
     assert_eq!(contrast_at(&clear, 320, 150), 255);
+}
+
+#[test]
+fn every_flag_has_its_pictures_the_worst_first_and_not_too_many() {
+    let mut ring = Ring::default();
+    keep(&mut ring, 0..120);
+    let (mut pass, _) = pass_and_cue(None);
+    let flag = |beyond: f64| Flag {
+        rule: "trunk_lean".into(),
+        value: 50.0 + beyond,
+        limit: 50.0,
+    };
+    pass.pushes[0].flags = vec![flag(3.0), flag(9.0), flag(f64::NAN)];
+    pass.pushes[1].flags = vec![flag(30.0), flag(1.0), flag(7.0)];
+    let strips = ring.strips(&pass, &motion(), false, false);
+    let order: Vec<u32> = strips.iter().map(|s| s.push).collect();
+    assert_eq!(order, [1, 0, 1, 0]);
+    // From push start to toe-off of the second push: 1.7 to 2.0 s.
+    assert!((strips[0].flagged_at_s - 1.85).abs() < 1e-9);
+    assert_eq!(strips[0].frame_px, [64, 36]);
+    let times: Vec<f64> = strips[0].shots.iter().map(|s| s.captured_at_s).collect();
+    assert!(times.windows(2).all(|w| w[0] < w[1]));
+    assert!(times[0] >= 1.45 && *times.last().unwrap() <= 2.25 && times.len() >= 23);
+
+    // Nobody was found in these pictures: with blurring none may be stored.
+    let blurred = ring.strips(&pass, &motion(), true, false);
+    assert!(blurred.iter().all(|s| s.shots.is_empty()));
+    // They were blurred before they were kept.
+    let before = ring.strips(&pass, &motion(), true, true);
+    assert!(
+        before
+            .iter()
+            .all(|s| s.faces_blurred && !s.shots.is_empty())
+    );
+    // The pictures are gone.
+    let empty = Ring::default();
+    assert!(empty.strips(&pass, &motion(), false, false).is_empty());
 }

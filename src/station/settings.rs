@@ -11,6 +11,7 @@ use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
 
 use super::options::{EngineChoice, ModelChoice};
+use super::privacy::{PRIVACY_KEYS, PrivacySettings};
 
 /// The words of the choices, made from the types that own them.
 const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
@@ -162,13 +163,18 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 2] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 3] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
         &FEEDBACK_KEYS,
     ),
     ("screen", "What the big screen looks like.", &SCREEN_KEYS),
+    (
+        "privacy",
+        "Which pictures of skaters are stored, and for how long.",
+        &PRIVACY_KEYS,
+    ),
 ];
 
 /// Which camera to open.
@@ -219,6 +225,8 @@ pub struct StationSettings {
     pub feedback: FeedbackSettings,
     /// What the big screen looks like.
     pub screen: ScreenSettings,
+    /// Which pictures are stored, and for how long.
+    pub privacy: PrivacySettings,
 }
 
 impl StationSettings {
@@ -250,6 +258,10 @@ impl StationSettings {
             Some(section) => ScreenSettings::from_section(&section)?,
             None => ScreenSettings::default(),
         };
+        let privacy = match root.section("privacy")? {
+            Some(section) => PrivacySettings::from_section(&section)?,
+            None => PrivacySettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -279,6 +291,7 @@ impl StationSettings {
                 ..feedback
             },
             screen,
+            privacy,
         })
     }
 

@@ -7,16 +7,18 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::analyser::Judged;
-use super::replay::{Clip, Ring, small_picture};
+use super::control::{Control, Seen};
+use super::pictures::PictureMaker;
+use super::replay::{Clip, Ring, faces, small_picture};
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
     Fault, Look, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
     StatusStrip,
 };
-use crate::feedback::SetSummary;
+use crate::feedback::{Cue, SetSummary};
 use crate::pose::PoseFrame;
 use crate::sound::{SoundId, SoundState, Speaker};
-use crate::store::{StoreWriter, WriterState, WriterStatus};
+use crate::store::{NewPass, StoreWriter, WriterState, WriterStatus};
 
 /// How long the screen waits for the disk before it shows a cue anyway.
 const DISK_PATIENCE: Duration = Duration::from_millis(100);
@@ -38,6 +40,11 @@ const NOT_STORED_FOR: Duration = Duration::from_secs(8);
 const REPLAY_FOR: Duration = Duration::from_millis(10_500);
 /// A replay that nobody asked for so long is let go with its pictures.
 const CLIP_KEPT_FOR: Duration = Duration::from_secs(60);
+
+/// The desk is told this often how things are.
+const PUBLISH_EVERY: Duration = Duration::from_millis(100);
+/// How long the end of a recording waits for pictures being made.
+const PICTURES_PATIENCE: Duration = Duration::from_secs(3);
 
 /// Opens a recording for a source whose frames look like this one.
 pub type OpenStore = Box<dyn FnOnce(&Frame) -> StoreWriter + Send>;
@@ -71,6 +78,11 @@ pub struct Stage {
     fault_since: Option<Instant>,
     picture: Option<Arc<PreviewImage>>,
     picture_at: Option<Instant>,
+    control: Option<Arc<Control>>,
+    pictures: Option<PictureMaker>,
+    published: Option<Instant>,
+    frame_px: Option<[u32; 2]>,
+    last: Option<Cue>,
 }
 
 impl Stage {
@@ -96,7 +108,19 @@ impl Stage {
             fault_since: None,
             picture: None,
             picture_at: None,
+            control: None,
+            pictures: None,
+            published: None,
+            frame_px: None,
+            last: None,
         }
+    }
+
+    /// Tells `control` how things are from now on and takes from it what is
+    /// kept of pictures.
+    pub fn follow(&mut self, control: Arc<Control>) {
+        self.pictures = PictureMaker::start();
+        self.control = Some(control);
     }
 
     /// Brings a judged pass to the store, the screen and the loudspeaker.
@@ -105,9 +129,13 @@ impl Stage {
         if let Some(store) = &self.store {
             // What the disk cannot take now it takes later; the status strip
             // and the health lines say so.
-            store
-                .submit((pass.clone(), cue.clone()).into())
-                .wait(DISK_PATIENCE);
+            let new = NewPass {
+                skater: judged.skater,
+                points: Some(Arc::clone(&judged.points)),
+                lane: judged.lane.clone(),
+                ..(pass.clone(), cue.clone()).into()
+            };
+            store.submit(new).wait(DISK_PATIENCE);
         }
         self.answer = Some((Screen::of_cue(cue), Instant::now()));
         self.summary = judged
@@ -134,6 +162,38 @@ impl Stage {
         // After the cue: this may take some milliseconds.
         let clip = self.ring.clip(pass, cue, &judged.motion);
         self.clip = clip.map(|clip| (clip, Instant::now()));
+        self.last = Some(cue.clone());
+        self.keep_pictures(judged);
+    }
+
+    /// Hands the pictures of a pass on to be stored, where the skater
+    /// consents and keeping pictures is on.
+    fn keep_pictures(&self, judged: &Judged) {
+        let (Some(control), Some(maker), Some(store)) =
+            (&self.control, &self.pictures, &self.store)
+        else {
+            return;
+        };
+        let privacy = control.privacy();
+        if !(privacy.keep_pictures && judged.consents) {
+            return;
+        }
+        let strips = self.ring.strips(
+            &judged.pass,
+            &judged.motion,
+            privacy.blur_stored_faces,
+            self.blur_faces,
+        );
+        if !strips.is_empty() {
+            maker.keep(judged.cue.pass_number, strips, store.strip_door());
+        }
+    }
+
+    /// Whether pictures of somebody may be stored now.
+    fn pictures_kept(&self) -> bool {
+        self.control.as_ref().is_some_and(|control| {
+            control.privacy().keep_pictures && control.lineup.anybody_consents()
+        })
     }
 
     /// A new frame came in: opens the recording with the first one, and keeps
@@ -142,13 +202,23 @@ impl Stage {
         if let Some(open) = self.open_store.take() {
             self.store = Some(open(frame));
         }
-        if self.screen.is_none() || self.look.symbols_only {
+        self.frame_px = Some([frame.width, frame.height]);
+        let shown = self.screen.is_some() && !self.look.symbols_only;
+        if !shown && self.control.is_none() {
             return;
+        }
+        if let Some(control) = &self.control {
+            control.offer_frame(frame);
         }
         let Some(picture) = small_picture(frame, poses, self.blur_faces) else {
             return;
         };
-        self.ring.push(frame, &picture);
+        let readable = if self.blur_faces {
+            Vec::new()
+        } else {
+            faces(frame, poses, picture.size().0)
+        };
+        self.ring.push(frame, &picture, readable);
         let due = self
             .picture_at
             .is_none_or(|at| at.elapsed() >= PICTURE_EVERY);
@@ -160,11 +230,14 @@ impl Stage {
 
     /// Shows what is due now.
     pub fn show(&mut self, feed: &FeedStatus, somebody_passing: bool) {
+        self.tell(feed, somebody_passing);
         let Some(handle) = self.screen.clone() else {
             return;
         };
         self.measure_sound(&handle);
-        self.look_after_replay(handle.take_show_me(), somebody_passing);
+        let from_panel = self.control.as_ref().is_some_and(|c| c.take_show_me());
+        let asked = handle.take_show_me() || from_panel;
+        self.look_after_replay(asked, somebody_passing);
         if let Some((screen, picture)) = self.shot_now() {
             handle.show(self.model(screen, feed), Some(picture));
             return;
@@ -175,6 +248,35 @@ impl Stage {
             _ => None,
         };
         handle.show(self.model(screen, feed), picture);
+    }
+
+    /// Tells the desk how things are, and ends the run where that is due.
+    fn tell(&mut self, feed: &FeedStatus, somebody_passing: bool) {
+        let Some(control) = self.control.clone() else {
+            return;
+        };
+        control.look();
+        if self
+            .published
+            .is_some_and(|at| at.elapsed() < PUBLISH_EVERY)
+        {
+            return;
+        }
+        self.published = Some(Instant::now());
+        control.publish(Seen {
+            feed: Some(feed.clone()),
+            somebody_passing,
+            preview: self.picture.clone(),
+            frame_px: self.frame_px,
+            last: self.last.clone(),
+            engine: self.engine_name.clone(),
+            sound: match self.speaker.as_ref().map(|s| s.state()) {
+                Some(SoundState::Ready) => "ready".to_owned(),
+                Some(SoundState::Off) | None => "off".to_owned(),
+                Some(SoundState::NoDevice(why) | SoundState::NoSounds(why)) => why,
+            },
+            recording: self.store.as_ref().map(StoreWriter::status),
+        });
     }
 
     /// Writes down how long after the card its sound started, once both are
@@ -266,7 +368,7 @@ impl Stage {
                 // whole numbers, so that the strip does not change all the time
                 fps: (feed.fps_measured > 0.0).then_some(feed.fps_measured.round() as f32),
                 sound: self.sound_note(),
-                pictures_kept: false,
+                pictures_kept: self.pictures_kept(),
                 not_recording: self.recording_trouble().is_some(),
             },
             geometry: self.geometry,
@@ -328,6 +430,9 @@ impl Stage {
 
     /// Ends the recording. `None` where there was none.
     pub fn end_recording(&mut self, patience: Duration) -> Option<WriterStatus> {
+        if let Some(maker) = &self.pictures {
+            maker.finish(PICTURES_PATIENCE);
+        }
         self.store.take().map(|store| store.finish(patience))
     }
 

@@ -120,6 +120,30 @@ impl Archive {
         Ok(strip)
     }
 
+    /// Writes a whole copy of the sessions file to `path`, as it is now, also
+    /// while a session is being recorded. The file must not be there yet.
+    pub fn copy_to(&self, path: &Path) -> Result<(), StoreError> {
+        super::create_private(path).map_err(|e| StoreError::io(path, &e))?;
+        self.book
+            .connection
+            .execute("VACUUM INTO ?1", [path.to_string_lossy()])
+            .map(|_| ())
+            .map_err(|e| StoreError::sqlite(path, e))
+    }
+
+    /// Looks through the whole file for damage.
+    pub fn check_whole(&self) -> Result<(), StoreError> {
+        let check: String = self
+            .book
+            .connection
+            .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
+            .map_err(|e| self.book.fault(e))?;
+        match check.as_str() {
+            "ok" => Ok(()),
+            why => Err(self.book.damaged(why)),
+        }
+    }
+
     /// Does what an earlier deletion had to put off; `true` where there was
     /// something.
     pub fn do_chores(&self) -> Result<bool, StoreError> {

@@ -219,6 +219,22 @@ impl Store {
     }
 }
 
+/// Keeps every recording out of a folder for as long as it is held.
+pub struct Held(#[allow(dead_code, reason = "it is held, not used")] File);
+
+/// Keeps every recording out of `folder`, which is made where it is not there.
+///
+/// # Errors
+/// [`StoreError::InUse`] while one is going on.
+pub fn hold(folder: &Path) -> Result<Held, StoreError> {
+    std::fs::DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(folder)
+        .map_err(|e| StoreError::io(&folder.join(LOCK_FILE), &e))?;
+    lock(folder).map(Held)
+}
+
 fn lock(folder: &Path) -> Result<File, StoreError> {
     let path = folder.join(LOCK_FILE);
     let file = OpenOptions::new()

@@ -21,6 +21,7 @@ mod insert;
 mod keep;
 mod notes;
 mod points;
+mod queries;
 mod read;
 mod records;
 mod schema;
@@ -32,10 +33,11 @@ mod writer;
 
 pub use archive::Archive;
 use book::create_private;
-pub use database::{SESSIONS_FILE, Store};
+pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use error::StoreError;
 pub use keep::{Pruned, Retention, Usage};
 pub use notes::{Agreement, ExportNote};
+pub use queries::ValueOf;
 pub use records::{
     EngineInfo, NewPass, PassKey, PictureStrip, PushKey, PushNote, SessionId, SessionInfo,
     SessionState, SessionSummary, Shot, SourceInfo, SourceKind, StoredPass, StoredSession,
@@ -44,6 +46,8 @@ pub use records::{
 pub use session_json::{
     FORMAT_VERSION, FlagRecord, MeasureRecord, PassRecord, PushRecord, SessionFile,
 };
-pub use skaters::Erased;
+pub use skaters::{BEFORE_RESTORE, Erased};
 pub use strips::PICTURES_FOLDER;
-pub use writer::{Receipt, StoreWriter, WriterPolicy, WriterState, WriterStatus, Written};
+pub use writer::{
+    Receipt, StoreWriter, StripDoor, WriterPolicy, WriterState, WriterStatus, Written,
+};

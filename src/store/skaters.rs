@@ -17,6 +17,10 @@ use crate::rules::{AgeGroup, Limits};
 /// Ending of a damaged file that was set aside, with the time.
 pub(super) const DAMAGED: &str = ".damaged-";
 
+/// Ending of a folder of recordings that a restore has put aside, with the
+/// time.
+pub const BEFORE_RESTORE: &str = ".before-restore-";
+
 /// A file larger than this is built anew later, when it holds up nobody,
 /// bytes: on a slow disk this is a few seconds.
 const REWRITE_AT_ONCE: u64 = 128 << 20;
@@ -38,6 +42,9 @@ pub struct Erased {
     /// Copies made before migrations and damaged files set aside, which were
     /// deleted whole because nobody can tell what is in them.
     pub old_files: Vec<PathBuf>,
+    /// Folders from before a restore, which may still hold the skater: they
+    /// have to be deleted by hand.
+    pub kept_aside: Vec<PathBuf>,
     /// Whether building the file anew was put off to the next quiet moment.
     /// What was deleted is written over all the same.
     pub rewrite_put_off: bool,
@@ -240,8 +247,30 @@ impl Archive {
             comments_struck,
             exports,
             old_files,
+            kept_aside: self.kept_aside(),
             rewrite_put_off,
         })
+    }
+
+    /// Folders beside this one that a restore has put aside.
+    fn kept_aside(&self) -> Vec<PathBuf> {
+        let folder = self.folder();
+        let Some(name) = folder.file_name().and_then(|n| n.to_str()) else {
+            return Vec::new();
+        };
+        let begin = format!("{name}{BEFORE_RESTORE}");
+        let Some(entries) = folder.parent().and_then(|p| std::fs::read_dir(p).ok()) else {
+            return Vec::new();
+        };
+        entries
+            .filter_map(Result::ok)
+            .filter(|e| {
+                e.file_name()
+                    .to_str()
+                    .is_some_and(|n| n.starts_with(&begin))
+            })
+            .map(|e| e.path())
+            .collect()
     }
 
     /// Deletes picture files whose rows are gone.

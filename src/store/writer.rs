@@ -214,24 +214,17 @@ impl StoreWriter {
         self.hand_over(What::Pass(Box::new(new)))
     }
 
-    /// Hands over pictures of a pass that was submitted before. Returns at
-    /// once. While the disk does not take them only few are kept.
-    pub fn submit_strips(&self, number: u32, strips: Vec<PictureStrip>) -> Receipt {
-        self.hand_over(What::Strips { number, strips })
+    /// A door for pictures of passes that were submitted before, for another
+    /// thread. It does not keep the recording open.
+    pub fn strip_door(&self) -> StripDoor {
+        StripDoor {
+            jobs: self.jobs.clone(),
+            shared: Arc::clone(&self.shared),
+        }
     }
 
     fn hand_over(&self, what: What) -> Receipt {
-        let (answer, receipt) = bounded(1);
-        let why = match self.jobs.try_send(Job { what, answer }) {
-            Ok(()) => return Receipt { answer: receipt },
-            Err(TrySendError::Full(job)) => (
-                job,
-                "the disk does not answer and the memory for waiting passes is full",
-            ),
-            Err(TrySendError::Disconnected(job)) => (job, "the recording has ended"),
-        };
-        self.shared.lose(why.0, why.1.to_owned());
-        Receipt { answer: receipt }
+        hand_over(&self.jobs, &self.shared, what)
     }
 
     /// What the writer shows of itself right now.
@@ -263,6 +256,35 @@ impl StoreWriter {
         self.shared
             .ending
             .store(true, std::sync::atomic::Ordering::Release);
+    }
+}
+
+fn hand_over(jobs: &Sender<Job>, shared: &Shared, what: What) -> Receipt {
+    let (answer, receipt) = bounded(1);
+    let why = match jobs.try_send(Job { what, answer }) {
+        Ok(()) => return Receipt { answer: receipt },
+        Err(TrySendError::Full(job)) => (
+            job,
+            "the disk does not answer and the memory for waiting passes is full",
+        ),
+        Err(TrySendError::Disconnected(job)) => (job, "the recording has ended"),
+    };
+    shared.lose(why.0, why.1.to_owned());
+    Receipt { answer: receipt }
+}
+
+/// Takes pictures of passes that were submitted before.
+#[derive(Clone)]
+pub struct StripDoor {
+    jobs: Sender<Job>,
+    shared: Arc<Shared>,
+}
+
+impl StripDoor {
+    /// Hands over pictures of a pass. Returns at once. While the disk does
+    /// not take them only few are kept; the others are counted as lost.
+    pub fn submit(&self, number: u32, strips: Vec<PictureStrip>) -> Receipt {
+        hand_over(&self.jobs, &self.shared, What::Strips { number, strips })
     }
 }
 

@@ -225,7 +225,7 @@ fn few_pictures_wait_for_a_full_disk_and_no_pass_is_lost_for_them() {
     let writer = StoreWriter::with_sink(disk.clone(), policy(1000));
     for n in 1..=40 {
         submit(&writer, n);
-        writer.submit_strips(n, Vec::new());
+        writer.strip_door().submit(n, Vec::new());
     }
     until("everything was looked at", || writer.jobs.is_empty());
     until("the rest is let go", || {

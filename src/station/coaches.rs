@@ -1,0 +1,230 @@
+//! One choice of cues per skater, one count of passes for all.
+//!
+//! Every skater of the roster has a [`Coach`] and so a history of its own;
+//! whoever is not known shares one, as everybody does without a roster. Each
+//! coach counts its own passes; what is announced and stored is the number
+//! counted here, so that a number stays unique in the session.
+
+use std::collections::HashMap;
+
+use crate::feedback::{Coach, Cue, FeedbackSettings, SetSummary};
+use crate::joint::with_thresholds;
+use crate::roster::SkaterId;
+use crate::rules::{JudgedPass, Thresholds};
+
+/// The coaches of everybody in the lane.
+pub struct Coaches {
+    settings: FeedbackSettings,
+    by_skater: HashMap<Option<SkaterId>, Coach>,
+    passes: u32,
+    last: Option<Last>,
+}
+
+/// The last pass, to be given to somebody else.
+struct Last {
+    number: u32,
+    skater: Option<SkaterId>,
+    /// The skater's coach as it was before; `None` where it was the first.
+    before: Option<Coach>,
+    pass: JudgedPass,
+}
+
+impl Coaches {
+    /// At the beginning of a session.
+    pub fn new(settings: FeedbackSettings) -> Self {
+        Coaches {
+            settings,
+            by_skater: HashMap::new(),
+            passes: 0,
+            last: None,
+        }
+    }
+
+    /// Takes new settings from the next pass on.
+    pub fn set_settings(&mut self, settings: &FeedbackSettings) {
+        if self.settings != *settings {
+            self.settings = settings.clone();
+            for coach in self.by_skater.values_mut() {
+                coach.set_settings(settings.clone());
+            }
+        }
+    }
+
+    /// Another lane or source: what the earlier passes were like is
+    /// forgotten, the count goes on.
+    pub fn forget(&mut self) {
+        self.last = None;
+        for coach in self.by_skater.values_mut() {
+            coach.forget();
+        }
+    }
+
+    /// The cue of a pass, and the summary of the set it completed.
+    pub fn after_pass(
+        &mut self,
+        skater: Option<SkaterId>,
+        pass: &JudgedPass,
+    ) -> (Cue, Option<SetSummary>) {
+        self.passes = self.passes.saturating_add(1);
+        self.last = Some(Last {
+            number: self.passes,
+            skater,
+            before: self.by_skater.get(&skater).cloned(),
+            pass: pass.clone(),
+        });
+        let coach = self.coach_of(skater);
+        let mut cue = coach.after_pass(pass);
+        let summary = coach.take_summary();
+        cue.pass_number = self.passes;
+        let summary = summary.map(|summary| SetSummary {
+            last_pass: self.passes,
+            ..summary
+        });
+        (cue, summary)
+    }
+
+    /// The pass was somebody else's: it leaves the history of whom it was
+    /// given to and goes into the other's, judged with the other's limits.
+    /// Only of the last pass; further back a history is not put right.
+    pub fn correct(&mut self, number: u32, to: Option<SkaterId>, limits: Option<&Thresholds>) {
+        let Some(last) = self.last.take().filter(|l| l.number == number) else {
+            return;
+        };
+        match last.before {
+            Some(before) => self.by_skater.insert(last.skater, before),
+            None => self.by_skater.remove(&last.skater),
+        };
+        let before = self.by_skater.get(&to).cloned();
+        let pass = match limits {
+            Some(limits) => with_thresholds(last.pass, limits),
+            None => last.pass,
+        };
+        let coach = self.coach_of(to);
+        // What it would have said is not said any more.
+        coach.after_pass(&pass);
+        coach.take_summary();
+        self.last = Some(Last {
+            number,
+            skater: to,
+            before,
+            pass,
+        });
+    }
+
+    fn coach_of(&mut self, skater: Option<SkaterId>) -> &mut Coach {
+        self.by_skater
+            .entry(skater)
+            .or_insert_with(|| Coach::new(self.settings.clone()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::View;
+    use crate::feedback::CueKind;
+    use crate::rules::{AgeGroup, Flag, JudgedPush, Leg, Measure, QUANTITIES, RULES};
+
+    const A: Option<SkaterId> = Some(SkaterId(1));
+    const B: Option<SkaterId> = Some(SkaterId(2));
+
+    /// A pass whose knee stays at an angle, degrees; flagged when `flagged`.
+    fn pass(track_id: u32, knee_deg: f64, flagged: bool) -> JudgedPass {
+        let mut measures = vec![Measure::not_judged("not seen"); RULES.len()];
+        measures[0] = Measure::judged(knee_deg, 1.0, "seen");
+        let thresholds = Thresholds::defaults(AgeGroup::Adult);
+        let limit = thresholds.limits[0].high.unwrap_or(120.0);
+        let push = JudgedPush {
+            leg: Leg::Left,
+            near_leg: None,
+            push_start_s: 0.0,
+            toe_off_s: 0.3,
+            measures,
+            flags: flagged
+                .then(|| Flag {
+                    rule: RULES[0].id.to_owned(),
+                    value: knee_deg,
+                    limit,
+                })
+                .into_iter()
+                .collect(),
+        };
+        JudgedPass {
+            track_id,
+            started_at_s: 0.0,
+            ended_at_s: 2.0,
+            speed_mps: 5.0,
+            view: View::Side,
+            thresholds,
+            pushes: vec![push],
+            quantities: vec![Measure::not_judged("not seen"); QUANTITIES.len()],
+        }
+    }
+
+    fn settings() -> FeedbackSettings {
+        FeedbackSettings {
+            set_passes: 0,
+            ..FeedbackSettings::default()
+        }
+    }
+
+    #[test]
+    fn numbers_are_unique_whoever_skates() {
+        let mut coaches = Coaches::new(settings());
+        let numbers: Vec<u32> = [A, B, None, A]
+            .into_iter()
+            .map(|s| coaches.after_pass(s, &pass(1, 100.0, false)).0.pass_number)
+            .collect();
+        assert_eq!(numbers, [1, 2, 3, 4]);
+        coaches.forget();
+        assert_eq!(
+            coaches.after_pass(B, &pass(1, 100.0, false)).0.pass_number,
+            5
+        );
+    }
+
+    /// Three bad passes of A, then a better one: praised for A, and nothing
+    /// new for B, who never skated badly.
+    #[test]
+    fn one_skaters_history_is_not_anothers() {
+        let improved = |cue: Cue| matches!(cue.kind, CueKind::Improved { .. });
+        let mut coaches = Coaches::new(settings());
+        for _ in 0..3 {
+            coaches.after_pass(A, &pass(1, 150.0, true));
+        }
+        assert!(!improved(coaches.after_pass(B, &pass(1, 135.0, true)).0));
+        assert!(improved(coaches.after_pass(A, &pass(1, 135.0, true)).0));
+    }
+
+    #[test]
+    fn a_corrected_pass_changes_sides() {
+        let improved = |cue: Cue| matches!(cue.kind, CueKind::Improved { .. });
+        // As if A had skated the three bad passes, corrected one by one.
+        let mut coaches = Coaches::new(settings());
+        for _ in 0..3 {
+            let (cue, _) = coaches.after_pass(B, &pass(1, 150.0, true));
+            coaches.correct(cue.pass_number, A, None);
+        }
+        assert!(!improved(coaches.after_pass(B, &pass(1, 135.0, true)).0));
+        assert!(improved(coaches.after_pass(A, &pass(1, 135.0, true)).0));
+        // An older pass is left where it is.
+        coaches.correct(1, B, None);
+        assert_eq!(
+            coaches.after_pass(A, &pass(1, 135.0, true)).0.pass_number,
+            6
+        );
+    }
+
+    #[test]
+    fn a_summary_names_the_pass_of_the_session() {
+        let mut coaches = Coaches::new(FeedbackSettings {
+            set_passes: 2,
+            ..FeedbackSettings::default()
+        });
+        for skater in [A, B, A] {
+            let (cue, summary) = coaches.after_pass(skater, &pass(1, 100.0, false));
+            let expected = (skater == A && cue.pass_number == 3).then_some(3);
+            assert_eq!(summary.map(|s| s.last_pass), expected);
+        }
+    }
+}

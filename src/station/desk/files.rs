@@ -1,0 +1,129 @@
+//! What is kept of pictures and for how long; the copy of everything.
+
+use std::path::Path;
+use std::time::Instant;
+
+use super::super::backup;
+use super::{Desk, Done, PRUNE_EVERY, said};
+use crate::coach::StoredPictures;
+use crate::config::{Edit, Written};
+
+/// 'Without a bound' in the settings file: the largest that can stand there.
+const MOST_DAYS: u32 = 3650;
+const MOST_GB: f64 = 10_000.0;
+
+impl Desk {
+    pub(super) fn keep_pictures(&mut self, on: bool) -> Done {
+        self.write_privacy(&[("keep_pictures", Written::Flag(on))])?;
+        Ok(match on {
+            true => "Pictures of flagged pushes are kept of those who consented; the big screen shows a sign.",
+            false => "No more pictures are kept; those that are there stay until they are deleted.",
+        }
+        .to_owned())
+    }
+
+    pub(super) fn blur_stored_faces(&mut self, on: bool) -> Done {
+        self.write_privacy(&[("blur_stored_faces", Written::Flag(on))])?;
+        Ok(match (on, self.station.screen.blur_faces) {
+            (true, _) => "Faces are made unreadable in stored pictures.",
+            (false, true) => {
+                "Faces stay unreadable in stored pictures, because they are so on the big screen."
+            }
+            (false, false) => "Faces stay readable in pictures stored from now on.",
+        }
+        .to_owned())
+    }
+
+    pub(super) fn set_retention(&mut self, days: Option<u32>, gb: Option<f64>) -> Done {
+        self.write_privacy(&[
+            (
+                "keep_days",
+                Written::Number(f64::from(days.unwrap_or(MOST_DAYS))),
+            ),
+            ("keep_gb", Written::Number(gb.unwrap_or(MOST_GB))),
+        ])?;
+        // At once, not within the hour.
+        self.prune_at = Instant::now();
+        Ok("What is older or more is deleted now and every hour.".to_owned())
+    }
+
+    fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::DeskError> {
+        let edits: Vec<Edit> = values
+            .iter()
+            .map(|(key, value)| Edit::new(&["privacy", key], value.clone()))
+            .collect();
+        self.write_station(&edits)?;
+        self.control.set_privacy(self.station.privacy);
+        Ok(())
+    }
+
+    /// Deletes pictures that may not be kept any longer: at the start and
+    /// every hour.
+    pub(super) fn look_after_pictures(&mut self) {
+        if Instant::now() < self.prune_at {
+            return;
+        }
+        self.prune_at = Instant::now() + PRUNE_EVERY;
+        let retention = self.station.privacy.retention();
+        let free = self.free_bytes().unwrap_or(u64::MAX);
+        let pruned = self.archive().and_then(|archive| {
+            archive.do_chores()?;
+            Ok(archive.prune(&retention, free)?)
+        });
+        match pruned {
+            Ok(pruned) => {
+                if pruned.bytes > 0 || pruned.left_over > 0 {
+                    tracing::info!(?pruned, "pictures were deleted as the settings say");
+                    self.listed = None;
+                }
+                self.control.set_trouble(pruned.still_full.then(|| {
+                    format!(
+                        "the disk of {} has less than {} GB free; free some space",
+                        self.folder.display(),
+                        self.station.privacy.free_space_gb
+                    )
+                }));
+            }
+            Err(error) => tracing::warn!(%error, "stored pictures could not be looked through"),
+        }
+        self.count_stored();
+    }
+
+    /// What lies on the disk, for the view.
+    pub(super) fn count_stored(&mut self) {
+        let Some(archive) = &self.archive else {
+            return;
+        };
+        let Ok(usage) = archive.usage() else {
+            return;
+        };
+        let oldest = archive.oldest_pictures_s().ok().flatten();
+        self.view.privacy.stored = StoredPictures {
+            strips: usage.strips,
+            bytes: usage.picture_bytes,
+            oldest: oldest
+                .and_then(|s| jiff::Timestamp::from_second(s).ok())
+                .map(|t| {
+                    t.to_zoned(jiff::tz::TimeZone::system())
+                        .strftime("%Y-%m-%d")
+                        .to_string()
+                }),
+        };
+    }
+
+    pub(super) fn back_up(&mut self, path: &Path) -> Done {
+        let free = self.archive()?.usage()?;
+        let written =
+            backup::back_up(&self.home, &self.folder, path).map_err(|e| said(e.to_string()))?;
+        tracing::info!(
+            bytes = written.bytes,
+            database = free.database_bytes,
+            "backed up"
+        );
+        Ok(format!(
+            "Everything is in {} ({:.1} MB). It holds names and pictures: keep it safe, and delete it when a skater asks to be deleted.",
+            path.display(),
+            written.bytes as f64 / 1e6
+        ))
+    }
+}

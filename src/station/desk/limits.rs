@@ -1,0 +1,163 @@
+//! Limits: changed in the settings file, in force from the next pass on.
+
+use std::sync::Arc;
+
+use super::super::default_station_file;
+use super::super::settings::StationSettings;
+use super::{Desk, Done, said};
+use crate::coach::{Effect, LimitEdit};
+use crate::config::{Edit, Written};
+use crate::roster::SkaterId;
+use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
+use crate::rules::{AgeGroup, AgeGroups, Limits, RULES, Rule, Thresholds};
+
+/// Pushes a change of limits is tried on.
+const TRIED_ON: u32 = 30;
+
+fn rule(id: &str) -> Result<(usize, &'static Rule), super::DeskError> {
+    RULES
+        .iter()
+        .position(|r| r.id == id)
+        .map(|i| (i, RULES[i]))
+        .ok_or_else(|| said(format!("there is no rule '{id}'")))
+}
+
+impl Desk {
+    pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
+        let (index, rule) = rule(&edit.rule)?;
+        if let Some(fault) = limits_fault(rule, &edit.limits) {
+            return Err(said(fault));
+        }
+        let values = self
+            .archive()?
+            .last_values(rule.measure, edit.group, TRIED_ON)?;
+        let now = self.groups.thresholds(edit.group).limits[index];
+        let effect = Effect {
+            pushes: values.len() as u32,
+            flagged: flagged_of(&values, &edit.limits) as u32,
+            flagged_now: flagged_of(&values, &now) as u32,
+            edit,
+        };
+        let sentence = format!(
+            "Of the last {} judged pushes of {}, {} would be flagged; now it is {}.",
+            effect.pushes,
+            effect.edit.group.name(),
+            effect.flagged,
+            effect.flagged_now
+        );
+        self.view.effect = Some(effect);
+        Ok(sentence)
+    }
+
+    pub(super) fn set_limits(&mut self, edit: &LimitEdit) -> Done {
+        let (_, rule) = rule(&edit.rule)?;
+        self.write_limits(&limit_edits(edit.group, rule, &edit.limits))?;
+        Ok(format!(
+            "New limits for {} of {}, from the next pass on.",
+            rule.short,
+            edit.group.name()
+        ))
+    }
+
+    pub(super) fn reset_limits(&mut self, group: AgeGroup, of: Option<&str>) -> Done {
+        let only = of.map(rule).transpose()?.map(|(i, _)| i);
+        self.write_limits(&edits_of(group, &Thresholds::defaults(group), only))?;
+        Ok(match only {
+            Some(i) => format!("{} of {} has its default.", RULES[i].short, group.name()),
+            None => format!("{} has the defaults.", group.name()),
+        })
+    }
+
+    pub(super) fn copy_limits(&mut self, from: AgeGroup, to: AgeGroup) -> Done {
+        let limits = self.groups.thresholds(from);
+        self.write_limits(&edits_of(to, &limits, None))?;
+        Ok(format!("{} has the limits of {}.", to.name(), from.name()))
+    }
+
+    pub(super) fn undo_limits(&mut self) -> Done {
+        match self.groups_file.undo(AgeGroups::from_toml)? {
+            Some(groups) => {
+                self.take_groups(groups);
+                Ok("The last change of limits is taken back.".to_owned())
+            }
+            None => Err(said("there is no change of limits to take back")),
+        }
+    }
+
+    pub(super) fn override_limits(
+        &mut self,
+        skater: SkaterId,
+        id: &str,
+        limits: Option<Limits>,
+    ) -> Done {
+        let (_, rule) = rule(id)?;
+        if let Some(fault) = limits.and_then(|l| limits_fault(rule, &l)) {
+            return Err(said(fault));
+        }
+        let mut skater = self.skater(skater)?;
+        match limits {
+            Some(limits) => skater.overrides.insert(rule.id.to_owned(), limits),
+            None => skater.overrides.remove(rule.id),
+        };
+        self.archive()?.change_skater(&skater)?;
+        self.roster_changed()?;
+        Ok(match limits {
+            Some(_) => format!("{} has own limits for {}.", skater.label(), rule.short),
+            None => format!("{} has the limits of the group again.", skater.label()),
+        })
+    }
+
+    pub(super) fn use_age_group(&mut self, group: AgeGroup) -> Done {
+        self.write_station(&[Edit::new(
+            &["age_group"],
+            Written::Text(group.name().to_owned()),
+        )])?;
+        self.judging.thresholds = self.groups.thresholds(group);
+        self.control.set_judging(self.judging.clone());
+        Ok(format!(
+            "Skaters without a group are judged as {} from the next pass on.",
+            group.name()
+        ))
+    }
+
+    fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+        let groups = self.groups_file.apply(
+            edits,
+            &crate::rules::settings::default_file(),
+            AgeGroups::from_toml,
+        )?;
+        self.take_groups(groups);
+        Ok(())
+    }
+
+    /// One snapshot, from the next pass on; the tracks in the lane stay.
+    fn take_groups(&mut self, groups: AgeGroups) {
+        self.groups = Arc::new(groups);
+        self.control.lineup.set_groups(Arc::clone(&self.groups));
+        self.judging.thresholds = self.groups.thresholds(self.judging.thresholds.age_group);
+        self.control.set_judging(self.judging.clone());
+        // It was made for other limits.
+        self.view.effect = None;
+    }
+
+    /// Writes into the station file, and takes the settings as they then are.
+    pub(super) fn write_station(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+        let folder = self.home.join("config");
+        self.station = self
+            .station_file
+            .apply(edits, &default_station_file(), |text, name| {
+                StationSettings::from_toml(text, name, &folder)
+            })?;
+        Ok(())
+    }
+}
+
+fn edits_of(group: AgeGroup, thresholds: &Thresholds, only: Option<usize>) -> Vec<Edit> {
+    RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .enumerate()
+        .filter(|(i, _)| only.is_none_or(|only| only == *i))
+        .flat_map(|(_, (rule, limits))| limit_edits(group, rule, limits))
+        .collect()
+}

@@ -1,0 +1,396 @@
+//! The desk: does what the coach asks for, away from the judging.
+//!
+//! Takes: [`Command`]s over a bounded queue; what the judging side shows of
+//! itself ([`super::control::Seen`]).
+//! Gives: one [`PanelView`] at a time; settings, roster and queue to the
+//! judging side through [`Control`].
+//! Fails: never for long. Every command is answered in the view, with the
+//! reason where it could not be done; a command that found the queue full is
+//! answered too. A folder that cannot be used is tried again.
+//!
+//! It has a thread of its own and its own way into the recordings
+//! ([`Archive`]), so that a slow disk holds up neither the judging nor the
+//! panel.
+
+mod export;
+mod files;
+mod limits;
+mod review;
+mod roster;
+mod set_up;
+mod status;
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use arc_swap::ArcSwap;
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
+
+use super::analyser::Judging;
+use super::control::Control;
+use super::pin::{Pin, PinError};
+use super::settings::{Setup, StationSettings, age_groups_file, station_file};
+use crate::capture::{CameraInfo, CameraRequest};
+use crate::coach::{Answer, CameraEntry, Command, PanelView, PinState};
+use crate::config::{ConfigError, EditedFile};
+use crate::rules::AgeGroups;
+use crate::store::{Archive, StoreError};
+use export::ExportRun;
+pub use export::Exporter;
+pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
+pub(crate) use status::free_bytes;
+
+/// Commands that may wait: more than a person can give in the time the
+/// slowest takes.
+const QUEUE: usize = 128;
+/// How often the view is made anew when nothing is asked for.
+const REFRESH: Duration = Duration::from_millis(200);
+/// Pictures are looked through this often.
+const PRUNE_EVERY: Duration = Duration::from_secs(3600);
+/// An archive that could not be opened is tried again after this.
+const OPEN_AGAIN: Duration = Duration::from_secs(5);
+
+/// What the desk starts with.
+pub struct DeskSetup {
+    /// The resources folder.
+    pub home: PathBuf,
+    /// The folder of the recordings.
+    pub folder: PathBuf,
+    /// The settings as they were read.
+    pub setup: Setup,
+    /// The lane file, where it is not the one of the settings.
+    pub lane_file: Option<PathBuf>,
+    /// What passes are judged with.
+    pub judging: Judging,
+    /// The camera in use.
+    pub camera: CameraRequest,
+    /// What writes exports, where that is there.
+    pub exporter: Option<Exporter>,
+}
+
+/// The way to the desk. It ends when the last one is dropped.
+#[derive(Clone)]
+pub struct DeskHandle {
+    commands: Sender<Command>,
+    view: Arc<ArcSwap<PanelView>>,
+    refused: Arc<AtomicU64>,
+}
+
+impl DeskHandle {
+    /// Starts the desk on a thread of its own.
+    pub fn start(setup: DeskSetup, control: Arc<Control>) -> Self {
+        let (commands, incoming) = bounded(QUEUE);
+        let view = Arc::new(ArcSwap::from_pointee(PanelView::default()));
+        let refused = Arc::new(AtomicU64::new(0));
+        let handle = DeskHandle {
+            commands,
+            view: Arc::clone(&view),
+            refused: Arc::clone(&refused),
+        };
+        let spawned = thread::Builder::new()
+            .name("desk".into())
+            .spawn(move || Desk::new(setup, control, view).run(&incoming, &refused));
+        if let Err(error) = spawned {
+            tracing::error!(%error, "the coach's panel cannot work: its thread did not start");
+            let mut view = PanelView::default();
+            view.station.problems = vec![format!(
+                "the panel cannot work because its thread did not start ({error}); restart Kickplate"
+            )];
+            handle.view.store(Arc::new(view));
+        }
+        handle
+    }
+
+    /// Hands over a command. Returns at once; what became of it stands in
+    /// [`PanelView::answer`], also where too many were waiting.
+    pub fn send(&self, command: Command) {
+        if self.commands.try_send(command).is_err() {
+            self.refused.fetch_add(1, Ordering::AcqRel);
+        }
+    }
+
+    /// How everything is now.
+    pub fn view(&self) -> Arc<PanelView> {
+        self.view.load_full()
+    }
+}
+
+/// Why a command could not be done, in one sentence.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum DeskError {
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    #[error(transparent)]
+    Pin(#[from] PinError),
+    #[error("{0}")]
+    Said(String),
+}
+
+/// What a command came to: the sentence of its answer.
+type Done = Result<String, DeskError>;
+
+fn said(sentence: impl Into<String>) -> DeskError {
+    DeskError::Said(sentence.into())
+}
+
+fn too_fast_sentence(lost: u64) -> String {
+    format!("{lost} things came too fast one after the other and were not done; do them again")
+}
+
+struct Desk {
+    home: PathBuf,
+    folder: PathBuf,
+    control: Arc<Control>,
+    archive: Option<Archive>,
+    archive_fault: Option<String>,
+    try_open_at: Instant,
+    station_file: EditedFile,
+    groups_file: EditedFile,
+    station: StationSettings,
+    groups: Arc<AgeGroups>,
+    judging: Judging,
+    lane_file: PathBuf,
+    camera: CameraRequest,
+    pin: Pin,
+    exporter: Option<Exporter>,
+    export: Option<ExportRun>,
+    looking_for_cameras: Option<Receiver<Vec<CameraInfo>>>,
+    view: PanelView,
+    published: Arc<ArcSwap<PanelView>>,
+    answers: u64,
+    started: Instant,
+    prune_at: Instant,
+    /// The session that is listed follows the one being recorded until
+    /// another is opened.
+    follow_recording: bool,
+    /// Commands that found the queue full, and when the last one did.
+    too_fast: Option<(Instant, u64)>,
+    /// Written passes and session the list was made for.
+    listed: Option<(i64, u64)>,
+}
+
+impl Desk {
+    fn new(setup: DeskSetup, control: Arc<Control>, published: Arc<ArcSwap<PanelView>>) -> Self {
+        let now = Instant::now();
+        let lane_file = setup
+            .lane_file
+            .unwrap_or_else(|| setup.setup.station.lane.clone());
+        Desk {
+            station_file: EditedFile::new(station_file(&setup.home)),
+            groups_file: EditedFile::new(age_groups_file(&setup.home)),
+            pin: Pin::in_folder(&setup.folder),
+            home: setup.home,
+            folder: setup.folder,
+            control,
+            archive: None,
+            archive_fault: None,
+            try_open_at: now,
+            station: setup.setup.station,
+            groups: Arc::new(setup.setup.age_groups),
+            judging: setup.judging,
+            lane_file,
+            camera: setup.camera,
+            exporter: setup.exporter,
+            export: None,
+            looking_for_cameras: None,
+            view: PanelView::default(),
+            published,
+            answers: 0,
+            started: now,
+            prune_at: now,
+            follow_recording: true,
+            too_fast: None,
+            listed: None,
+        }
+    }
+
+    fn run(mut self, incoming: &Receiver<Command>, refused: &AtomicU64) {
+        self.control.lineup.set_groups(Arc::clone(&self.groups));
+        self.list_lanes();
+        self.view.pin = match self.pin.is_set() {
+            true => PinState::Locked,
+            false => PinState::NotSet,
+        };
+        self.refresh();
+        loop {
+            match incoming.recv_timeout(REFRESH) {
+                Ok(command) => self.execute(command),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => break,
+            }
+            let lost = refused.swap(0, Ordering::AcqRel);
+            if lost > 0 {
+                // Also beside the answers, which come and go quickly then.
+                let before = self.too_fast.map_or(0, |(_, n)| n);
+                self.too_fast = Some((Instant::now(), before + lost));
+                self.answer(Err(said(too_fast_sentence(lost))));
+            }
+            self.look_after_pictures();
+            self.refresh();
+        }
+        if let Some(export) = &self.export {
+            export.cancel();
+        }
+    }
+
+    fn execute(&mut self, command: Command) {
+        // A fault of one command is answered and does not end the desk.
+        let done = catch_unwind(AssertUnwindSafe(|| self.try_to(command)));
+        self.answer(done.unwrap_or_else(|_| {
+            Err(said(
+                "a fault of the program itself stopped this; it stands in the log, please report it",
+            ))
+        }));
+    }
+
+    fn answer(&mut self, done: Done) {
+        let (sentence, done) = match done {
+            Ok(sentence) => (sentence, true),
+            Err(error) => (error.to_string(), false),
+        };
+        if !done {
+            tracing::info!("the desk could not do something it was asked for");
+        }
+        self.answers += 1;
+        self.view.answer = Some(Answer {
+            number: self.answers,
+            sentence,
+            done,
+        });
+    }
+
+    fn try_to(&mut self, command: Command) -> Done {
+        if self.view.pin == PinState::Locked
+            && !matches!(command, Command::Unlock(_) | Command::ShowMe)
+        {
+            return Err(said("the panel is locked; give the PIN first"));
+        }
+        match command {
+            Command::Unlock(pin) => {
+                self.pin.check(&pin)?;
+                self.view.pin = PinState::Open;
+                Ok("The panel is open.".to_owned())
+            }
+            Command::Lock => {
+                if !self.pin.is_set() {
+                    return Err(said("there is no PIN yet; set one first"));
+                }
+                self.view.pin = PinState::Locked;
+                self.view.push = None;
+                self.view.progress = None;
+                Ok("The panel is locked.".to_owned())
+            }
+            Command::SetPin(pin) => {
+                self.pin.set(pin.as_deref())?;
+                self.view.pin = match pin {
+                    Some(_) => PinState::Open,
+                    None => PinState::NotSet,
+                };
+                Ok(match pin {
+                    Some(_) => "The PIN is set.".to_owned(),
+                    None => "The panel opens without a PIN now.".to_owned(),
+                })
+            }
+            Command::FindCameras => self.find_cameras(),
+            Command::UseCamera { id, mode } => self.use_camera(id, mode),
+            Command::CheckPicture => self.check_picture(),
+            Command::FindScale(draft) => self.find_scale(&draft),
+            Command::SaveLane {
+                name,
+                lane,
+                reading_distance_m,
+            } => self.save_lane(&name, &lane, reading_distance_m),
+            Command::UseLane(name) => self.use_lane(&name),
+            Command::UseAgeGroup(group) => self.use_age_group(group),
+            Command::PreviewLimits(edit) => self.preview_limits(edit),
+            Command::SetLimits(edit) => self.set_limits(&edit),
+            Command::ResetLimits { group, rule } => self.reset_limits(group, rule.as_deref()),
+            Command::CopyLimits { from, to } => self.copy_limits(from, to),
+            Command::UndoLimits => self.undo_limits(),
+            Command::OverrideLimits {
+                skater,
+                rule,
+                limits,
+            } => self.override_limits(skater, &rule, limits),
+            Command::AddSkater(skater) => self.add_skater(skater),
+            Command::ChangeSkater(skater) => self.change_skater(skater),
+            Command::DeleteSkater(id) => self.delete_skater(id),
+            Command::SetConsent(id, consent) => self.set_consent(id, consent),
+            Command::ImportRoster(path) => self.import_roster(&path),
+            Command::ExportRoster(path) => self.export_roster(&path),
+            Command::SetQueue(order) => self.set_queue(order),
+            Command::Queue(step) => self.step(step),
+            Command::SetSkaterOfPass(pass, skater) => self.set_skater_of_pass(pass, skater),
+            Command::OpenSession(id) => self.open_session(id),
+            Command::OpenPush { push, rule } => self.open_push(push, rule),
+            Command::SetVerdict {
+                push,
+                rule,
+                verdict,
+            } => {
+                self.archive()?.set_verdict(&push, &rule, verdict)?;
+                self.noted(push)
+            }
+            Command::SetComment(push, comment) => {
+                self.archive()?.set_comment(&push, &comment)?;
+                self.noted(push)
+            }
+            Command::SetStarred(push, starred) => {
+                self.archive()?.set_starred(&push, starred)?;
+                self.noted(push)
+            }
+            Command::ShowMe => {
+                self.control.show_me();
+                Ok("The big screen shows the last flagged push, where its pictures are still there."
+                    .to_owned())
+            }
+            Command::OpenProgress(id) => self.open_progress(id),
+            Command::KeepPictures(on) => self.keep_pictures(on),
+            Command::SetRetention { keep_days, keep_gb } => self.set_retention(keep_days, keep_gb),
+            Command::BlurStoredFaces(on) => self.blur_stored_faces(on),
+            Command::Export(order) => self.start_export(order),
+            Command::CancelExport => self.cancel_export(),
+            Command::BackUp(path) => self.back_up(&path),
+        }
+    }
+
+    /// The recordings. Opened when they are first needed, and again where the
+    /// file is not the same any more.
+    fn archive(&mut self) -> Result<&Archive, DeskError> {
+        let stale = self.archive.as_ref().is_none_or(|a| !a.is_current());
+        if stale {
+            self.archive = None;
+            let archive = Archive::open(&self.folder)?;
+            self.archive_fault = None;
+            self.archive = Some(archive);
+            self.roster_changed()?;
+        }
+        self.archive
+            .as_ref()
+            .ok_or_else(|| said("the recordings are not open"))
+    }
+
+    fn camera_entries(&mut self, found: Vec<CameraInfo>) {
+        let in_use = self.camera.id.clone();
+        let only = found.len() == 1;
+        let entries = found
+            .into_iter()
+            .map(|c| CameraEntry {
+                in_use: match &in_use {
+                    Some(id) => *id == c.stable_id,
+                    None => only,
+                },
+                id: c.stable_id,
+                name: c.name,
+                modes: c.modes.iter().map(|m| (m.width, m.height, m.fps)).collect(),
+            })
+            .collect();
+        self.view.cameras = Arc::new(entries);
+    }
+}

@@ -1,0 +1,363 @@
+//! Cameras, lanes, the scale, and a look at the picture.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use crossbeam_channel::bounded;
+
+use super::super::control::Switch;
+use super::{Desk, Done, said};
+use crate::capture::{Frame, list_cameras};
+use crate::coach::{LaneDraft, LaneEntry, PictureAdvice, PictureCheck, ScaleResult};
+use crate::config::{Edit, Lane, Written, write_atomically};
+use crate::geometry::find_stand;
+
+/// How well a mark is placed by hand on a screen, pixels.
+const MARK_ERROR_PX: f64 = 1.5;
+/// How long a frame is waited for.
+const FRAME_PATIENCE: Duration = Duration::from_secs(2);
+/// Names that are other files of the settings folder.
+const RESERVED: [&str; 3] = ["station", "age-groups", "marks-example"];
+const LONGEST_NAME: usize = 60;
+
+/// A skater of this speed is taken for the blur, metres a second.
+const SPEED_MPS: f64 = 5.0;
+/// Darker and brighter than this a body is hard to tell from the ice; mean
+/// brightness, 0 to 255. Proposals of this project.
+const DARK: f64 = 50.0;
+const BRIGHT: f64 = 215.0;
+/// Share of pixels without detail that is worth a word.
+const CLIPPED: f64 = 0.15;
+/// Below this a push of a third of a second has too few pictures, frames a
+/// second.
+const SLOW_FPS: f64 = 25.0;
+
+impl Desk {
+    /// Cameras are asked on a thread of their own: one that hangs in its
+    /// driver holds up nothing.
+    pub(super) fn find_cameras(&mut self) -> Done {
+        if self.looking_for_cameras.is_some() {
+            return Ok("Cameras are being looked for already.".to_owned());
+        }
+        let (found, answer) = bounded(1);
+        std::thread::Builder::new()
+            .name("cameras".into())
+            .spawn(move || {
+                // Nobody may be waiting any more.
+                let _ = found.send(list_cameras());
+            })
+            .map_err(|e| said(format!("cameras cannot be looked for ({e})")))?;
+        self.looking_for_cameras = Some(answer);
+        Ok("Looking for cameras.".to_owned())
+    }
+
+    /// Takes what the search for cameras found, once it has.
+    pub(super) fn take_cameras(&mut self) {
+        let Some(answer) = &self.looking_for_cameras else {
+            return;
+        };
+        match answer.try_recv() {
+            Ok(found) => {
+                self.looking_for_cameras = None;
+                self.camera_entries(found);
+            }
+            Err(crossbeam_channel::TryRecvError::Disconnected) => self.looking_for_cameras = None,
+            Err(crossbeam_channel::TryRecvError::Empty) => {}
+        }
+    }
+
+    pub(super) fn use_camera(&mut self, id: String, (width, height, fps): (u32, u32, u32)) -> Done {
+        let number = |key, v: u32| Edit::new(&[key], Written::Number(f64::from(v)));
+        self.write_station(&[
+            Edit::new(&["camera"], Written::Text(id.clone())),
+            number("width", width),
+            number("height", height),
+            number("fps", fps),
+        ])?;
+        self.camera.id = Some(id);
+        (self.camera.width, self.camera.height, self.camera.fps) = (width, height, fps);
+        self.control.switch(Switch {
+            camera: Some(self.camera.clone()),
+            lane: None,
+        });
+        let mut cameras = (*self.view.cameras).clone();
+        for camera in &mut cameras {
+            camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
+        }
+        self.view.cameras = Arc::new(cameras);
+        Ok(format!(
+            "The camera is opened at {width} x {height} with {fps} pictures a second; a new session begins."
+        ))
+    }
+
+    pub(super) fn check_picture(&mut self) -> Done {
+        let seen = self.control.seen();
+        let fps = seen
+            .feed
+            .as_ref()
+            .map(|f| f.fps_measured)
+            .filter(|fps| *fps > 0.0);
+        let frame = self.control.next_frame(FRAME_PATIENCE).ok_or_else(|| {
+            said("no picture came from the camera in two seconds; look at its state first")
+        })?;
+        let check = picture_check(&frame, fps);
+        let sentence = match check.advice.first() {
+            Some(advice) => advice.sentence.clone(),
+            None => "The picture is good.".to_owned(),
+        };
+        self.view.picture_check = Some(check);
+        Ok(sentence)
+    }
+
+    pub(super) fn find_scale(&mut self, draft: &LaneDraft) -> Done {
+        let found = find_stand(
+            &draft.lane,
+            draft.frame_px,
+            &draft.marks,
+            &draft.line_px,
+            draft.hfov_known,
+            MARK_ERROR_PX,
+        );
+        let stand = match found {
+            Ok(stand) => stand,
+            Err(error) => {
+                self.view.scale = Some(Err(error.to_string()));
+                return Err(said(error.to_string()));
+            }
+        };
+        let lane = Lane {
+            camera_height_m: stand.camera_height_m.value,
+            tilt_deg: stand.tilt_deg.value,
+            roll_deg: stand.roll_deg.value,
+            hfov_deg: stand.hfov_deg.value,
+            lane_distance_m: stand.lane_distance_m.value,
+            ..draft.lane.clone()
+        };
+        let sentence = format!(
+            "Lengths on the lane are right within {:.1} % (one standard deviation).",
+            100.0 * stand.scale_error
+        );
+        self.view.scale = Some(Ok(ScaleResult {
+            lane,
+            camera_height_m: stand.camera_height_m,
+            tilt_deg: stand.tilt_deg,
+            roll_deg: stand.roll_deg,
+            lane_distance_m: stand.lane_distance_m,
+            length_error: stand.scale_error,
+            misfit_px: stand.misfit_px,
+        }));
+        Ok(sentence)
+    }
+
+    pub(super) fn save_lane(
+        &mut self,
+        name: &str,
+        lane: &Lane,
+        reading_distance_m: Option<f64>,
+    ) -> Done {
+        let file = self.lane_path(name)?;
+        let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
+        // What is written is what the station would read.
+        let lane = Lane::from_toml(&text, &file.display().to_string())?;
+        write_atomically(&file, text.as_bytes(), 0o644)
+            .map_err(|e| said(format!("{} cannot be written ({e})", file.display())))?;
+        if let Some(distance) = reading_distance_m {
+            self.write_station(&[Edit::new(
+                &["reading_distance_m"],
+                Written::Number(distance),
+            )])?;
+        }
+        let in_use = same_file(&file, &self.lane_file);
+        if in_use {
+            self.take_lane(lane, file);
+        }
+        self.list_lanes();
+        Ok(match (in_use, reading_distance_m) {
+            (true, _) => format!("The lane '{name}' is saved and in use; a new session begins."),
+            (false, Some(_)) => format!(
+                "The lane '{name}' is saved. The reading distance holds from the next start."
+            ),
+            (false, None) => format!("The lane '{name}' is saved."),
+        })
+    }
+
+    pub(super) fn use_lane(&mut self, name: &str) -> Done {
+        let file = self.lane_path(name)?;
+        let lane = Lane::load(&file)?;
+        self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
+        self.take_lane(lane, file);
+        self.list_lanes();
+        Ok(format!(
+            "The lane '{name}' is in use; a new session begins."
+        ))
+    }
+
+    fn take_lane(&mut self, lane: Lane, file: PathBuf) {
+        self.judging.lane = lane.clone();
+        self.lane_file = file;
+        self.control.switch(Switch {
+            camera: None,
+            lane: Some(lane),
+        });
+    }
+
+    /// Where a lane of this name lies: a plain file of the settings folder.
+    fn lane_path(&self, name: &str) -> Result<PathBuf, super::DeskError> {
+        let fits = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_');
+        let good = !name.trim().is_empty()
+            && name.trim() == name
+            && name.chars().count() <= LONGEST_NAME
+            && name.chars().all(fits);
+        if !good {
+            return Err(said(format!(
+                "a lane's name has letters, digits, spaces and hyphens, and at most {LONGEST_NAME} of them"
+            )));
+        }
+        if RESERVED.contains(&name.to_lowercase().as_str()) {
+            return Err(said(format!(
+                "'{name}' is the name of another settings file; choose another one"
+            )));
+        }
+        Ok(self.home.join("config").join(format!("{name}.toml")))
+    }
+
+    /// Lists the lane files of the settings folder.
+    pub(super) fn list_lanes(&mut self) {
+        let folder = self.home.join("config");
+        let mut lanes: Vec<LaneEntry> = std::fs::read_dir(&folder)
+            .into_iter()
+            .flatten()
+            .filter_map(Result::ok)
+            .map(|e| e.path())
+            .filter(|p| p.extension().is_some_and(|e| e == "toml"))
+            .filter_map(|file| {
+                let name = file.file_stem()?.to_str()?.to_owned();
+                let other = RESERVED.contains(&name.to_lowercase().as_str())
+                    || name.starts_with("marks")
+                    || name.starts_with('.');
+                (!other).then(|| LaneEntry {
+                    in_use: same_file(&file, &self.lane_file),
+                    lane: Lane::load(&file).map_err(|e| e.to_string()),
+                    name,
+                    file,
+                })
+            })
+            .collect();
+        lanes.sort_by(|a, b| a.name.cmp(&b.name));
+        self.view.lanes = Arc::new(lanes);
+    }
+}
+
+fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {
+    match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => a == b,
+    }
+}
+
+/// What one picture and the rate of pictures say. The time the shutter is
+/// open is not told by cameras here: nothing is asserted about the blur, but
+/// what it can be at most is said.
+fn picture_check(frame: &Frame, fps: Option<f64>) -> PictureCheck {
+    let mut histogram = [0u64; 256];
+    for p in frame.rgb.chunks_exact(3) {
+        // Weights of ITU-R BT.601 in 1/256.
+        let [r, g, b] = [p[0], p[1], p[2]].map(u32::from);
+        histogram[((77 * r + 150 * g + 29 * b) >> 8).min(255) as usize] += 1;
+    }
+    let all = histogram.iter().sum::<u64>().max(1) as f64;
+    let brightness = histogram
+        .iter()
+        .enumerate()
+        .map(|(v, n)| v as f64 * *n as f64)
+        .sum::<f64>()
+        / all;
+    let share = |range: std::ops::Range<usize>| histogram[range].iter().sum::<u64>() as f64 / all;
+    let (black, white) = (share(0..3), share(253..256));
+    let mut advice = Vec::new();
+    let mut say = |sentence: String| advice.push(PictureAdvice { sentence });
+    if brightness < DARK {
+        say(format!(
+            "The picture is dark ({brightness:.0} of 255): open the aperture or raise the gain, not the exposure time."
+        ));
+    }
+    if white > CLIPPED || brightness > BRIGHT {
+        say(format!(
+            "{:.0} % of the picture is white without detail: shorten the exposure time.",
+            100.0 * white
+        ));
+    }
+    if black > CLIPPED {
+        say(format!(
+            "{:.0} % of the picture is black without detail: more light or more gain.",
+            100.0 * black
+        ));
+    }
+    match fps {
+        Some(fps) if fps < SLOW_FPS => say(format!(
+            "Only {fps:.0} pictures a second come in: choose a smaller picture or a faster mode."
+        )),
+        _ => {}
+    }
+    if let Some(fps) = fps {
+        let worst_mm = 1000.0 * SPEED_MPS / fps;
+        say(format!(
+            "How long the shutter is open is not known; if it is open the whole time between two pictures, a skater at {SPEED_MPS:.0} m/s is smeared over {worst_mm:.0} mm. Set the exposure to 1/500 s (10 mm) or shorter."
+        ));
+    }
+    PictureCheck {
+        brightness,
+        clipped_share: black + white,
+        fps,
+        blur_mm: None,
+        advice,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn frame(rgb: [u8; 3]) -> Frame {
+        Frame {
+            rgb: rgb.repeat(64 * 36),
+            ..blank()
+        }
+    }
+
+    fn blank() -> Frame {
+        Frame {
+            seq: 0,
+            captured_at_s: 0.0,
+            width: 64,
+            height: 36,
+            rgb: Vec::new(),
+        }
+    }
+
+    fn advice(check: &PictureCheck) -> Vec<&str> {
+        check.advice.iter().map(|a| a.sentence.as_str()).collect()
+    }
+
+    #[test]
+    fn what_is_wrong_with_a_picture_is_said_with_numbers() {
+        let good = picture_check(&frame([120, 120, 120]), Some(60.0));
+        assert!((good.brightness - 120.0).abs() < 1.0);
+        assert_eq!((good.clipped_share, good.blur_mm), (0.0, None));
+        assert_eq!(good.advice.len(), 1, "{:?}", good.advice);
+        assert!(advice(&good)[0].contains("over 83 mm"), "{:?}", good.advice);
+
+        let dark = picture_check(&frame([1, 1, 1]), Some(12.0));
+        let said = advice(&dark);
+        assert!(said[0].starts_with("The picture is dark"), "{said:?}");
+        assert!(
+            said[1].starts_with("100 % of the picture is black"),
+            "{said:?}"
+        );
+        assert!(said[2].starts_with("Only 12 pictures"), "{said:?}");
+        let white = picture_check(&frame([255, 255, 255]), None);
+        assert_eq!(white.clipped_share, 1.0);
+        assert!(advice(&white)[0].starts_with("100 % of the picture is white"));
+    }
+}

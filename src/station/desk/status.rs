@@ -1,0 +1,181 @@
+//! The view, made anew: how the station is and what happens in the lane.
+
+use super::super::words;
+use super::{Desk, OPEN_AGAIN};
+use crate::capture::FeedState;
+use crate::coach::{LivePart, QueueView, StationPart};
+use crate::store::{PassKey, WriterState};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// How long it is said that commands were not taken.
+const SAID_FOR: Duration = Duration::from_secs(30);
+
+impl Desk {
+    /// Makes the view anew and publishes it.
+    pub(super) fn refresh(&mut self) {
+        self.open_archive_when_due();
+        self.take_cameras();
+        self.follow_export();
+        let seen = self.control.seen();
+        let recording = self.recording_session();
+        self.list_when_due(recording);
+        self.view.live = LivePart {
+            somebody_passing: seen.somebody_passing,
+            preview: seen.preview.clone(),
+            frame_px: seen.frame_px,
+            last: seen.last.as_ref().zip(recording).map(|(cue, session)| {
+                let key = PassKey {
+                    session,
+                    number: cue.pass_number,
+                };
+                (key, words::cue_sentence(cue))
+            }),
+        };
+        let standing = self.control.lineup.standing();
+        self.view.queue = QueueView {
+            order: standing.order,
+            current: standing.current,
+            last: standing.last,
+            can_undo: standing.can_undo,
+        };
+        self.view.groups = Arc::clone(&self.groups);
+        self.view.can_undo_limits = self.groups_file.can_undo();
+        self.view.age_group = Some(self.judging.thresholds.age_group);
+        self.view.station = self.station_part();
+        self.view.privacy.keep_pictures = self.station.privacy.keep_pictures;
+        self.view.privacy.keep_days = Some(self.station.privacy.keep_days);
+        self.view.privacy.keep_gb = Some(self.station.privacy.keep_gb);
+        self.view.privacy.blur_stored_faces = self.station.privacy.blur_stored_faces;
+        self.published.store(Arc::new(self.view.clone()));
+    }
+
+    /// Opens the recordings where they are not open, now and then.
+    fn open_archive_when_due(&mut self) {
+        if self.archive.as_ref().is_some_and(|a| a.is_current())
+            || Instant::now() < self.try_open_at
+        {
+            return;
+        }
+        self.try_open_at = Instant::now() + OPEN_AGAIN;
+        let opened = self.archive().map(|_| ());
+        match opened {
+            Ok(()) => {
+                self.listed = None;
+                self.count_stored();
+            }
+            Err(error) => self.archive_fault = Some(error.to_string()),
+        }
+    }
+
+    /// Lists the passes anew when one was written.
+    fn list_when_due(&mut self, recording: Option<i64>) {
+        let written = self
+            .control
+            .seen()
+            .recording
+            .as_ref()
+            .map_or(0, |r| r.written);
+        let session = match (self.follow_recording, recording) {
+            (true, Some(session)) => Some(session),
+            _ => self.view.session,
+        };
+        let Some(session) = session.or_else(|| self.newest_session()) else {
+            return;
+        };
+        let now = Some((session, written));
+        if self.listed == now || self.archive.is_none() {
+            return;
+        }
+        self.listed = now;
+        if let Err(error) = self.list(session) {
+            self.archive_fault = Some(error.to_string());
+        }
+        self.count_stored();
+    }
+
+    fn newest_session(&self) -> Option<i64> {
+        let sessions = self.archive.as_ref()?.sessions().ok()?;
+        sessions.last().map(|s| s.id.number())
+    }
+
+    fn station_part(&self) -> StationPart {
+        let seen = self.control.seen();
+        let feed = seen.feed.as_ref();
+        let recording = seen.recording.as_ref();
+        let mut problems = Vec::new();
+        if let Some(feed) = feed
+            && matches!(
+                feed.state,
+                FeedState::Searching | FeedState::Lost | FeedState::Stalled
+            )
+        {
+            problems.push(feed.message.clone());
+        }
+        if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {
+            problems.push(why.clone());
+        }
+        if let Some(lost) = recording.filter(|r| r.lost > 0) {
+            problems.push(format!(
+                "{} could not be stored: {}",
+                words::passes(lost.lost as usize),
+                lost.last_loss.as_deref().unwrap_or("see the log")
+            ));
+        }
+        if let Some(lost) = recording.filter(|r| r.pictures_lost > 0) {
+            problems.push(format!(
+                "the pictures of {} could not be stored",
+                words::passes(lost.pictures_lost as usize)
+            ));
+        }
+        if let Some((at, lost)) = self.too_fast
+            && at.elapsed() < SAID_FOR
+        {
+            problems.push(super::too_fast_sentence(lost));
+        }
+        problems.extend(self.archive_fault.clone());
+        problems.extend(self.control.trouble().map(|t| (*t).clone()));
+        StationPart {
+            camera: feed.map_or_else(|| "starting".to_owned(), |f| f.message.clone()),
+            camera_live: feed.is_some_and(|f| f.state == FeedState::Live),
+            fps: feed.map(|f| f.fps_measured).filter(|fps| *fps > 0.0),
+            dropped: feed.map_or(0, |f| f.dropped),
+            corrupt: feed.map_or(0, |f| f.corrupt),
+            reopened: feed.map_or(0, |f| f.reopened),
+            engine: seen.engine.clone(),
+            sound: seen.sound.clone(),
+            recording: match recording.map(|r| &r.state) {
+                None => "begins with the first picture".to_owned(),
+                Some(WriterState::Starting) => "being opened".to_owned(),
+                Some(WriterState::Writing) => "every pass is written as it ends".to_owned(),
+                Some(WriterState::Stopped(why)) => why.clone(),
+                Some(WriterState::Ended) => "ended".to_owned(),
+            },
+            passes_written: recording.map_or(0, |r| r.written),
+            free_disk_gb: self.free_bytes().map(|b| b as f64 / 1e9),
+            memory_mb: memory_bytes().map(|b| b as f64 / 1e6),
+            uptime_s: self.started.elapsed().as_secs_f64(),
+            problems,
+        }
+    }
+
+    /// Free room on the disk of the recordings, bytes.
+    pub(super) fn free_bytes(&self) -> Option<u64> {
+        free_bytes(&self.folder)
+    }
+}
+
+/// Free room on the disk a folder is on, bytes.
+pub(crate) fn free_bytes(folder: &std::path::Path) -> Option<u64> {
+    let fs = rustix::fs::statvfs(folder).ok()?;
+    Some(fs.f_bavail.saturating_mul(fs.f_frsize))
+}
+
+/// Memory of this program that is in use, bytes: the line `VmRSS` of
+/// `/proc/self/status`, in kB (proc_pid_status(5)).
+fn memory_bytes() -> Option<u64> {
+    let text = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = text.lines().find_map(|l| l.strip_prefix("VmRSS:"))?;
+    let kilobytes: u64 = line.split_whitespace().next()?.parse().ok()?;
+    Some(kilobytes * 1024)
+}
