@@ -96,10 +96,17 @@ fn scenes() -> Vec<Scene> {
         position: 0,
     };
     close.push = Some(Arc::new(made_up::push_detail(key)));
-    add("push", PageId::Passes, |s| s.open_push(PushKey {
-        pass: made_up::pass_key(12),
-        position: 0,
-    }), &close);
+    add(
+        "push",
+        PageId::Passes,
+        |s| {
+            s.open_push(PushKey {
+                pass: made_up::pass_key(12),
+                position: 0,
+            })
+        },
+        &close,
+    );
     let mut progress = rich.clone();
     progress.progress = Some(Arc::new(made_up::progress(kickplate::roster::SkaterId(4))));
     add("progress", PageId::Progress, nothing, &progress);

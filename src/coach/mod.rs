@@ -20,6 +20,7 @@ mod state;
 mod ui;
 mod words;
 
+pub use host::PanelHost;
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
     LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow, PictureAdvice, PictureCheck,
@@ -27,7 +28,6 @@ pub use model::{
     ScaleResult, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy};
-pub use host::PanelHost;
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::panel_ui;

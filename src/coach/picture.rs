@@ -3,7 +3,9 @@
 use std::sync::Arc;
 
 use egui::{
-    Color32, Rect, Sense, Stroke, StrokeKind, TextureHandle, TextureOptions, Ui, WidgetInfo, accesskit::Role, pos2, vec2};
+    Color32, Rect, Sense, Stroke, StrokeKind, TextureHandle, TextureOptions, Ui, WidgetInfo,
+    accesskit::Role, pos2, vec2,
+};
 
 use super::kit::Sizes;
 use crate::display::{PreviewImage, panel_theme as theme};
@@ -16,12 +18,42 @@ const MOST_LOADED: usize = 40;
 pub(super) struct Pictures {
     /// Newest last. The picture is held, so that its address stays its own.
     loaded: Vec<(Arc<PreviewImage>, TextureHandle)>,
+    /// The picture of the lane; it changes several times a second, so it has
+    /// one texture that is written over.
+    live: Option<Arc<PreviewImage>>,
+    live_loaded: Option<(Arc<PreviewImage>, TextureHandle)>,
 }
 
 impl Pictures {
+    /// Says which picture is the one of the lane now.
+    pub(super) fn set_live(&mut self, picture: Option<&Arc<PreviewImage>>) {
+        self.live = picture.cloned();
+    }
+
+    fn live_texture(&mut self, ui: &Ui, picture: &Arc<PreviewImage>) -> egui::TextureId {
+        let shown = match self.live_loaded.take() {
+            Some((shown, handle)) if Arc::ptr_eq(&shown, picture) => (shown, handle),
+            Some((_, mut handle)) => {
+                handle.set(picture.to_color_image(), TextureOptions::LINEAR);
+                (Arc::clone(picture), handle)
+            }
+            None => (Arc::clone(picture), load(ui, picture)),
+        };
+        let id = shown.1.id();
+        self.live_loaded = Some(shown);
+        id
+    }
+
     /// The texture of a picture, loaded where it is new.
     pub(super) fn texture(&mut self, ui: &Ui, picture: &Arc<PreviewImage>) -> egui::TextureId {
-        if let Some(at) = self.loaded.iter().position(|(p, _)| Arc::ptr_eq(p, picture)) {
+        if self.live.as_ref().is_some_and(|p| Arc::ptr_eq(p, picture)) {
+            return self.live_texture(ui, picture);
+        }
+        if let Some(at) = self
+            .loaded
+            .iter()
+            .position(|(p, _)| Arc::ptr_eq(p, picture))
+        {
             let entry = self.loaded.remove(at);
             let id = entry.1.id();
             self.loaded.push(entry);
@@ -30,11 +62,7 @@ impl Pictures {
         if self.loaded.len() >= MOST_LOADED {
             drop(self.loaded.remove(0));
         }
-        let handle = ui.ctx().load_texture(
-            "coach picture",
-            picture.to_color_image(),
-            TextureOptions::LINEAR,
-        );
+        let handle = load(ui, picture);
         let id = handle.id();
         self.loaded.push((Arc::clone(picture), handle));
         id
@@ -85,4 +113,10 @@ impl Pictures {
             .rect_stroke(rect, 0.0, edge, StrokeKind::Inside);
         (rect, response)
     }
+}
+
+fn load(ui: &Ui, picture: &PreviewImage) -> TextureHandle {
+    let image = picture.to_color_image();
+    ui.ctx()
+        .load_texture("coach picture", image, TextureOptions::LINEAR)
 }

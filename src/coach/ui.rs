@@ -4,7 +4,7 @@ use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, v
 
 use super::figures::Figures;
 use super::kit::{Press, Sizes, Voice, columns, dress, plain_card, say};
-use super::model::{Command, PanelView, PinState};
+use super::model::{Answer, Command, PanelView, PinState};
 use super::pages::{
     Desk, choose, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
 };
@@ -15,18 +15,14 @@ use crate::roster::SkaterId;
 /// Draws the panel over the whole of `ui` and appends what the coach did to
 /// `out`. The font has to be there ([`crate::display::install_fonts`]).
 /// Pure but for `state`: it never touches a disk or waits.
-pub fn panel_ui(
-    ui: &mut Ui,
-    state: &mut PanelState,
-    view: &PanelView,
-    out: &mut Vec<Command>,
-) {
+pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut Vec<Command>) {
     let s = Sizes::new(state.points_per_mm);
     dress(ui, s);
     ui.painter()
         .rect_filled(ui.max_rect(), 0.0, theme::BACKGROUND);
     let setup = state.setup.clone();
     let mut pictures = std::mem::take(&mut state.pictures);
+    pictures.set_live(view.live.preview.as_ref());
     let mut d = Desk {
         s,
         w: &setup.words,
@@ -51,7 +47,8 @@ pub fn panel_ui(
         keys(ui, &mut d, state);
         let nav = Rect::from_min_size(room.min, vec2(s.mm(theme::NAV_MM), room.height()));
         column(&mut child_of(ui, nav, "pages"), &mut d, state);
-        let content = Rect::from_min_max(pos2(nav.right() + margin, room.top()), room.max);
+        let mut content = Rect::from_min_max(pos2(nav.right() + margin, room.top()), room.max);
+        content.max.y = refusal(ui, &d, state, content);
         open_page(&mut child_of(ui, content, "content"), &mut d, state);
     }
     let (go, choose) = (d.go, d.choose);
@@ -164,6 +161,11 @@ fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
             d.send(Command::Lock);
         }
     }
+    // What was done is said where nothing has to make room for it.
+    if let Some(answer) = d.view.answer.as_ref().filter(|a| is_short(a)) {
+        ui.add_space(s.gap());
+        say(ui, s, Voice::Quiet, &answer.sentence);
+    }
     // Troubles are seen from every page.
     let troubles = d.view.station.problems.len();
     if troubles > 0 && state.page != PageId::Now {
@@ -176,7 +178,6 @@ fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 }
 
 fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
-    answer(ui, d, state);
     let id = ("page", state.page as u8, state.choosing.is_some());
     let room = ui.available_height();
     let scrolled = ScrollArea::vertical()
@@ -215,23 +216,37 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     }
 }
 
-/// What the last command came to; stays until it is read.
-fn answer(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState) {
+/// Whether an answer is only said beside the page: it was done, and fits there.
+fn is_short(answer: &Answer) -> bool {
+    answer.done && answer.sentence.chars().count() <= 60
+}
+
+/// What could not be done, at the foot of the page, so that no key moves away
+/// under a finger; stays until it is read. Gives where the page above ends.
+fn refusal(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState, room: Rect) -> f32 {
+    /// Widths of the words and of the key beside them.
+    const SHARES: [f32; 2] = [5.0, 1.0];
     let s = d.s;
-    let Some(answer) = &d.view.answer else {
-        return;
+    let unread = |a: &&Answer| !is_short(a) && a.number > state.answer_read;
+    let Some(answer) = d.view.answer.as_ref().filter(unread) else {
+        return room.bottom();
     };
-    if answer.number <= state.answer_read {
-        return;
-    }
-    let (fill, title) = if answer.done {
-        (theme::GOOD, "answer.done")
+    let (fill, text) = if answer.done {
+        (theme::GOOD, answer.sentence.clone())
     } else {
-        (theme::WARNING, "answer.not_done")
+        let text = format!("{}: {}", d.w.get("answer.not_done"), answer.sentence);
+        (theme::WARNING, text)
     };
-    plain_card(ui, s, fill, |ui| {
-        columns(ui, s, [5.0, 1.0], |[words, key]| {
-            let text = format!("{}: {}", d.w.get(title), answer.sentence);
+    let pad = 2.0 * s.mm(theme::PAD_MM);
+    let width = (room.width() - pad - s.gap()) * SHARES[0] / (SHARES[0] + SHARES[1]);
+    let galley = ui
+        .painter()
+        .layout(text.clone(), s.body(), theme::TEXT, width);
+    let height = galley.size().y.max(s.target()) + pad + s.gap();
+    let top = room.bottom() - height;
+    let rect = Rect::from_min_max(pos2(room.left(), top), room.max);
+    plain_card(&mut child_of(ui, rect, "answer"), s, fill, |ui| {
+        columns(ui, s, SHARES, |[words, key]| {
             say(words, s, Voice::Body, &text);
             let width = key.available_width();
             if Press::new(d.w.get("answer.read")).wide(width).show(key, s) {
@@ -239,6 +254,7 @@ fn answer(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState) {
             }
         });
     });
+    top - s.gap()
 }
 
 /// A skater was chosen.

@@ -17,7 +17,7 @@
 //! of the glass. Nothing blinks and nothing moves: the screen changes when
 //! the state of the lane changes.
 //!
-//! Only this module knows egui.
+//! Only this module and the coach's panel know egui.
 
 mod cue;
 mod dwell;

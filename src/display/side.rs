@@ -9,8 +9,8 @@ use std::time::Duration;
 
 use egui::{Key, Ui, ViewportBuilder, ViewportId, pos2};
 
-/// Looked at again after this long at the latest, also when nobody woke it.
-const LOOK_AGAIN: Duration = Duration::from_millis(500);
+/// It is drawn again after this long, for what has changed meanwhile.
+const LOOK_AGAIN: Duration = Duration::from_millis(200);
 /// Size of its window before anybody changes it, points.
 const SIZE: [f32; 2] = [1280.0, 720.0];
 /// How far from the corner of its monitor it opens, points.
@@ -54,7 +54,7 @@ impl PartialEq for SideWindow {
 }
 
 /// The name of its window inside of egui.
-pub(super) fn side_id() -> ViewportId {
+fn side_id() -> ViewportId {
     ViewportId::from_hash_of("beside the big screen")
 }
 
@@ -162,7 +162,9 @@ impl Monitors {
             return Monitors::default();
         };
         let here = window.current_monitor();
-        let other = window.available_monitors().find(|m| Some(m) != here.as_ref());
+        let other = window
+            .available_monitors()
+            .find(|m| Some(m) != here.as_ref());
         let corner = other.filter(|_| here.is_some()).map(|m| {
             let (place, scale) = (m.position(), m.scale_factor() as f32);
             pos2(
@@ -205,8 +207,10 @@ mod tests {
             events,
             ..Default::default()
         };
-        ctx.run_ui(input, |ui| side.keep(ui.ctx(), Monitors::default, fullscreen))
-            .drop_without_applying_deltas();
+        ctx.run_ui(input, |ui| {
+            side.keep(ui.ctx(), Monitors::default, fullscreen)
+        })
+        .drop_without_applying_deltas();
     }
 
     #[test]

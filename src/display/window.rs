@@ -15,7 +15,7 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 use super::dwell::Dwell;
 use super::look::ShowMeKey;
 use super::model::{PictureView, PreviewImage, ScreenModel};
-use super::side::{Monitors, Side, SideWindow, side_id};
+use super::side::{Monitors, Side, SideWindow};
 use super::still::FONT_TEXTURE_SIDE;
 use super::theme;
 use super::ui::big_screen_ui;
@@ -79,7 +79,6 @@ struct Shared {
     context: OnceLock<egui::Context>,
     closing: AtomicBool,
     show_me: AtomicBool,
-    side_over: AtomicBool,
     after_painting: Mutex<Option<(u32, AfterPainting)>>,
 }
 
@@ -103,7 +102,6 @@ impl ScreenHandle {
             context: OnceLock::new(),
             closing: AtomicBool::new(false),
             show_me: AtomicBool::new(false),
-            side_over: AtomicBool::new(false),
             after_painting: Mutex::new(None),
         }))
     }
@@ -157,18 +155,6 @@ impl ScreenHandle {
         let waiting = lock(&self.0.after_painting).take();
         if let Some((_, then)) = waiting {
             then();
-        }
-    }
-
-    /// Wakes what is shown beside the big screen ([`WindowOptions::side`]):
-    /// there is something new for it. Costs nothing where there is none.
-    pub fn wake_side(&self) {
-        if let Some(ctx) = self.0.context.get() {
-            if self.0.side_over.load(Ordering::Acquire) {
-                ctx.request_repaint();
-            } else {
-                ctx.request_repaint_of(side_id());
-            }
         }
     }
 
@@ -385,7 +371,6 @@ impl eframe::App for App {
         }
         // Over the big screen the keys are those of what lies there.
         let covered = self.side.as_ref().is_some_and(Side::is_over);
-        self.shared.side_over.store(covered, Ordering::Release);
         let asked = show_me_keys(self.options.show_me);
         if !covered && ctx.input(|i| asked.iter().any(|key| i.key_pressed(*key))) {
             self.shared.show_me.store(true, Ordering::Release);

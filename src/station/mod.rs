@@ -19,6 +19,7 @@ pub mod lineup;
 mod live;
 pub mod logging;
 mod options;
+mod panel;
 mod packed;
 mod pictures;
 pub mod pin;

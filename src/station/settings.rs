@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::coach::{PANEL_KEYS, PanelSettings};
 use crate::config::{
     Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
     wrapped_comment,
@@ -163,7 +164,7 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 3] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
@@ -175,6 +176,7 @@ pub const STATION_TABLES: [(&str, &str, &[&Key]); 3] = [
         "Which pictures of skaters are stored, and for how long.",
         &PRIVACY_KEYS,
     ),
+    ("panel", "The coach's panel.", &PANEL_KEYS),
 ];
 
 /// Which camera to open.
@@ -227,6 +229,8 @@ pub struct StationSettings {
     pub screen: ScreenSettings,
     /// Which pictures are stored, and for how long.
     pub privacy: PrivacySettings,
+    /// The coach's panel.
+    pub panel: PanelSettings,
 }
 
 impl StationSettings {
@@ -262,6 +266,10 @@ impl StationSettings {
             Some(section) => PrivacySettings::from_section(&section)?,
             None => PrivacySettings::default(),
         };
+        let panel = match root.section("panel")? {
+            Some(section) => PanelSettings::from_section(&section)?,
+            None => PanelSettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -292,6 +300,7 @@ impl StationSettings {
             },
             screen,
             privacy,
+            panel,
         })
     }
 

@@ -42,7 +42,16 @@ pub fn lane() -> Lane {
 
 pub fn skaters() -> Vec<Skater> {
     let names = [
-        "Robin", "Sascha", "Kim", "Alexis", "Charlie", "Sam", "Maxime", "Noa", "Dominique", "Toni",
+        "Robin",
+        "Sascha",
+        "Kim",
+        "Alexis",
+        "Charlie",
+        "Sam",
+        "Maxime",
+        "Noa",
+        "Dominique",
+        "Toni",
         "Jo",
     ];
     names
@@ -276,8 +285,9 @@ pub fn progress(skater: SkaterId) -> Progress {
             let points = (0..7)
                 .map(|n| ProgressPoint {
                     session: n,
-                    day: format!("{:02}.10.", 4 + 3 * n),
-                    median: limit + unit * (14.0 - 2.6 * n as f64 + ((n as usize * 5 + i) % 4) as f64),
+                    day: format!("{} Oct", 4 + 3 * n),
+                    median: limit
+                        + unit * (14.0 - 2.6 * n as f64 + ((n as usize * 5 + i) % 4) as f64),
                     uncertainty: unit * (3.0 + (n % 3) as f64),
                     pushes: 18 + n as u32,
                 })

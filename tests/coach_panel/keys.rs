@@ -25,7 +25,7 @@ fn digits_open_pages_and_f1_the_help() {
         assert_eq!(coach.h.state().state.page, page);
     }
     assert!(coach.shows("Eyes up while skating."));
-    assert!(coach.shows("Stop on any blow to the head"));
+    assert!(coach.shows("On any sign or suspicion of a head injury"));
     assert!(coach.shows("W: the last pass was somebody else."));
 }
 
@@ -38,8 +38,15 @@ fn tab_goes_through_everything_and_enter_presses() {
     for _ in 0..40 {
         coach.key(Key::Tab);
         let focused = [
-            "Now", "Help", "Lock", "Skip", "Swap with next", "Choose", "Agree: Knee bend",
-            "That was somebody else", "Show me",
+            "Now",
+            "Help",
+            "Lock",
+            "Skip",
+            "Swap with next",
+            "Choose",
+            "Agree: Knee bend",
+            "That was somebody else",
+            "Show me",
         ]
         .into_iter()
         .find(|name| coach.find(name).is_some_and(|n| n.is_focused()));
@@ -48,8 +55,15 @@ fn tab_goes_through_everything_and_enter_presses() {
     assert_eq!(
         seen,
         [
-            "Now", "Help", "Lock", "Skip", "Swap with next", "Choose", "Agree: Knee bend",
-            "That was somebody else", "Show me"
+            "Now",
+            "Help",
+            "Lock",
+            "Skip",
+            "Swap with next",
+            "Choose",
+            "Agree: Knee bend",
+            "That was somebody else",
+            "Show me"
         ]
     );
     coach.thing("Swap with next").focus();

@@ -38,7 +38,10 @@ fn a_limit_is_moved_its_effect_is_shown_and_it_is_used() {
             flagged_now: 6,
         });
     });
-    assert!(coach.shows("With this limit 7 of the last 30 pushes would have been flagged; now it is 6."));
+    assert!(
+        coach
+            .shows("With this limit 7 of the last 30 pushes would have been flagged; now it is 6.")
+    );
     assert_eq!(coach.gives("Use this limit"), [Command::SetLimits(edit)]);
     // What was asked about other limits is not shown for these.
     coach.press("At most: less");
@@ -55,13 +58,17 @@ fn the_slider_goes_by_arrows_and_by_a_finger_and_stays_in_its_range() {
     coach.key(Key::ArrowRight);
     assert_eq!(
         coach.taken(),
-        [Command::PreviewLimits(knee(AgeGroup::U13, |l| l.high = Some(126.0)))]
+        [Command::PreviewLimits(
+            knee(AgeGroup::U13, |l| l.high = Some(126.0))
+        )]
     );
     // One settled value at the end of a drag, and none on the way.
     coach.drag("At most", vec2(4000.0, 0.0));
     assert_eq!(
         coach.taken(),
-        [Command::PreviewLimits(knee(AgeGroup::U13, |l| l.high = Some(170.0)))]
+        [Command::PreviewLimits(
+            knee(AgeGroup::U13, |l| l.high = Some(170.0))
+        )]
     );
     assert_eq!(coach.gives("At most: more"), []);
 }
@@ -101,7 +108,11 @@ fn dead_band_and_silence_are_part_of_a_limit() {
 fn every_group_and_rule_is_there() {
     let mut coach = Coach::at(PageId::Limits, rich());
     for group in AgeGroup::ALL {
-        let name = if group == AgeGroup::Adult { "Adult" } else { group.name() };
+        let name = if group == AgeGroup::Adult {
+            "Adult"
+        } else {
+            group.name()
+        };
         coach.press(name);
         for (rule, word) in RULES.iter().zip([
             "Knee bend",

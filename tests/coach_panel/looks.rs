@@ -152,8 +152,15 @@ fn everything_to_press_is_large_enough_and_has_a_name_of_its_own() {
                 rect.width() >= least && rect.height() >= least,
                 "{name}: '{label}' is {rect:?}, less than {least}"
             );
-            assert!(!label.trim().is_empty(), "{name}: a {:?} without a name", inner.role());
-            assert!(!names.contains(&label), "{name}: two things are called '{label}'");
+            assert!(
+                !label.trim().is_empty(),
+                "{name}: a {:?} without a name",
+                inner.role()
+            );
+            assert!(
+                !names.contains(&label),
+                "{name}: two things are called '{label}'"
+            );
             names.push(label);
         }
         assert!(count >= 8, "{name}: only {count} things were found");
@@ -203,7 +210,10 @@ fn every_text_is_tall_dark_and_whole() {
             let words = text.galley.text().to_owned();
             for section in &text.galley.job.sections {
                 let capital_mm = section.format.font_id.size * CAP_SHARE / mm;
-                assert!(capital_mm >= CAPITAL_MM - 0.01, "{name}: '{words}' {capital_mm} mm");
+                assert!(
+                    capital_mm >= CAPITAL_MM - 0.01,
+                    "{name}: '{words}' {capital_mm} mm"
+                );
                 let colour = text
                     .override_text_color
                     .or(Some(section.format.color).filter(|c| *c != Color32::PLACEHOLDER))
@@ -269,5 +279,8 @@ fn the_font_is_as_it_is_taken_to_be() {
     };
     let capital = f32::from(u16_at(table(b"OS/2") + 88));
     let em = f32::from(u16_at(table(b"head") + 18));
-    assert!((capital / em - CAP_SHARE).abs() < 0.005, "{capital} of {em}");
+    assert!(
+        (capital / em - CAP_SHARE).abs() < 0.005,
+        "{capital} of {em}"
+    );
 }

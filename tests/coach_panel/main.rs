@@ -2,7 +2,6 @@
 //! the commands it gives and the words it shows.
 
 #![allow(missing_docs, reason = "a test")]
-
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 #[path = "../coach_common/mod.rs"]

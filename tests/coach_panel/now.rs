@@ -131,7 +131,27 @@ fn an_answer_stays_on_every_page_until_it_is_read() {
     }
     coach.press("Read");
     assert!(!coach.shows("The disk refused"));
+    // What was done is only said, and no key moves away under a finger.
+    let before = coach.thing("Skip").rect();
+    coach.change(|v| {
+        v.answer = Some(Answer {
+            number: 8,
+            sentence: "Alexis comes again.".to_owned(),
+            done: true,
+        });
+    });
+    assert!(coach.shows("Alexis comes again.") && coach.find("Read").is_none());
+    assert_eq!(coach.thing("Skip").rect(), before);
+    coach.change(|v| {
+        v.answer = Some(Answer {
+            number: 9,
+            sentence: "The disk refused to write; free some space.".to_owned(),
+            done: false,
+        });
+    });
+    assert_eq!(coach.thing("Skip").rect(), before);
+    coach.press("Read");
     // The same words again are another answer.
-    coach.change(|v| v.answer.as_mut().unwrap().number = 8);
+    coach.change(|v| v.answer.as_mut().unwrap().number = 10);
     assert!(coach.shows("The disk refused"));
 }

@@ -45,7 +45,11 @@ fn pushes_are_filtered() {
     coach.press("Flagged");
     coach.press("Knee bend");
     coach.press("right");
-    assert!(listed(&coach).iter().all(|r| r.contains("Knee bend") && r.contains("right")));
+    assert!(
+        listed(&coach)
+            .iter()
+            .all(|r| r.contains("Knee bend") && r.contains("right"))
+    );
     coach.press("Starred");
     let rows = listed(&coach);
     assert!(!rows.is_empty() && rows.iter().all(|r| r.contains("starred")));
@@ -122,7 +126,10 @@ fn a_push_gets_verdict_star_and_comment() {
     coach.write("Comment", "Kept the head up.");
     assert_eq!(
         coach.gives("Save comment"),
-        [Command::SetComment(first_key(), "Kept the head up.".to_owned())]
+        [Command::SetComment(
+            first_key(),
+            "Kept the head up.".to_owned()
+        )]
     );
     // What was not judged says why.
     assert!(coach.shows("not judged (The far leg is partly hidden)"));

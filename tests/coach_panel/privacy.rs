@@ -21,10 +21,7 @@ fn what_is_kept_is_switched_and_bounded() {
         [Command::BlurStoredFaces(false)]
     );
     let bound = |keep_days, keep_gb| Command::SetRetention { keep_days, keep_gb };
-    assert_eq!(
-        coach.gives("Days: less"),
-        [bound(Some(80), Some(20.0))]
-    );
+    assert_eq!(coach.gives("Days: less"), [bound(Some(80), Some(20.0))]);
     assert_eq!(coach.gives("Size: more"), [bound(Some(90), Some(21.0))]);
     assert_eq!(
         coach.gives("Delete after some days"),

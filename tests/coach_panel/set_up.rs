@@ -98,8 +98,18 @@ fn a_lane_is_made_from_nothing() {
     // Where they start, then by so much of the frame as was dragged.
     assert!(a[0] < 0.2 * 1280.0 && b[0] > 0.8 * 1280.0, "{a:?} {b:?}");
     assert!(a[1] > 0.85 * 720.0 && (a[1] - b[1]).abs() < 1.0);
-    let [Mark::Upright { bottom_px, top_px, height_m }, Mark::OnIce { from_px, to_px, length_m }] =
-        draft.marks[..]
+    let [
+        Mark::Upright {
+            bottom_px,
+            top_px,
+            height_m,
+        },
+        Mark::OnIce {
+            from_px,
+            to_px,
+            length_m,
+        },
+    ] = draft.marks[..]
     else {
         panic!("{:?}", draft.marks);
     };
@@ -123,7 +133,14 @@ fn a_lane_is_made_from_nothing() {
     coach.write("Name, such as 'rink 2 blue line'", "rink 3");
     coach.press("Reading distance: more");
     let given = coach.gives("Save and use");
-    let [Command::SaveLane { name, lane: saved, reading_distance_m }] = &given[..] else {
+    let [
+        Command::SaveLane {
+            name,
+            lane: saved,
+            reading_distance_m,
+        },
+    ] = &given[..]
+    else {
         panic!("{given:?}");
     };
     assert_eq!(name, "rink 3");
@@ -139,7 +156,9 @@ fn arrows_move_a_point_by_pixels() {
     coach.thing("One end of the line").focus();
     coach.h.run();
     coach.key(Key::ArrowLeft);
-    coach.h.key_press_modifiers(egui::Modifiers::SHIFT, Key::ArrowDown);
+    coach
+        .h
+        .key_press_modifiers(egui::Modifiers::SHIFT, Key::ArrowDown);
     coach.h.run();
     coach.thing("Other end of the line").focus();
     coach.h.run();
@@ -157,7 +176,10 @@ fn arrows_move_a_point_by_pixels() {
         panic!("{given:?}");
     };
     let close = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).abs() < 1e-3 && (a[1] - b[1]).abs() < 1e-3;
-    assert!(close(draft.line_px[0], [0.2 * 1280.0 - 1.0, 0.85 * 720.0 + 10.0]));
+    assert!(close(
+        draft.line_px[0],
+        [0.2 * 1280.0 - 1.0, 0.85 * 720.0 + 10.0]
+    ));
     assert!(close(draft.line_px[1], [0.8 * 1280.0 + 1.0, 0.85 * 720.0]));
     // Boards stand 1.07 m above the ice, as the page starts from.
     let Mark::Upright { height_m, .. } = draft.marks[0] else {

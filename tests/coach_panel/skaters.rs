@@ -30,7 +30,10 @@ fn a_skater_is_added_with_all_there_is_to_say() {
         (skater.name.as_str(), skater.bib.as_deref(), skater.band),
         ("Lou", Some("77"), Some(BandColour::Green))
     );
-    assert_eq!((skater.age_group, skater.consent.clone()), (AgeGroup::U18, None));
+    assert_eq!(
+        (skater.age_group, skater.consent.clone()),
+        (AgeGroup::U18, None)
+    );
     assert!((skater.height_m.unwrap() - 0.9).abs() < 1e-9);
     assert!(coach.shows("Choose a skater to change, or add one."));
 }
@@ -128,7 +131,10 @@ fn a_roster_file_is_read_and_its_report_is_shown() {
     coach.press("Files");
     coach.write("File", "/media/stick/team.csv");
     let path = PathBuf::from("/media/stick/team.csv");
-    assert_eq!(coach.gives("Read it"), [Command::ImportRoster(path.clone())]);
+    assert_eq!(
+        coach.gives("Read it"),
+        [Command::ImportRoster(path.clone())]
+    );
     assert_eq!(coach.gives("Write it"), [Command::ExportRoster(path)]);
     coach.change(|v| {
         v.answer = Some(Answer {

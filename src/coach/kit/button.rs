@@ -147,7 +147,11 @@ impl<'a> Press<'a> {
             Look::Page(_) => s.mm(1.5),
             Look::Plain | Look::Main | Look::Danger => 0.0,
         };
-        mark + if self.swatch.is_some() { s.mm(6.5) } else { 0.0 }
+        mark + if self.swatch.is_some() {
+            s.mm(6.5)
+        } else {
+            0.0
+        }
     }
 
     /// Draws it; whether it was pressed.

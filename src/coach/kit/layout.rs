@@ -130,10 +130,7 @@ pub(in crate::coach) fn pager(
             }
             let at = words.say(
                 "list.at",
-                &[
-                    ("n", &(*page + 1).to_string()),
-                    ("of", &pages.to_string()),
-                ],
+                &[("n", &(*page + 1).to_string()), ("of", &pages.to_string())],
             );
             say(ui, s, Voice::Quiet, &at);
         });

@@ -50,10 +50,7 @@ impl Sizes {
 
     /// The font whose capitals have this height in millimetres.
     pub(super) fn font(self, cap_mm: f32) -> FontId {
-        FontId::new(
-            self.mm(cap_mm) / theme::CAP_SHARE,
-            FontFamily::Proportional,
-        )
+        FontId::new(self.mm(cap_mm) / theme::CAP_SHARE, FontFamily::Proportional)
     }
 
     /// The font of nearly everything.

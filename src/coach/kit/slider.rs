@@ -2,9 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use egui::{
-    EventFilter, Key, Rect, Sense, Stroke, Ui, WidgetInfo, accesskit::Action, pos2, vec2,
-};
+use egui::{EventFilter, Key, Rect, Sense, Stroke, Ui, WidgetInfo, accesskit::Action, pos2, vec2};
 
 use super::button::ring;
 use super::{Press, Sizes, Voice, columns, say};

@@ -3,8 +3,8 @@
 use egui::Ui;
 
 use super::{Desk, rule};
-use crate::coach::kit::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
 use crate::coach::kit::columns;
+use crate::coach::kit::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
 use crate::coach::model::{Command, LimitEdit};
 use crate::coach::state::Choosing;
 use crate::display::panel_theme as theme;
@@ -184,7 +184,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
         rule: rule.id.to_owned(),
         limits,
     };
-    state.draft = Some((place, limits));
+    state.draft = (limits != now).then_some((place, limits));
     if settled {
         d.send(Command::PreviewLimits(edit.clone()));
     }
@@ -294,10 +294,7 @@ fn keys(
             state.draft = None;
         }
         let text = d.w.get("limits.undo");
-        if Press::new(text)
-            .enabled(d.view.can_undo_limits)
-            .show(ui, s)
-        {
+        if Press::new(text).enabled(d.view.can_undo_limits).show(ui, s) {
             commands.push(Command::UndoLimits);
             state.draft = None;
         }
@@ -353,7 +350,8 @@ fn sure(
 ) {
     let s = d.s;
     plain_card(ui, s, theme::WARNING, |ui| {
-        let text = d.w.say("limits.reset_sure", &[("group", group_word(d, group))]);
+        let text =
+            d.w.say("limits.reset_sure", &[("group", group_word(d, group))]);
         say(ui, s, Voice::Body, &text);
         flow(ui, |ui| {
             if Press::new(d.w.get("limits.reset_yes")).danger().show(ui, s) {
@@ -377,11 +375,13 @@ fn copy_from(
 ) {
     let s = d.s;
     plain_card(ui, s, theme::WARNING, |ui| {
-        let text = d.w.say("limits.copy_sure", &[("group", group_word(d, group))]);
+        let text =
+            d.w.say("limits.copy_sure", &[("group", group_word(d, group))]);
         say(ui, s, Voice::Body, &text);
         flow(ui, |ui| {
             for from in AgeGroup::ALL.into_iter().filter(|g| *g != group) {
-                let text = d.w.say("limits.copy_from", &[("group", group_word(d, from))]);
+                let text =
+                    d.w.say("limits.copy_from", &[("group", group_word(d, from))]);
                 if Press::new(&text).show(ui, s) {
                     commands.push(Command::CopyLimits { from, to: group });
                     state.copying = false;

@@ -45,8 +45,8 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LockStat
     } else {
         "• ".repeat(state.digits.chars().count())
     };
-    let mut unlock = ui.memory(|m| m.focused().is_none())
-        && ui.input(|i| i.key_pressed(Key::Enter));
+    let mut unlock =
+        ui.memory(|m| m.focused().is_none()) && ui.input(|i| i.key_pressed(Key::Enter));
     plain_card(ui, s, theme::CARD, |ui| {
         say(ui, s, Voice::Large, &dots);
         let width = s.mm(24.0);

@@ -62,16 +62,17 @@ fn station(ui: &mut Ui, d: &mut Desk<'_>) {
     let s = d.s;
     let station = &d.view.station;
     let number = |v: f64| d.f.number(v, 0);
-    let rate = station.fps.map(|v| d.w.say("now.rate", &[("n", &number(v))]));
+    let rate = station
+        .fps
+        .map(|v| d.w.say("now.rate", &[("n", &number(v))]));
     let camera = [Some(station.camera.clone()), rate]
         .into_iter()
         .flatten()
         .filter(|t| !t.is_empty())
         .collect::<Vec<_>>()
         .join(", ");
-    let written = d
-        .w
-        .say("now.written", &[("n", &station.passes_written.to_string())]);
+    let written =
+        d.w.say("now.written", &[("n", &station.passes_written.to_string())]);
     let disk = station
         .free_disk_gb
         .map(|v| d.w.say("now.disk", &[("n", &number(v))]));

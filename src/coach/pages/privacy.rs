@@ -146,7 +146,11 @@ fn pin(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
     let s = d.s;
     let set = d.view.pin != PinState::NotSet;
     card(ui, s, d.w.get("privacy.pin"), |ui| {
-        let about = if set { "privacy.pin_is" } else { "privacy.pin_none" };
+        let about = if set {
+            "privacy.pin_is"
+        } else {
+            "privacy.pin_none"
+        };
         say(ui, s, Voice::Quiet, d.w.get(about));
         columns(ui, s, [1.0, 1.0], |[left, right]| {
             field(left, s, d.w.get("privacy.pin_new"), &mut state.pin, true);
@@ -259,10 +263,15 @@ fn backup(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
     let s = d.s;
     plain_card(ui, s, theme::CARD, |ui| {
         say(ui, s, Voice::Head, d.w.get("privacy.backup"));
-        field(ui, s, d.w.get("privacy.backup_into"), &mut state.backup, false);
+        field(
+            ui,
+            s,
+            d.w.get("privacy.backup_into"),
+            &mut state.backup,
+            false,
+        );
         let path = PathBuf::from(state.backup.trim());
-        let key = Press::new(d.w.get("privacy.backup_start"))
-            .enabled(!path.as_os_str().is_empty());
+        let key = Press::new(d.w.get("privacy.backup_start")).enabled(!path.as_os_str().is_empty());
         if key.show(ui, s) {
             d.out.push(Command::BackUp(path));
         }

@@ -1,8 +1,8 @@
 //! Drawings of numbers: over time, or over sessions.
 
 use egui::{
-    Align2, Color32, Rect, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, accesskit::Role,
-    pos2, vec2,
+    Align2, Color32, Rect, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, accesskit::Role, pos2,
+    vec2,
 };
 
 use crate::coach::kit::Sizes;
@@ -41,7 +41,9 @@ impl Plot<'_> {
         };
         // Room for the numbers at the left.
         let field = Rect::from_min_max(rect.min + vec2(s.mm(19.0), 0.0), rect.max);
-        let x = |v: f64| field.left() + ((v - across[0]) / (across[1] - across[0])) as f32 * field.width();
+        let x = |v: f64| {
+            field.left() + ((v - across[0]) / (across[1] - across[0])) as f32 * field.width()
+        };
         let y = |v: f64| field.bottom() - ((v - up[0]) / (up[1] - up[0])) as f32 * field.height();
         let painter = ui.painter();
         painter.rect_filled(field, 0.0, theme::CARD);
@@ -75,7 +77,10 @@ impl Plot<'_> {
                 ];
                 painter.line_segment(bar, Stroke::new(s.mm(0.6), theme::MAIN));
             }
-            painter.add(Shape::line(places.clone(), Stroke::new(s.mm(0.4), theme::MAIN)));
+            painter.add(Shape::line(
+                places.clone(),
+                Stroke::new(s.mm(0.4), theme::MAIN),
+            ));
             for place in places {
                 painter.circle_filled(place, s.mm(1.4), theme::MAIN);
             }

@@ -94,7 +94,12 @@ pub(super) fn canvas(
             handle.point.moved = true;
         }
         handle.point.at_px = Some(to);
-        grip_mark(ui, s, to_screen(to), response.has_focus() || response.dragged());
+        grip_mark(
+            ui,
+            s,
+            to_screen(to),
+            response.has_focus() || response.dragged(),
+        );
     }
     if let Some(at) = looked_at {
         magnifier(ui, d, rect, frame, at);

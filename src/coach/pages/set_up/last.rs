@@ -26,7 +26,10 @@ pub(super) fn picture(ui: &mut Ui, d: &mut Desk<'_>) {
             let n = |v: f64, places| d.f.number(v, places);
             let mut lines = vec![
                 d.w.say("check.brightness", &[("v", &n(check.brightness, 0))]),
-                d.w.say("check.clipped", &[("v", &n(check.clipped_share * 100.0, 1))]),
+                d.w.say(
+                    "check.clipped",
+                    &[("v", &n(check.clipped_share * 100.0, 1))],
+                ),
             ];
             if let Some(fps) = check.fps {
                 lines.push(d.w.say("check.fps", &[("v", &n(fps, 1))]));
@@ -104,7 +107,11 @@ pub(super) fn test(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                 }
             }
             None => {
-                let key = if passing { "now.passing" } else { "test.waiting" };
+                let key = if passing {
+                    "now.passing"
+                } else {
+                    "test.waiting"
+                };
                 say(right, s, Voice::Title, d.w.get(key));
                 say(right, s, Voice::Quiet, d.w.get("test.nothing"));
             }

@@ -140,9 +140,11 @@ pub(super) fn drawn(d: &Desk<'_>, state: &SetUpState, but: usize) -> Vec<Drawn> 
             word,
         })
     };
-    let lane = state.line.iter().all(|p| p.moved).then(|| {
-        line(&state.line, d.w.get("mark.line").to_owned())
-    });
+    let lane = state
+        .line
+        .iter()
+        .all(|p| p.moved)
+        .then(|| line(&state.line, d.w.get("mark.line").to_owned()));
     let marks = state
         .marks
         .iter()

@@ -3,16 +3,16 @@
 
 mod canvas;
 mod first;
+mod last;
 mod marks;
 mod scale;
-mod last;
 
 use egui::Ui;
 
 use super::Desk;
 use crate::coach::kit::{Press, Voice, grid, say};
-use crate::display::panel_theme as theme;
 use crate::config::{Lane, Travel, View};
+use crate::display::panel_theme as theme;
 use crate::store::PassKey;
 use marks::{Kind, MarkDraft};
 
@@ -140,7 +140,11 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
         .zip(&names)
         .map(|(step, name)| Press::new(name).page(*step == state.step))
         .collect();
-    let across = if ui.available_width() < s.mm(220.0) { 4 } else { 8 };
+    let across = if ui.available_width() < s.mm(220.0) {
+        4
+    } else {
+        8
+    };
     if let Some(index) = grid(ui, s, across, keys) {
         state.step = Step::ALL[index];
     }

@@ -58,8 +58,8 @@ fn controls(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState, stature: f64)
     state.kind = kind;
     let open = state.marks.last().is_some_and(|m| !m.done());
     ui.horizontal(|ui| {
-        let add = Press::new(d.w.get("set_up.add_mark"))
-            .enabled(!open && state.marks.len() < MOST_MARKS);
+        let add =
+            Press::new(d.w.get("set_up.add_mark")).enabled(!open && state.marks.len() < MOST_MARKS);
         if add.show(ui, s) {
             state.marks.push(MarkDraft::new(kind, stature));
         }
@@ -69,10 +69,8 @@ fn controls(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState, stature: f64)
         }
     });
     if let Some(mark) = state.marks.last_mut() {
-        let name = d.w.say(
-            "set_up.mark_size",
-            &[("what", d.w.get(mark.kind.key()))],
-        );
+        let name =
+            d.w.say("set_up.mark_size", &[("what", d.w.get(mark.kind.key()))]);
         Slider {
             name: &name,
             less: d.w.get("number.less"),

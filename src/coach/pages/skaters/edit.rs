@@ -4,16 +4,23 @@ use egui::Ui;
 use jiff::civil::Date;
 
 use super::SkatersState;
-use crate::coach::kit::{Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper};
+use crate::coach::kit::{
+    Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
+};
 use crate::coach::model::Command;
 use crate::coach::pages::limits::group_word;
 use crate::coach::pages::{Desk, band_colour, band_word};
 use crate::display::panel_theme as theme;
-use crate::roster::{BandColour, Consent, Skater, SkaterId};
+use crate::roster::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};
 use crate::rules::AgeGroup;
 
-/// Heights from here up are heights; below it is not known.
-const LEAST_HEIGHT_M: f64 = 0.8;
+/// One press of a key, metres.
+const HEIGHT_STEP_M: f64 = 0.05;
+
+/// One step below the least height: it is not known.
+fn not_known_m() -> f64 {
+    HEIGHT_M.start() - HEIGHT_STEP_M
+}
 
 /// A skater while they are changed.
 pub(super) struct Draft {
@@ -28,16 +35,7 @@ pub(super) struct Draft {
 
 impl Draft {
     pub(super) fn new(d: &Desk<'_>) -> Self {
-        let skater = Skater {
-            id: SkaterId(0),
-            name: String::new(),
-            bib: None,
-            band: None,
-            age_group: d.view.age_group.unwrap_or(AgeGroup::U13),
-            height_m: None,
-            consent: None,
-            overrides: Default::default(),
-        };
+        let skater = Skater::new("", d.view.age_group.unwrap_or(AgeGroup::U13));
         Draft {
             new: true,
             ..Draft::of(d, &skater)
@@ -49,7 +47,7 @@ impl Draft {
             skater: skater.clone(),
             new: false,
             bib: skater.bib.clone().unwrap_or_default(),
-            height_m: skater.height_m.unwrap_or(LEAST_HEIGHT_M - 0.05),
+            height_m: skater.height_m.unwrap_or(not_known_m()),
             consent_by: String::new(),
             consent_on: d.today.to_string(),
         }
@@ -64,7 +62,7 @@ impl Draft {
         Skater {
             name: self.skater.name.trim().to_owned(),
             bib: (!bib.is_empty()).then(|| bib.to_owned()),
-            height_m: (self.height_m >= LEAST_HEIGHT_M).then_some(self.height_m),
+            height_m: (self.height_m >= *HEIGHT_M.start()).then_some(self.height_m),
             ..self.skater.clone()
         }
     }
@@ -97,7 +95,13 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
     });
     card(ui, s, title, |ui| {
         columns(ui, s, [2.2, 1.0], |[left, right]| {
-            field(left, s, d.w.get("skaters.name"), &mut draft.skater.name, false);
+            field(
+                left,
+                s,
+                d.w.get("skaters.name"),
+                &mut draft.skater.name,
+                false,
+            );
             field(right, s, d.w.get("skaters.bib"), &mut draft.bib, false);
         });
         say(ui, s, Voice::Quiet, d.w.get("skaters.group"));
@@ -115,10 +119,10 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
                 name: d.w.get("skaters.height"),
                 less: d.w.get("number.less"),
                 more: d.w.get("number.more"),
-                range: (LEAST_HEIGHT_M - 0.05)..=2.1,
-                step: 0.05,
+                range: not_known_m()..=*HEIGHT_M.end(),
+                step: HEIGHT_STEP_M,
                 format: &|v| {
-                    if v < LEAST_HEIGHT_M {
+                    if v < *HEIGHT_M.start() {
                         d.w.get("skaters.not_known").to_owned()
                     } else {
                         d.f.cm(v, 0)
@@ -192,19 +196,18 @@ fn rights(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
 
 /// The second step: says what goes, then does it. `Some` when it ended, with
 /// whether they were deleted.
-fn delete(
-    ui: &mut Ui,
-    d: &Desk<'_>,
-    id: SkaterId,
-    commands: &mut Vec<Command>,
-) -> Option<bool> {
+fn delete(ui: &mut Ui, d: &Desk<'_>, id: SkaterId, commands: &mut Vec<Command>) -> Option<bool> {
     let s = d.s;
     let mut ended = None;
     plain_card(ui, s, theme::WARNING, |ui| {
-        let text = d.w.say("skaters.delete_what", &[("who", &d.label(Some(id)))]);
+        let text =
+            d.w.say("skaters.delete_what", &[("who", &d.label(Some(id)))]);
         say(ui, s, Voice::Body, &text);
         flow(ui, |ui| {
-            if Press::new(d.w.get("skaters.delete_yes")).danger().show(ui, s) {
+            if Press::new(d.w.get("skaters.delete_yes"))
+                .danger()
+                .show(ui, s)
+            {
                 commands.push(Command::DeleteSkater(id));
                 ended = Some(true);
             }
@@ -244,8 +247,8 @@ fn consent(ui: &mut Ui, d: &Desk<'_>, draft: &mut Draft, commands: &mut Vec<Comm
             });
             let on = draft.consent_on.trim().parse::<Date>().ok();
             let by = draft.consent_by.trim();
-            let key = Press::new(d.w.get("skaters.consent_set"))
-                .enabled(on.is_some() && !by.is_empty());
+            let key =
+                Press::new(d.w.get("skaters.consent_set")).enabled(on.is_some() && !by.is_empty());
             if key.show(ui, s)
                 && let Some(given_on) = on
             {

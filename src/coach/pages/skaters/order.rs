@@ -93,12 +93,7 @@ fn row(ui: &mut Ui, d: &Desk<'_>, order: &[SkaterId], at: usize, change: &mut Op
         });
         for (ui, key, possible, wanted) in [
             (up, "order.earlier", at > 0, Change::Earlier(at)),
-            (
-                down,
-                "order.later",
-                at + 1 < order.len(),
-                Change::Later(at),
-            ),
+            (down, "order.later", at + 1 < order.len(), Change::Later(at)),
             (out, "order.leave", true, Change::Out(at)),
         ] {
             let width = ui.available_width();
