@@ -17,7 +17,7 @@
 //! of the glass. Nothing blinks and nothing moves: the screen changes when
 //! the state of the lane changes.
 //!
-//! Only this module knows egui.
+//! Only this module and the coach's panel know egui.
 
 mod cue;
 mod dwell;
@@ -30,6 +30,7 @@ mod overlay;
 mod page;
 mod raster;
 mod scale;
+mod side;
 mod still;
 mod symbols;
 mod theme;
@@ -45,7 +46,9 @@ pub use model::{
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
-pub use still::{Still, render_png, render_still};
+pub use side::{SidePlace, SideWindow};
+pub use still::{Still, render_png, render_still, render_ui};
+pub(crate) use theme::panel as panel_theme;
 pub use theme::{contrast_ratio, install_fonts};
 pub use ui::big_screen_ui;
 pub use window::{DisplayError, ScreenHandle, WindowOptions, run_big_screen};

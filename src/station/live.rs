@@ -16,6 +16,7 @@ use super::desk::{DeskHandle, DeskSetup};
 use super::eye::{EyeSettings, EyeStatus, FurtherEye};
 use super::health::{self, HealthKeeper};
 use super::notify::Watchdog;
+use super::panel::side_window;
 use super::run::{Lateness, Stop, run};
 use super::second::Second;
 use super::stage::{Reopen, Stage};
@@ -54,7 +55,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         ..ScreenModel::waiting(geometry)
     };
     let screen = ScreenHandle::new(first);
-    let window = WindowOptions {
+    let mut window = WindowOptions {
         fullscreen: !options.windowed,
         monitor: setup.station.screen.monitor.clone(),
         show_me: setup.station.screen.show_me_key,
@@ -64,7 +65,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     let camera = camera_request(&setup, options.camera.as_deref());
     let control = Arc::new(Control::new(Arc::clone(&stop), setup.station.privacy));
     // It ends when the last handle is dropped.
-    let _desk = DeskHandle::start(
+    let desk = DeskHandle::start(
         DeskSetup {
             home: home.clone(),
             folder: folder.clone(),
@@ -76,6 +77,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         },
         Arc::clone(&control),
     );
+    window.side = side_window(&setup, &folder, &desk)?;
     let watcher = Watcher {
         control,
         model: options.model.unwrap_or(setup.station.model),

@@ -25,6 +25,7 @@ pub mod logging;
 mod notify;
 mod options;
 mod packed;
+mod panel;
 mod pictures;
 pub mod pin;
 mod privacy;

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::coach::{PANEL_KEYS, PanelSettings};
 use crate::config::{
     Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
     wrapped_comment,
@@ -164,7 +165,7 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 5] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
@@ -181,6 +182,7 @@ pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
         "A further camera on the same lane, from another side.",
         &SECOND_CAMERA_KEYS,
     ),
+    ("panel", "The coach's panel.", &PANEL_KEYS),
 ];
 
 /// Which camera to open.
@@ -235,6 +237,8 @@ pub struct StationSettings {
     pub privacy: PrivacySettings,
     /// A further camera on the same lane.
     pub second_camera: Option<SecondCamera>,
+    /// The coach's panel.
+    pub panel: PanelSettings,
 }
 
 impl StationSettings {
@@ -274,6 +278,10 @@ impl StationSettings {
             Some(section) => SecondCamera::from_section(&section, folder)?,
             None => None,
         };
+        let panel = match root.section("panel")? {
+            Some(section) => PanelSettings::from_section(&section)?,
+            None => PanelSettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -305,6 +313,7 @@ impl StationSettings {
             screen,
             privacy,
             second_camera,
+            panel,
         })
     }
 
