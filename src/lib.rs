@@ -12,6 +12,7 @@
 pub mod capture;
 pub mod config;
 pub mod display;
+pub mod export;
 pub mod feedback;
 pub mod geometry;
 pub mod pose;
