@@ -179,6 +179,40 @@ fn words_nobody_knows_end_with_2() {
     }
 }
 
+/// A recording is judged with the settings of the station: with a lower
+/// bound of 8 m/s nobody is fast enough, so nothing is a pass.
+#[test]
+fn a_recording_is_judged_with_the_settings_of_the_station() {
+    let home = Home::new();
+    for room in ["models", "sounds"] {
+        std::fs::remove_dir(home.dir.path().join(room)).unwrap();
+        std::os::unix::fs::symlink(root().join(room), home.dir.path().join(room)).unwrap();
+    }
+    let clip = root().join("demo/side-good.mp4");
+    let lane = root().join("demo/side-good.toml");
+    let passes = |home: &Home| {
+        let output = home.run(&[
+            "review",
+            clip.to_str().unwrap(),
+            "--lane",
+            lane.to_str().unwrap(),
+            "--age-group",
+            "U13",
+            "--out",
+            "results",
+            "--model",
+            "lite",
+        ]);
+        assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+        let text = std::fs::read_to_string(home.dir.path().join("results/session.json")).unwrap();
+        let session: serde_json::Value = serde_json::from_str(&text).unwrap();
+        session["passes"].as_array().unwrap().len()
+    };
+    assert!(passes(&home) > 0);
+    home.write("station.toml", "min_pass_speed_mps = 8\n");
+    assert_eq!(passes(&home), 0);
+}
+
 #[test]
 fn help_and_version_end_with_0() {
     let home = Home::new();

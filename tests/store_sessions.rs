@@ -24,7 +24,7 @@ fn a_session_comes_back_as_it_was_written() {
         let mut store = Store::open(dir.path()).unwrap();
         let id = store.begin_session(&session()).unwrap();
         for n in 1..=4 {
-            store.write_pass(&id, &pass(n), &cue(n)).unwrap();
+            store.write_pass(&id, &(pass(n), cue(n)).into()).unwrap();
         }
         store.end_session(&id).unwrap();
         id
@@ -35,12 +35,7 @@ fn a_session_comes_back_as_it_was_written() {
     assert_eq!(back.info, session());
     assert_eq!(back.summary.state, SessionState::Closed);
     assert_eq!((back.summary.passes, back.summary.passes_lost), (4, 0));
-    let expected: Vec<StoredPass> = (1..=4)
-        .map(|n| StoredPass {
-            pass: pass(n),
-            cue: cue(n),
-        })
-        .collect();
+    let expected: Vec<StoredPass> = (1..=4).map(|n| StoredPass::bare(pass(n), cue(n))).collect();
     assert_eq!(back.passes, expected);
     assert_eq!(store.sessions().unwrap(), [back.summary]);
 }
@@ -56,7 +51,9 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     bad.pushes[0].measures[0].value = Some(f64::NAN);
     bad.pushes[0].flags[0].value = f64::NEG_INFINITY;
     bad.quantities[0].value = Some(f64::NAN);
-    store.write_pass(&id, &bad, &cue(1)).unwrap();
+    store
+        .write_pass(&id, &(bad.clone(), cue(1)).into())
+        .unwrap();
     let back = store.load_session(id.number()).unwrap();
     let back = &back.passes[0].pass;
     assert!(back.speed_mps.is_nan());
@@ -78,9 +75,9 @@ fn the_same_pass_twice_is_one_and_another_of_its_number_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     let mut store = Store::open(dir.path()).unwrap();
     let id = store.begin_session(&session()).unwrap();
-    store.write_pass(&id, &pass(1), &cue(1)).unwrap();
-    store.write_pass(&id, &pass(1), &cue(1)).unwrap();
-    let other = store.write_pass(&id, &pass(2), &cue(1));
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
+    let other = store.write_pass(&id, &(pass(2), cue(1)).into());
     assert!(matches!(
         other,
         Err(StoreError::DuplicatePass { number: 1 })
@@ -94,7 +91,7 @@ fn only_the_owner_can_read_the_recordings() {
     let folder = dir.path().join("new/folder");
     let mut store = Store::open(&folder).unwrap();
     let id = store.begin_session(&session()).unwrap();
-    store.write_pass(&id, &pass(1), &cue(1)).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
     let mode = |path: &std::path::Path| path.metadata().unwrap().permissions().mode() & 0o777;
     assert_eq!(mode(&folder), 0o700);
     let mut seen = 0;
@@ -150,7 +147,7 @@ fn a_damaged_file_is_set_aside_and_kept() {
     let aside = store.set_aside().unwrap().to_owned();
     assert_eq!(std::fs::read(&aside).unwrap(), rubbish);
     let id = store.begin_session(&session()).unwrap();
-    store.write_pass(&id, &pass(1), &cue(1)).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
 }
 
 #[test]
@@ -161,7 +158,7 @@ fn a_page_damaged_in_the_middle_is_found_at_the_start() {
         let mut store = Store::open(dir.path()).unwrap();
         let id = store.begin_session(&session()).unwrap();
         for n in 1..=40 {
-            store.write_pass(&id, &pass(n), &cue(n)).unwrap();
+            store.write_pass(&id, &(pass(n), cue(n)).into()).unwrap();
         }
     }
     let mut bytes = std::fs::read(&path).unwrap();
@@ -181,7 +178,7 @@ fn a_file_deleted_under_the_program_is_noticed() {
     let mut store = Store::open(dir.path()).unwrap();
     let id = store.begin_session(&session()).unwrap();
     std::fs::remove_file(dir.path().join(SESSIONS_FILE)).unwrap();
-    let said = store.write_pass(&id, &pass(1), &cue(1));
+    let said = store.write_pass(&id, &(pass(1), cue(1)).into());
     assert!(matches!(said, Err(StoreError::Gone { .. })), "{said:?}");
 }
 
@@ -190,7 +187,7 @@ fn the_writer_goes_on_in_a_new_file_when_the_old_one_is_deleted() {
     let dir = tempfile::tempdir().unwrap();
     let writer = StoreWriter::start(dir.path().to_owned(), session(), quick());
     assert_eq!(
-        writer.submit(pass(1), cue(1)).wait(PATIENCE),
+        writer.submit((pass(1), cue(1)).into()).wait(PATIENCE),
         Written::OnDisk
     );
     for name in [
@@ -201,7 +198,7 @@ fn the_writer_goes_on_in_a_new_file_when_the_old_one_is_deleted() {
         let _ = std::fs::remove_file(dir.path().join(name));
     }
     assert_eq!(
-        writer.submit(pass(2), cue(2)).wait(PATIENCE),
+        writer.submit((pass(2), cue(2)).into()).wait(PATIENCE),
         Written::OnDisk
     );
     let last = writer.finish(PATIENCE);
@@ -219,7 +216,9 @@ fn the_writer_waits_for_a_folder_that_can_be_written() {
     let place = dir.path().join("place");
     std::fs::write(&place, "a file where the folder should be").unwrap();
     let writer = StoreWriter::start(place.join("sessions"), session(), quick());
-    let receipts: Vec<_> = (1..=3).map(|n| writer.submit(pass(n), cue(n))).collect();
+    let receipts: Vec<_> = (1..=3)
+        .map(|n| writer.submit((pass(n), cue(n)).into()))
+        .collect();
     let start = Instant::now();
     loop {
         match writer.status().state {
@@ -263,7 +262,7 @@ fn after_a_kill_every_acknowledged_pass_is_there() {
         let writer = StoreWriter::start(folder.into(), session(), WriterPolicy::default());
         for n in 1.. {
             assert_eq!(
-                writer.submit(pass(n), cue(n)).wait(PATIENCE),
+                writer.submit((pass(n), cue(n)).into()).wait(PATIENCE),
                 Written::OnDisk
             );
             println!("acknowledged {n}");

@@ -10,6 +10,7 @@ mod analyser;
 pub mod check;
 mod demo;
 mod devices;
+pub mod eye;
 mod live;
 pub mod logging;
 mod options;

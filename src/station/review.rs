@@ -7,10 +7,10 @@ use std::path::Path;
 use anyhow::Context;
 
 use super::analyser::{Analyser, Happening, Judging};
-use super::{ReviewOptions, UsageError, age_groups_file, words};
+use super::{ReviewOptions, StationSettings, UsageError, age_groups_file, station_file, words};
 use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
-use crate::feedback::{Cue, FeedbackSettings};
+use crate::feedback::Cue;
 use crate::rules::{AgeGroups, JudgedPass};
 use crate::store::{self, SessionFile};
 use crate::track::TrackSettings;
@@ -25,6 +25,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     if let Some(view) = options.view {
         look_from(&mut lane, view);
     }
+    let station = StationSettings::load(&station_file(&home))?;
     let groups = AgeGroups::load(&age_groups_file(&home))?;
     let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
     let mut source = capture::open(&spec).map_err(usage_or_failure)?;
@@ -37,9 +38,13 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     let judging = Judging {
         lane: lane.clone(),
         thresholds: groups.thresholds(options.age_group),
-        track: TrackSettings::default(),
-        corrections: true,
-        feedback: FeedbackSettings::default(),
+        // A recording is judged as the station would have judged it.
+        track: TrackSettings {
+            min_pass_speed_mps: station.min_pass_speed_mps,
+            ..TrackSettings::default()
+        },
+        corrections: station.corrections,
+        feedback: station.feedback,
     };
     let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
 

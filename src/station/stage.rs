@@ -105,7 +105,9 @@ impl Stage {
         if let Some(store) = &self.store {
             // What the disk cannot take now it takes later; the status strip
             // and the health lines say so.
-            store.submit(pass.clone(), cue.clone()).wait(DISK_PATIENCE);
+            store
+                .submit((pass.clone(), cue.clone()).into())
+                .wait(DISK_PATIENCE);
         }
         self.answer = Some((Screen::of_cue(cue), Instant::now()));
         self.summary = judged

@@ -55,19 +55,29 @@ fn in_order(
         .collect()
 }
 
+pub(super) fn limits_to_json(limits: &Limits) -> Value {
+    json!({
+        "flagged": limits.flagged,
+        "low": limits.low.and_then(finite),
+        "high": limits.high.and_then(finite),
+        "dead_band": finite(limits.dead_band),
+    })
+}
+
+pub(super) fn limits_from_json(value: &Value) -> Option<Limits> {
+    Some(Limits {
+        flagged: value.get("flagged")?.as_bool()?,
+        low: value.get("low").and_then(Value::as_f64),
+        high: value.get("high").and_then(Value::as_f64),
+        dead_band: value.get("dead_band")?.as_f64()?,
+    })
+}
+
 pub(super) fn thresholds_to_json(thresholds: &Thresholds) -> Value {
     let rules: Map<String, Value> = RULES
         .iter()
         .zip(&thresholds.limits)
-        .map(|(rule, l)| {
-            let limits = json!({
-                "flagged": l.flagged,
-                "low": l.low.and_then(finite),
-                "high": l.high.and_then(finite),
-                "dead_band": finite(l.dead_band),
-            });
-            (rule.id.to_owned(), limits)
-        })
+        .map(|(rule, l)| (rule.id.to_owned(), limits_to_json(l)))
         .collect();
     json!({ "age_group": thresholds.age_group.name(), "rules": rules })
 }
@@ -80,12 +90,7 @@ pub(super) fn thresholds_from_json(value: &Value) -> Option<Thresholds> {
     let mut thresholds = Thresholds::defaults(age_group);
     for (rule, limits) in RULES.iter().zip(&mut thresholds.limits) {
         *limits = match rules.get(rule.id) {
-            Some(stored) => Limits {
-                flagged: stored.get("flagged")?.as_bool()?,
-                low: stored.get("low").and_then(Value::as_f64),
-                high: stored.get("high").and_then(Value::as_f64),
-                dead_band: stored.get("dead_band")?.as_f64()?,
-            },
+            Some(stored) => limits_from_json(stored)?,
             None => Limits {
                 flagged: false,
                 ..*limits

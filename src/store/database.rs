@@ -2,19 +2,20 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, MetadataExt, OpenOptionsExt, PermissionsExt};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
 
 use jiff::Zoned;
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Transaction, params};
+use rusqlite::params;
 
-use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
-use super::schema::{MIGRATIONS, migrate};
-use super::{SessionId, SessionInfo, SessionState, SessionSummary, StoreError};
-use crate::feedback::Cue;
-use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
+use super::book::Book;
+use super::insert;
+use super::skaters::DAMAGED;
+use super::{
+    NewPass, PictureStrip, SessionId, SessionInfo, SessionState, SessionSummary, StoreError,
+    StoredSession,
+};
 
 /// Name of the sessions file in its folder.
 pub const SESSIONS_FILE: &str = "sessions.sqlite3";
@@ -22,11 +23,7 @@ const LOCK_FILE: &str = "sessions.lock";
 
 /// The recordings of one folder. One program run at a time holds it.
 pub struct Store {
-    pub(super) connection: Connection,
-    pub(super) file: PathBuf,
-    /// Device and inode the connection writes to. A file that was deleted
-    /// takes writes without a fault, so it has to be looked at.
-    identity: (u64, u64),
+    pub(super) book: Book,
     recovered: Vec<SessionSummary>,
     set_aside: Option<PathBuf>,
     /// Held for as long as the store is open; a killed program lets go of it.
@@ -48,20 +45,17 @@ impl Store {
             .map_err(io)?;
         let lock = lock(folder)?;
         let mut set_aside = None;
-        let connection = match connect(&file) {
+        let book = match Book::open(&file, true) {
             Err(StoreError::Damaged { why, .. }) => {
                 let aside = move_aside(&file).map_err(io)?;
                 tracing::error!(file = %aside.display(), %why, "damaged sessions file set aside");
                 set_aside = Some(aside);
-                connect(&file)?
+                Book::open(&file, true)?
             }
             other => other?,
         };
-        let identity = identity_of(&file).map_err(io)?;
         let mut store = Store {
-            connection,
-            file,
-            identity,
+            book,
             recovered: Vec::new(),
             set_aside,
             _lock: lock,
@@ -83,7 +77,7 @@ impl Store {
 
     /// The sessions file.
     pub fn file(&self) -> &Path {
-        &self.file
+        &self.book.file
     }
 
     /// Begins a session; it is on the disk when this returns.
@@ -95,7 +89,8 @@ impl Store {
         let source = text(serde_json::to_string(&info.source))?;
         let lane = text(serde_json::to_string(&info.lane))?;
         let engine = text(serde_json::to_string(&info.engine))?;
-        self.connection
+        self.book
+            .connection
             .execute(
                 "INSERT INTO sessions (token, started_at, state, source, lane, engine, age_group)
                  VALUES (?1, ?2, 'open', ?3, ?4, ?5, ?6)",
@@ -108,9 +103,9 @@ impl Store {
                     info.age_group.name()
                 ],
             )
-            .map_err(|e| StoreError::sqlite(&self.file, e))?;
+            .map_err(|e| self.book.fault(e))?;
         Ok(SessionId {
-            row: self.connection.last_insert_rowid(),
+            row: self.book.connection.last_insert_rowid(),
             token,
         })
     }
@@ -119,67 +114,74 @@ impl Store {
     /// where this file does not hold it.
     pub fn resume_session(&mut self, session: &SessionId) -> Result<bool, StoreError> {
         let changed = self
+            .book
             .connection
             .execute(
                 "UPDATE sessions SET state = 'open', ended_at = NULL WHERE id = ?1 AND token = ?2",
                 params![session.row, session.token],
             )
-            .map_err(|e| StoreError::sqlite(&self.file, e))?;
+            .map_err(|e| self.book.fault(e))?;
         if changed == 1 {
             self.recovered.retain(|s| s.id != *session);
         }
         Ok(changed == 1)
     }
 
-    /// Writes one pass and its cue. When this returns the pass is on the
-    /// disk and outlives a kill or a power cut. Writing the same pass again
-    /// changes nothing.
-    pub fn write_pass(
+    /// Every session of the file, oldest first.
+    pub fn sessions(&self) -> Result<Vec<SessionSummary>, StoreError> {
+        self.book.sessions()
+    }
+
+    /// A whole session by its number.
+    pub fn load_session(&self, id: i64) -> Result<StoredSession, StoreError> {
+        self.book.load_session(id)
+    }
+
+    /// Writes one pass, its cue and what comes with it. When this returns the
+    /// pass is on the disk and outlives a kill or a power cut. Writing the
+    /// same pass again changes nothing. Points and pictures of a skater who
+    /// was deleted meanwhile are not written.
+    pub fn write_pass(&mut self, session: &SessionId, new: &NewPass) -> Result<(), StoreError> {
+        self.check_still_there()?;
+        insert::pass(&self.book, session, new)
+    }
+
+    /// Writes pictures of a pass that is stored; pictures of a pass that is
+    /// not, or whose skater has no consent any more, are let go.
+    pub fn write_strips(
         &mut self,
         session: &SessionId,
-        pass: &JudgedPass,
-        cue: &Cue,
+        number: u32,
+        strips: &[PictureStrip],
     ) -> Result<(), StoreError> {
         self.check_still_there()?;
-        let cue_text = cue_to_json(cue)?.to_string();
-        let file = &self.file;
-        let fault = |e| StoreError::sqlite(file, e);
-        let transaction = self.connection.transaction().map_err(fault)?;
-        if let Some(same) = already_stored(&transaction, session, pass, cue).map_err(fault)? {
-            return if same {
-                Ok(())
-            } else {
-                Err(StoreError::DuplicatePass {
-                    number: cue.pass_number,
-                })
-            };
-        }
-        insert_pass(&transaction, session, pass, cue.pass_number, &cue_text).map_err(fault)?;
-        transaction.commit().map_err(fault)
+        insert::strips(&self.book, session, number, strips)
     }
 
     /// Notes how many passes of the session could not be kept.
     pub fn note_lost(&mut self, session: &SessionId, passes: u64) -> Result<(), StoreError> {
         let passes = i64::try_from(passes).unwrap_or(i64::MAX);
-        self.connection
+        self.book
+            .connection
             .execute(
                 "UPDATE sessions SET passes_lost = ?2 WHERE id = ?1",
                 params![session.row, passes],
             )
             .map(|_| ())
-            .map_err(|e| StoreError::sqlite(&self.file, e))
+            .map_err(|e| self.book.fault(e))
     }
 
     /// Ends a session properly.
     pub fn end_session(&mut self, session: &SessionId) -> Result<(), StoreError> {
         self.check_still_there()?;
-        self.connection
+        self.book
+            .connection
             .execute(
                 "UPDATE sessions SET state = 'closed', ended_at = ?2 WHERE id = ?1",
                 params![session.row, Zoned::now().to_string()],
             )
             .map(|_| ())
-            .map_err(|e| StoreError::sqlite(&self.file, e))
+            .map_err(|e| self.book.fault(e))
     }
 
     /// The lock says that no other run records here, so every session still
@@ -190,14 +192,15 @@ impl Store {
         if found.is_empty() {
             return Ok(());
         }
-        self.connection
+        self.book
+            .connection
             .execute(
                 "UPDATE sessions SET state = 'recovered', ended_at =
                    (SELECT max(written_at) FROM passes WHERE session_id = sessions.id)
                  WHERE state = 'open'",
                 [],
             )
-            .map_err(|e| StoreError::sqlite(&self.file, e))?;
+            .map_err(|e| self.book.fault(e))?;
         let mut now = self.sessions()?;
         now.retain(|s| found.iter().any(|f| f.id == s.id));
         for session in &now {
@@ -212,12 +215,7 @@ impl Store {
     }
 
     fn check_still_there(&self) -> Result<(), StoreError> {
-        match identity_of(&self.file) {
-            Ok(now) if now == self.identity => Ok(()),
-            _ => Err(StoreError::Gone {
-                file: self.file.clone(),
-            }),
-        }
+        self.book.check_still_there()
     }
 }
 
@@ -239,49 +237,6 @@ fn lock(folder: &Path) -> Result<File, StoreError> {
     }
 }
 
-/// Makes an empty file only its owner can read, or makes an old one so.
-/// SQLite gives its side files the same permissions.
-pub(super) fn create_private(file: &Path) -> io::Result<()> {
-    OpenOptions::new()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .mode(0o600)
-        .open(file)?
-        .set_permissions(std::fs::Permissions::from_mode(0o600))
-}
-
-fn connect(file: &Path) -> Result<Connection, StoreError> {
-    let fault = |e| StoreError::sqlite(file, e);
-    create_private(file).map_err(|e| StoreError::io(file, &e))?;
-    let mut connection = Connection::open_with_flags(
-        file,
-        OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
-    )
-    .map_err(fault)?;
-    connection
-        .busy_timeout(Duration::from_secs(2))
-        .map_err(fault)?;
-    // FULL: in WAL mode, NORMAL may lose the last commits on a power cut.
-    connection
-        .execute_batch(
-            "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;",
-        )
-        .map_err(fault)?;
-    let check: String = connection
-        .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-        .map_err(fault)?;
-    if check != "ok" {
-        return Err(StoreError::Damaged {
-            file: file.to_owned(),
-            why: check,
-        });
-    }
-    migrate(&mut connection, file, MIGRATIONS)?;
-    crate::config::sync_folder_of(file).map_err(|e| StoreError::io(file, &e))?;
-    Ok(connection)
-}
-
 /// Renames a damaged file, with its side files, to a name not yet taken.
 fn move_aside(file: &Path) -> io::Result<PathBuf> {
     let with = |path: &Path, ending: &str| {
@@ -290,11 +245,11 @@ fn move_aside(file: &Path) -> io::Result<PathBuf> {
         PathBuf::from(name)
     };
     let stamp = Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
-    let mut aside = with(file, &format!(".damaged-{stamp}"));
+    let mut aside = with(file, &format!("{DAMAGED}{stamp}"));
     let mut n = 1;
     while aside.exists() {
         n += 1;
-        aside = with(file, &format!(".damaged-{stamp}-{n}"));
+        aside = with(file, &format!("{DAMAGED}{stamp}-{n}"));
     }
     std::fs::rename(file, &aside)?;
     for side in ["-wal", "-shm"] {
@@ -304,11 +259,6 @@ fn move_aside(file: &Path) -> io::Result<PathBuf> {
         }
     }
     Ok(aside)
-}
-
-fn identity_of(file: &Path) -> io::Result<(u64, u64)> {
-    let meta = std::fs::metadata(file)?;
-    Ok((meta.dev(), meta.ino()))
 }
 
 /// Different for every session that can meet another in one file.
@@ -322,140 +272,15 @@ fn new_token(info: &SessionInfo) -> String {
     )
 }
 
-/// `Some(true)`: this very pass is there; `Some(false)`: another one has its
-/// number.
-fn already_stored(
-    transaction: &Transaction<'_>,
-    session: &SessionId,
-    pass: &JudgedPass,
-    cue: &Cue,
-) -> rusqlite::Result<Option<bool>> {
-    transaction
-        .query_row(
-            "SELECT track_id, ended_at_s FROM passes WHERE session_id = ?1 AND number = ?2",
-            params![session.row, cue.pass_number],
-            |row| {
-                let track: u32 = row.get(0)?;
-                let ended: Option<f64> = row.get(1)?;
-                Ok(track == pass.track_id && ended == finite(pass.ended_at_s))
-            },
-        )
-        .optional()
-}
-
-fn insert_pass(
-    transaction: &Transaction<'_>,
-    session: &SessionId,
-    pass: &JudgedPass,
-    number: u32,
-    cue_text: &str,
-) -> rusqlite::Result<()> {
-    let thresholds = thresholds_to_json(&pass.thresholds).to_string();
-    transaction.execute(
-        "INSERT OR IGNORE INTO threshold_sets (content) VALUES (?1)",
-        [&thresholds],
-    )?;
-    let set: i64 = transaction.query_row(
-        "SELECT id FROM threshold_sets WHERE content = ?1",
-        [&thresholds],
-        |row| row.get(0),
-    )?;
-    transaction.execute(
-        "INSERT INTO passes (session_id, number, track_id, started_at_s, ended_at_s, speed_mps,
-                             view, threshold_set_id, cue, written_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-        params![
-            session.row,
-            number,
-            pass.track_id,
-            finite(pass.started_at_s),
-            finite(pass.ended_at_s),
-            finite(pass.speed_mps),
-            pass.view.name(),
-            set,
-            cue_text,
-            Zoned::now().to_string(),
-        ],
-    )?;
-    let pass_row = transaction.last_insert_rowid();
-    for (position, push) in pass.pushes.iter().enumerate() {
-        insert_push(transaction, pass_row, position, push)?;
-    }
-    let mut measures = transaction.prepare_cached(
-        "INSERT INTO pass_measures (pass_id, measure, value, uncertainty, judged, reason)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-    )?;
-    for (quantity, measure) in QUANTITIES.iter().zip(&pass.quantities) {
-        let m = storable(measure);
-        measures.execute(params![
-            pass_row,
-            quantity.key,
-            m.value,
-            m.uncertainty,
-            m.judged,
-            m.reason
-        ])?;
-    }
-    Ok(())
-}
-
-fn insert_push(
-    transaction: &Transaction<'_>,
-    pass_row: i64,
-    position: usize,
-    push: &JudgedPush,
-) -> rusqlite::Result<()> {
-    transaction
-        .prepare_cached(
-            "INSERT INTO pushes (pass_id, position, leg, near_leg, push_start_s, toe_off_s)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-        )?
-        .execute(params![
-            pass_row,
-            position as i64,
-            leg_name(push.leg),
-            push.near_leg,
-            finite(push.push_start_s),
-            finite(push.toe_off_s),
-        ])?;
-    let push_row = transaction.last_insert_rowid();
-    let mut measures = transaction.prepare_cached(
-        "INSERT INTO measures (push_id, measure, value, uncertainty, judged, reason)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-    )?;
-    for (rule, measure) in RULES.iter().zip(&push.measures) {
-        let m = storable(measure);
-        measures.execute(params![
-            push_row,
-            rule.measure,
-            m.value,
-            m.uncertainty,
-            m.judged,
-            m.reason
-        ])?;
-    }
-    let mut flags = transaction.prepare_cached(
-        "INSERT INTO flags (push_id, position, rule, value, limit_value)
-         VALUES (?1, ?2, ?3, ?4, ?5)",
-    )?;
-    for (position, flag) in push.flags.iter().enumerate() {
-        flags.execute(params![
-            push_row,
-            position as i64,
-            flag.rule,
-            finite(flag.value),
-            finite(flag.limit)
-        ])?;
-    }
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::config::{Lane, View};
+    use crate::feedback::Cue;
     use crate::feedback::CueKind;
     use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
+    use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
+    use crate::store::schema::BACK_TO_2;
     use crate::store::{EngineInfo, SourceInfo, SourceKind};
 
     fn session() -> SessionInfo {
@@ -517,6 +342,7 @@ mod tests {
         let id = store.begin_session(&session()).unwrap();
         let limit = |store: &Store, pages: u32| {
             let set: u32 = store
+                .book
                 .connection
                 .query_row(&format!("PRAGMA max_page_count = {pages}"), [], |r| {
                     r.get(0)
@@ -528,7 +354,7 @@ mod tests {
         let mut written = 0;
         let refused = loop {
             let (pass, cue) = pass(written + 1);
-            match store.write_pass(&id, &pass, &cue) {
+            match store.write_pass(&id, &(pass, cue).into()) {
                 Ok(()) => written += 1,
                 Err(e) => break e,
             }
@@ -541,7 +367,7 @@ mod tests {
 
         limit(&store, 10_000);
         let (last, cue) = pass(written + 1);
-        store.write_pass(&id, &last, &cue).unwrap();
+        store.write_pass(&id, &(last, cue).into()).unwrap();
         let back = stored(&store);
         assert_eq!(back.len(), written as usize + 1);
         assert!(
@@ -557,11 +383,14 @@ mod tests {
             let mut store = Store::open(dir.path()).unwrap();
             let id = store.begin_session(&session()).unwrap();
             let (pass, cue) = pass(1);
-            store.write_pass(&id, &pass, &cue).unwrap();
+            store.write_pass(&id, &(pass, cue).into()).unwrap();
             // back to how the first version left it
             store
+                .book
                 .connection
-                .execute_batch("DROP TABLE pass_measures; PRAGMA user_version = 1;")
+                .execute_batch(&format!(
+                    "{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"
+                ))
                 .unwrap();
             id
         };
@@ -577,7 +406,7 @@ mod tests {
 
         let (mut new, cue) = pass(2);
         new.quantities[0] = Measure::judged(2.5, 0.05, "mean of 4 steps");
-        store.write_pass(&id, &new, &cue).unwrap();
+        store.write_pass(&id, &(new.clone(), cue).into()).unwrap();
         assert_eq!(store.load_session(id.row).unwrap().passes[1].pass, new);
     }
 }

@@ -97,6 +97,25 @@ pub enum StoreError {
         /// The sessions file.
         file: PathBuf,
     },
+    /// Pictures that should be there and are not.
+    #[error("the pictures in {} cannot be shown ({why})", .file.display())]
+    NoPictures {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// Something that has to go and stays.
+    #[error("{} could not be deleted ({why}); delete it by hand", .file.display())]
+    NotDeleted {
+        /// The file.
+        file: PathBuf,
+        /// The system's words.
+        why: String,
+    },
+    /// No such pass, push, skater or strip; it may have been deleted.
+    #[error("{0} is not in the recordings any more")]
+    NotThere(String),
     /// A different pass already has this number.
     #[error(
         "pass {number} of this session is already stored with other content; this one is not stored"

@@ -1,9 +1,10 @@
 //! Recordings: every pass as it ends, on this machine only.
 //!
-//! Takes: judged passes and their cues.
+//! Takes: judged passes, their cues, body points and pictures; the roster.
 //! Gives: one SQLite file per folder ([`Store`]), written from a thread
-//! ([`StoreWriter`]) so that a slow disk never holds up the ice; `session.json`
-//! for other programs ([`SessionFile`]).
+//! ([`StoreWriter`]) so that a slow disk never holds up the ice; a second way
+//! into it for everything else ([`Archive`]); `session.json` for other
+//! programs ([`SessionFile`]).
 //! Fails: with a [`StoreError`] in one sentence. The running writer never ends
 //! because of a fault: it says so in its status, keeps the passes in memory up
 //! to a bound, and tries again.
@@ -11,24 +12,38 @@
 //! A pass that is reported as on the disk outlives a kill and a power cut.
 //! Only this module knows rusqlite.
 
+mod archive;
+mod book;
 mod codec;
 mod database;
 mod error;
+mod insert;
+mod keep;
+mod notes;
+mod points;
 mod read;
 mod records;
 mod schema;
 mod session_json;
 mod sink;
+mod skaters;
+mod strips;
 mod writer;
 
-use database::create_private;
+pub use archive::Archive;
+use book::create_private;
 pub use database::{SESSIONS_FILE, Store};
 pub use error::StoreError;
+pub use keep::{Pruned, Retention, Usage};
+pub use notes::{Agreement, ExportNote};
 pub use records::{
-    EngineInfo, SessionId, SessionInfo, SessionState, SessionSummary, SourceInfo, SourceKind,
-    StoredPass, StoredSession,
+    EngineInfo, NewPass, PassKey, PictureStrip, PushKey, PushNote, SessionId, SessionInfo,
+    SessionState, SessionSummary, Shot, SourceInfo, SourceKind, StoredPass, StoredSession,
+    StripInfo, Verdict,
 };
 pub use session_json::{
     FORMAT_VERSION, FlagRecord, MeasureRecord, PassRecord, PushRecord, SessionFile,
 };
+pub use skaters::Erased;
+pub use strips::PICTURES_FOLDER;
 pub use writer::{Receipt, StoreWriter, WriterPolicy, WriterState, WriterStatus, Written};

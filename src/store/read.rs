@@ -3,22 +3,23 @@
 use jiff::Zoned;
 use rusqlite::{OptionalExtension, Row, params};
 
+use super::book::Book;
 use super::codec::{
     cue_from_json, measures_in_rule_order, quantities_in_order, thresholds_from_json,
 };
 use super::{
-    SessionId, SessionInfo, SessionState, SessionSummary, Store, StoreError, StoredPass,
-    StoredSession,
+    PushNote, SessionId, SessionInfo, SessionState, SessionSummary, StoreError, StoredPass,
+    StoredSession, StripInfo, Verdict,
 };
 use crate::config::View;
+use crate::roster::SkaterId;
 use crate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure};
 
 const SUMMARY: &str = "SELECT s.id, s.token, s.started_at, s.ended_at, s.state, s.passes_lost,
     (SELECT count(*) FROM passes p WHERE p.session_id = s.id) FROM sessions s";
 
-impl Store {
-    /// Every session of the file, oldest first.
-    pub fn sessions(&self) -> Result<Vec<SessionSummary>, StoreError> {
+impl Book {
+    pub(super) fn sessions(&self) -> Result<Vec<SessionSummary>, StoreError> {
         let fault = |e| StoreError::sqlite(&self.file, e);
         let mut statement = self
             .connection
@@ -28,8 +29,7 @@ impl Store {
         rows.collect::<rusqlite::Result<_>>().map_err(fault)
     }
 
-    /// A whole session by its number.
-    pub fn load_session(&self, id: i64) -> Result<StoredSession, StoreError> {
+    pub(super) fn load_session(&self, id: i64) -> Result<StoredSession, StoreError> {
         let fault = |e| StoreError::sqlite(&self.file, e);
         let summary = self
             .connection
@@ -45,7 +45,8 @@ impl Store {
             .connection
             .prepare(
                 "SELECT p.id, p.track_id, p.started_at_s, p.ended_at_s, p.speed_mps, p.view,
-                        t.content, p.cue
+                        t.content, p.cue, p.number, p.skater_id, p.lane,
+                        EXISTS (SELECT 1 FROM pass_points o WHERE o.pass_id = p.id)
                  FROM passes p JOIN threshold_sets t ON t.id = p.threshold_set_id
                  WHERE p.session_id = ?1 ORDER BY p.number",
             )
@@ -98,6 +99,7 @@ impl Store {
                  WHERE pass_id = ?1 ORDER BY position",
             )
             .map_err(fault)?;
+        let mut notes = Vec::new();
         let pushes = statement
             .query_map([row.id], |r| {
                 Ok((
@@ -119,6 +121,7 @@ impl Store {
             .map_err(fault)?
             .into_iter()
             .map(|(id, mut push)| {
+                notes.push(self.load_note(id)?);
                 push.measures = self.load_measures(id)?;
                 push.flags = self.load_flags(id)?;
                 Ok(push)
@@ -137,7 +140,74 @@ impl Store {
                 quantities: self.load_quantities(row.id)?,
             },
             cue: cue_from_json(&json(&row.cue, "cue")?).ok_or_else(|| bad("cue"))?,
+            number: row.number,
+            skater: row.skater,
+            notes,
+            strips: self.load_strips(row.id)?,
+            has_points: row.has_points,
+            lane: row
+                .lane
+                .map(|text| serde_json::from_str(&text).map_err(|_| bad("lane")))
+                .transpose()?,
         })
+    }
+
+    fn load_note(&self, push_row: i64) -> Result<PushNote, StoreError> {
+        let fault = |e| self.fault(e);
+        let mut note = self
+            .connection
+            .prepare_cached("SELECT comment, starred FROM push_notes WHERE push_id = ?1")
+            .and_then(|mut s| {
+                s.query_row([push_row], |r| {
+                    Ok(PushNote {
+                        comment: r.get(0)?,
+                        starred: r.get(1)?,
+                        ..PushNote::default()
+                    })
+                })
+                .optional()
+            })
+            .map_err(fault)?
+            .unwrap_or_default();
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT rule, verdict FROM flag_reviews WHERE push_id = ?1")
+            .map_err(fault)?;
+        note.verdicts = statement
+            .query_map([push_row], |r| {
+                let verdict = match r.get_ref(1)?.as_str()? {
+                    "confirmed" => Verdict::Confirmed,
+                    _ => Verdict::Dismissed,
+                };
+                Ok((r.get(0)?, verdict))
+            })
+            .and_then(Iterator::collect)
+            .map_err(fault)?;
+        Ok(note)
+    }
+
+    fn load_strips(&self, pass_row: i64) -> Result<Vec<StripInfo>, StoreError> {
+        let fault = |e| self.fault(e);
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                "SELECT id, push, rule, flagged_at_s, bytes, faces_blurred FROM picture_strips
+                 WHERE pass_id = ?1 ORDER BY push, rule",
+            )
+            .map_err(fault)?;
+        statement
+            .query_map([pass_row], |r| {
+                Ok(StripInfo {
+                    id: r.get(0)?,
+                    push: r.get(1)?,
+                    rule: r.get(2)?,
+                    flagged_at_s: r.get(3)?,
+                    bytes: r.get::<_, i64>(4)?.max(0) as u64,
+                    faces_blurred: r.get(5)?,
+                })
+            })
+            .and_then(Iterator::collect)
+            .map_err(fault)
     }
 
     fn load_measures(&self, push_row: i64) -> Result<Vec<Measure>, StoreError> {
@@ -194,13 +264,6 @@ impl Store {
             .and_then(Iterator::collect)
             .map_err(fault)
     }
-
-    fn damaged(&self, why: &str) -> StoreError {
-        StoreError::Damaged {
-            file: self.file.clone(),
-            why: why.to_owned(),
-        }
-    }
 }
 
 /// A number that was no number when it was written comes back as `NaN`.
@@ -235,6 +298,10 @@ struct PassRow {
     view: String,
     thresholds: String,
     cue: String,
+    number: u32,
+    skater: Option<SkaterId>,
+    lane: Option<String>,
+    has_points: bool,
 }
 
 impl PassRow {
@@ -248,6 +315,10 @@ impl PassRow {
             view: row.get(5)?,
             thresholds: row.get(6)?,
             cue: row.get(7)?,
+            number: row.get(8)?,
+            skater: row.get::<_, Option<i64>>(9)?.map(SkaterId),
+            lane: row.get(10)?,
+            has_points: row.get(11)?,
         })
     }
 }

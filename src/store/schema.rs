@@ -7,9 +7,12 @@
 
 use std::path::Path;
 
-use rusqlite::Connection;
+use rusqlite::{Connection, TransactionBehavior};
 
 use super::StoreError;
+
+/// Ending of the copy that is made before a migration, with a number.
+pub(super) const BEFORE_VERSION: &str = ".before-version-";
 
 /// Step `i` takes a file from version `i` to `i + 1`. Steps already released
 /// are never edited; a change is a new step at the end.
@@ -98,6 +101,90 @@ CREATE TABLE pass_measures (
     PRIMARY KEY (pass_id, measure)
 ) STRICT, WITHOUT ROWID;
 ",
+    "
+-- AUTOINCREMENT: the id of a deleted skater is never given to another one.
+CREATE TABLE skaters (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    name TEXT NOT NULL,
+    bib TEXT,
+    band TEXT,
+    age_group TEXT NOT NULL,
+    height_m REAL,
+    -- Both or neither: without consent no picture is kept.
+    consent_on TEXT,
+    consent_by TEXT,
+    -- Limits of this skater alone: JSON by rule id.
+    overrides TEXT NOT NULL,
+    CHECK ((consent_on IS NULL) = (consent_by IS NULL))
+) STRICT;
+
+-- NULL: nobody of the roster. What is left of a deleted skater goes too.
+ALTER TABLE passes ADD COLUMN skater_id INTEGER REFERENCES skaters(id) ON DELETE CASCADE;
+-- JSON: the camera set-up it was measured with, where it is not the session's.
+ALTER TABLE passes ADD COLUMN lane TEXT;
+CREATE INDEX passes_by_skater ON passes (skater_id);
+
+-- The body points as they were tracked: docs/points.md.
+CREATE TABLE pass_points (
+    pass_id INTEGER PRIMARY KEY REFERENCES passes(id) ON DELETE CASCADE,
+    content BLOB NOT NULL
+) STRICT;
+
+-- Pictures around a flagged instant. The pictures are in the folder
+-- pictures/, one file per strip: the JPEGs one after the other.
+CREATE TABLE picture_strips (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    pass_id INTEGER NOT NULL REFERENCES passes(id) ON DELETE CASCADE,
+    push INTEGER NOT NULL,
+    rule TEXT NOT NULL,
+    flagged_at_s REAL NOT NULL,
+    width INTEGER NOT NULL,
+    height INTEGER NOT NULL,
+    frame_width INTEGER NOT NULL,
+    frame_height INTEGER NOT NULL,
+    faces_blurred INTEGER NOT NULL CHECK (faces_blurred IN (0, 1)),
+    file TEXT NOT NULL UNIQUE,
+    bytes INTEGER NOT NULL,
+    -- JSON: [capture time in seconds, bytes] of each picture in the file.
+    shots TEXT NOT NULL,
+    -- Wall clock, seconds since 1970 UTC.
+    kept_since_s INTEGER NOT NULL,
+    UNIQUE (pass_id, push, rule)
+) STRICT;
+
+-- What the coach says of a flag.
+CREATE TABLE flag_reviews (
+    push_id INTEGER NOT NULL REFERENCES pushes(id) ON DELETE CASCADE,
+    rule TEXT NOT NULL,
+    verdict TEXT NOT NULL CHECK (verdict IN ('confirmed', 'dismissed')),
+    PRIMARY KEY (push_id, rule)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE push_notes (
+    push_id INTEGER PRIMARY KEY REFERENCES pushes(id) ON DELETE CASCADE,
+    comment TEXT NOT NULL,
+    starred INTEGER NOT NULL CHECK (starred IN (0, 1))
+) STRICT;
+
+-- What left this machine's recordings, so that it can be found again when a
+-- skater asks to be deleted.
+CREATE TABLE exports (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    made_at TEXT NOT NULL,
+    place TEXT NOT NULL,
+    what TEXT NOT NULL,
+    anonymous INTEGER NOT NULL CHECK (anonymous IN (0, 1))
+) STRICT;
+CREATE TABLE export_skaters (
+    export_id INTEGER NOT NULL REFERENCES exports(id) ON DELETE CASCADE,
+    skater_id INTEGER NOT NULL REFERENCES skaters(id) ON DELETE CASCADE,
+    PRIMARY KEY (export_id, skater_id)
+) STRICT, WITHOUT ROWID;
+
+-- Work that could not be done at once: 'rewrite' builds the file anew, so
+-- that nothing deleted is left between its pages.
+CREATE TABLE chores (name TEXT PRIMARY KEY) STRICT, WITHOUT ROWID;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -108,11 +195,7 @@ pub(super) fn migrate(
     steps: &[&str],
 ) -> Result<(), StoreError> {
     let fault = |e| StoreError::sqlite(file, e);
-    let version: usize = connection
-        .query_row("PRAGMA user_version", [], |row| row.get::<_, i64>(0))
-        .map_err(fault)?
-        .try_into()
-        .unwrap_or(usize::MAX);
+    let version = version_of(connection).map_err(fault)?;
     if version > steps.len() {
         return Err(StoreError::TooNew {
             file: file.to_owned(),
@@ -125,7 +208,14 @@ pub(super) fn migrate(
         back_up(connection, file, version)?;
     }
     for (i, step) in steps.iter().enumerate().skip(version) {
-        let transaction = connection.transaction().map_err(fault)?;
+        // Two connections may open an old file at once: one does the step,
+        // the other finds it done.
+        let transaction = connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(fault)?;
+        if version_of(&transaction).map_err(fault)? > i {
+            continue;
+        }
         transaction.execute_batch(step).map_err(fault)?;
         transaction
             .pragma_update(None, "user_version", (i + 1) as i64)
@@ -135,9 +225,14 @@ pub(super) fn migrate(
     Ok(())
 }
 
+fn version_of(connection: &Connection) -> rusqlite::Result<usize> {
+    let version: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
+    Ok(version.try_into().unwrap_or(usize::MAX))
+}
+
 fn back_up(connection: &Connection, file: &Path, version: usize) -> Result<(), StoreError> {
     let mut copy = file.as_os_str().to_owned();
-    copy.push(format!(".before-version-{}", version + 1));
+    copy.push(format!("{BEFORE_VERSION}{}", version + 1));
     let copy = std::path::PathBuf::from(copy);
     // A copy of an earlier try that failed half way is older or equal: keep it.
     if copy.exists() {
@@ -149,6 +244,15 @@ fn back_up(connection: &Connection, file: &Path, version: usize) -> Result<(), S
         .map_err(|e| StoreError::sqlite(&copy, e))?;
     Ok(())
 }
+
+/// Takes a file of today back to version 2, for the tests of migrations.
+#[cfg(test)]
+pub(super) const BACK_TO_2: &str = "
+DROP TABLE chores; DROP TABLE export_skaters; DROP TABLE exports; DROP TABLE push_notes;
+DROP TABLE flag_reviews; DROP TABLE picture_strips; DROP TABLE pass_points;
+DROP INDEX passes_by_skater;
+ALTER TABLE passes DROP COLUMN lane; ALTER TABLE passes DROP COLUMN skater_id;
+DROP TABLE skaters; PRAGMA user_version = 2;";
 
 #[cfg(test)]
 mod tests {

@@ -2,9 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{SessionId, SessionInfo, SessionSummary, Store, StoreError};
-use crate::feedback::Cue;
-use crate::rules::JudgedPass;
+use super::{NewPass, PictureStrip, SessionId, SessionInfo, SessionSummary, Store, StoreError};
 
 /// What was found on opening.
 pub(super) struct Opened {
@@ -21,7 +19,9 @@ pub(super) trait Sink: Send {
     /// Opens what is not open, and begins or takes up the session.
     fn open(&mut self) -> Result<Opened, StoreError>;
     /// Writes one pass; it is safe when this returns.
-    fn write(&mut self, pass: &JudgedPass, cue: &Cue) -> Result<(), StoreError>;
+    fn write(&mut self, pass: &NewPass) -> Result<(), StoreError>;
+    /// Writes pictures of a pass that was written.
+    fn write_strips(&mut self, number: u32, strips: &[PictureStrip]) -> Result<(), StoreError>;
     /// Notes how many passes could not be kept.
     fn note_lost(&mut self, passes: u64) -> Result<(), StoreError>;
     /// Ends the session.
@@ -82,9 +82,14 @@ impl Sink for DiskSink {
         })
     }
 
-    fn write(&mut self, pass: &JudgedPass, cue: &Cue) -> Result<(), StoreError> {
+    fn write(&mut self, pass: &NewPass) -> Result<(), StoreError> {
         let (store, session) = self.ready()?;
-        store.write_pass(session, pass, cue)
+        store.write_pass(session, pass)
+    }
+
+    fn write_strips(&mut self, number: u32, strips: &[PictureStrip]) -> Result<(), StoreError> {
+        let (store, session) = self.ready()?;
+        store.write_strips(session, number, strips)
     }
 
     fn note_lost(&mut self, passes: u64) -> Result<(), StoreError> {

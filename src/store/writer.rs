@@ -13,9 +13,7 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 
 use super::sink::{DiskSink, Sink};
-use super::{SessionId, SessionInfo, SessionSummary, StoreError};
-use crate::feedback::Cue;
-use crate::rules::JudgedPass;
+use super::{NewPass, PictureStrip, SessionId, SessionInfo, SessionSummary, StoreError};
 
 /// How the writer behaves when the disk does not.
 #[derive(Debug, Clone, Copy)]
@@ -71,6 +69,8 @@ pub struct WriterStatus {
     pub lost: u64,
     /// Why the last of them was lost.
     pub last_loss: Option<String>,
+    /// Passes whose pictures could not be kept.
+    pub pictures_lost: u64,
     /// Tries to get going again since the last success.
     pub retries: u32,
     /// The session, once it is in the file.
@@ -119,10 +119,30 @@ pub struct StoreWriter {
 }
 
 struct Job {
-    pass: JudgedPass,
-    cue: Cue,
+    what: What,
     answer: Sender<Written>,
 }
+
+enum What {
+    Pass(Box<NewPass>),
+    /// Pictures of a pass handed over earlier: they take longer to make.
+    Strips {
+        number: u32,
+        strips: Vec<PictureStrip>,
+    },
+}
+
+impl What {
+    fn number(&self) -> u32 {
+        match self {
+            What::Pass(new) => new.cue.pass_number,
+            What::Strips { number, .. } => *number,
+        }
+    }
+}
+
+/// Sets of pictures that may wait: each is up to a few megabytes.
+const STRIPS_WAITING: usize = 16;
 
 struct Shared {
     status: Mutex<WriterStatus>,
@@ -150,6 +170,7 @@ impl StoreWriter {
                 waiting: 0,
                 lost: 0,
                 last_loss: None,
+                pictures_lost: 0,
                 retries: 0,
                 session: None,
                 recovered: Vec::new(),
@@ -189,9 +210,19 @@ impl StoreWriter {
 
     /// Hands over one pass that just ended. Returns at once; the receipt
     /// tells when it is on the disk.
-    pub fn submit(&self, pass: JudgedPass, cue: Cue) -> Receipt {
+    pub fn submit(&self, new: NewPass) -> Receipt {
+        self.hand_over(What::Pass(Box::new(new)))
+    }
+
+    /// Hands over pictures of a pass that was submitted before. Returns at
+    /// once. While the disk does not take them only few are kept.
+    pub fn submit_strips(&self, number: u32, strips: Vec<PictureStrip>) -> Receipt {
+        self.hand_over(What::Strips { number, strips })
+    }
+
+    fn hand_over(&self, what: What) -> Receipt {
         let (answer, receipt) = bounded(1);
-        let why = match self.jobs.try_send(Job { pass, cue, answer }) {
+        let why = match self.jobs.try_send(Job { what, answer }) {
             Ok(()) => return Receipt { answer: receipt },
             Err(TrySendError::Full(job)) => (
                 job,
@@ -252,11 +283,18 @@ impl Shared {
     }
 
     fn lose(&self, job: Job, why: String) {
-        tracing::error!(pass = job.cue.pass_number, %why, "a pass is not stored");
-        {
-            let mut status = self.status();
-            status.lost += 1;
-            status.last_loss = Some(why.clone());
+        let pass = job.what.number();
+        match job.what {
+            What::Pass(_) => {
+                tracing::error!(pass, %why, "a pass is not stored");
+                let mut status = self.status();
+                status.lost += 1;
+                status.last_loss = Some(why.clone());
+            }
+            What::Strips { .. } => {
+                tracing::warn!(pass, %why, "pictures of a pass are not stored");
+                self.status().pictures_lost += 1;
+            }
         }
         // The caller may not want the answer.
         let _ = job.answer.send(Written::Lost(why));
@@ -309,7 +347,11 @@ impl<S: Sink> Worker<S> {
         let wait = if ending { Duration::ZERO } else { LOOK_EVERY };
         let first = self.incoming.recv_timeout(wait).ok();
         for job in first.into_iter().chain(self.incoming.try_iter()) {
-            if self.backlog.len() < self.policy.keep_in_memory {
+            let strips = |job: &Job| matches!(job.what, What::Strips { .. });
+            let room = self.backlog.len() < self.policy.keep_in_memory
+                && !(strips(&job)
+                    && self.backlog.iter().filter(|j| strips(j)).count() >= STRIPS_WAITING);
+            if room {
                 self.backlog.push_back(job);
             } else {
                 self.shared.lose(
@@ -370,7 +412,10 @@ impl<S: Sink> Worker<S> {
             }
         }
         while let Some(job) = self.backlog.front() {
-            let result = self.sink.write(&job.pass, &job.cue);
+            let result = match &job.what {
+                What::Pass(new) => self.sink.write(new),
+                What::Strips { number, strips } => self.sink.write_strips(*number, strips),
+            };
             if let Err(error) = &result
                 && !error.is_permanent()
             {
@@ -383,7 +428,7 @@ impl<S: Sink> Worker<S> {
                 Ok(()) => {
                     {
                         let mut status = self.shared.status();
-                        status.written += 1;
+                        status.written += u64::from(matches!(job.what, What::Pass(_)));
                         status.waiting = self.backlog.len();
                     }
                     // The caller may not want the answer.

@@ -4,8 +4,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use super::*;
 use crate::config::View;
-use crate::feedback::CueKind;
-use crate::rules::{AgeGroup, Thresholds};
+use crate::feedback::{Cue, CueKind};
+use crate::rules::{AgeGroup, JudgedPass, Thresholds};
 use crate::store::sink::Opened;
 
 #[derive(Clone, Default)]
@@ -45,7 +45,8 @@ impl Sink for Broken {
             set_aside: None,
         })
     }
-    fn write(&mut self, _: &JudgedPass, cue: &Cue) -> Result<(), StoreError> {
+    fn write(&mut self, new: &NewPass) -> Result<(), StoreError> {
+        let cue = &new.cue;
         self.fault()?;
         let mut written = lock(&self.written);
         if written.contains(&cue.pass_number) {
@@ -55,6 +56,9 @@ impl Sink for Broken {
         }
         written.push(cue.pass_number);
         Ok(())
+    }
+    fn write_strips(&mut self, _: u32, _: &[PictureStrip]) -> Result<(), StoreError> {
+        self.fault()
     }
     fn note_lost(&mut self, passes: u64) -> Result<(), StoreError> {
         self.noted.store(passes as usize, Ordering::SeqCst);
@@ -98,8 +102,7 @@ fn pass(number: u32) -> (JudgedPass, Cue) {
 }
 
 fn submit(writer: &StoreWriter, number: u32) -> Receipt {
-    let (pass, cue) = pass(number);
-    writer.submit(pass, cue)
+    writer.submit(pass(number).into())
 }
 
 /// Long enough for any machine; a test that gets there has failed.
@@ -213,4 +216,22 @@ fn an_idle_writer_leaves_the_disk_alone() {
     let opened = disk.opened.load(Ordering::SeqCst);
     thread::sleep(LOOK_EVERY * 4);
     assert_eq!(disk.opened.load(Ordering::SeqCst), opened);
+}
+
+#[test]
+fn few_pictures_wait_for_a_full_disk_and_no_pass_is_lost_for_them() {
+    let disk = Broken::default();
+    disk.full.store(true, Ordering::SeqCst);
+    let writer = StoreWriter::with_sink(disk.clone(), policy(1000));
+    for n in 1..=40 {
+        submit(&writer, n);
+        writer.submit_strips(n, Vec::new());
+    }
+    until("everything was looked at", || writer.jobs.is_empty());
+    until("the rest is let go", || {
+        writer.status().pictures_lost == 40 - STRIPS_WAITING as u64
+    });
+    disk.full.store(false, Ordering::SeqCst);
+    let last = writer.finish(PATIENCE);
+    assert_eq!((last.written, last.lost, last.waiting), (40, 0, 0));
 }

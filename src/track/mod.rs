@@ -27,6 +27,9 @@ pub struct TrackSettings {
     pub min_pass_speed_mps: f64,
     /// How long a skater may be unseen before the track is over, seconds.
     pub max_gap_s: f64,
+    /// The same for a skater who was on the way out of the picture: nobody
+    /// comes back from there in the same pass, and the cue need not wait.
+    pub leaving_gap_s: f64,
     /// Shortest distance travelled in view that counts as a pass, metres.
     pub min_travel_m: f64,
 }
@@ -36,6 +39,7 @@ impl Default for TrackSettings {
         TrackSettings {
             min_pass_speed_mps: 2.0,
             max_gap_s: 0.25,
+            leaving_gap_s: 0.1,
             min_travel_m: 1.5,
         }
     }
@@ -168,10 +172,18 @@ impl Tracker {
     }
 
     fn drop_lost(&mut self, now_s: f64) -> Vec<TrackEvent> {
-        let max_gap_s = self.settings.max_gap_s;
-        let (kept, lost): (Vec<_>, Vec<_>) = std::mem::take(&mut self.tracks)
-            .into_iter()
-            .partition(|t| now_s - t.segment.last_t_s() <= max_gap_s);
+        let TrackSettings {
+            max_gap_s,
+            leaving_gap_s,
+            ..
+        } = self.settings;
+        let frame_px = self.frame_px;
+        let (kept, lost): (Vec<_>, Vec<_>) =
+            std::mem::take(&mut self.tracks).into_iter().partition(|t| {
+                let gap_s = now_s - t.segment.last_t_s();
+                gap_s <= leaving_gap_s
+                    || (gap_s <= max_gap_s && !t.segment.is_leaving(now_s, frame_px))
+            });
         self.tracks = kept;
         lost.into_iter()
             .filter_map(|t| self.close(t, Ending::Lost))

@@ -89,6 +89,28 @@ impl Segment {
         ]
     }
 
+    /// Whether the person is on the way out of the picture: through its left
+    /// or right edge (moving outward, with the mid hip by now nearer to the
+    /// edge than the body is wide), or past the camera (the skates are below
+    /// the lower edge already).
+    pub fn is_leaving(&self, now_s: f64, frame_px: [u32; 2]) -> bool {
+        let (Some(last), [expected_px, _]) = (self.samples.last(), self.expected_px(now_s)) else {
+            return false;
+        };
+        let lowest_px = last.points.iter().map(|p| p.y_px).fold(f32::MIN, f32::max);
+        if f64::from(lowest_px) > f64::from(frame_px[1]) {
+            return true;
+        }
+        let outward_px = expected_px - mid_hip_px(&last.points)[0];
+        let room_px = if outward_px < 0.0 {
+            expected_px
+        } else {
+            f64::from(frame_px[0]) - expected_px
+        };
+        // A skater's stride is about half as wide as the body's diagonal.
+        outward_px.abs() > 0.1 * self.last_size_px() && room_px < 0.5 * self.last_size_px()
+    }
+
     /// Size of the person in the picture at the last sighting: the diagonal
     /// of the box around the body points, pixels.
     pub fn last_size_px(&self) -> f64 {

@@ -196,3 +196,45 @@ fn frames_out_of_order_are_ignored_and_counted() {
     tracker.push(&bad);
     assert_eq!(tracker.out_of_order(), 2);
 }
+
+/// Seconds from the last sighting to the end of the pass, for a skater who is
+/// not seen any more from `x_px` on.
+fn seconds_to_the_end(last_x_px: f32) -> f64 {
+    let mut tracker = Tracker::new(side_lane(), TrackSettings::default());
+    let step = step_px(5.0);
+    let mut last_seen_s = 0.0;
+    for i in 0..90u64 {
+        let x = 100.0 + step * i as f32;
+        let seen = x <= last_x_px;
+        let bodies = if seen {
+            vec![body(1, x, 400.0)]
+        } else {
+            vec![]
+        };
+        let f = frame(i, bodies);
+        if seen {
+            last_seen_s = f.captured_at_s;
+        }
+        let t_s = f.captured_at_s;
+        if !passes(&tracker.push(&f)).is_empty() {
+            return t_s - last_seen_s;
+        }
+    }
+    panic!("the pass never ended");
+}
+
+#[test]
+fn who_skates_out_of_the_picture_is_waited_for_less_than_who_is_lost_in_it() {
+    let settings = TrackSettings::default();
+    let frame_s = 1.0 / 30.0;
+    let out = seconds_to_the_end(1230.0);
+    let inside = seconds_to_the_end(800.0);
+    assert!(
+        out > settings.leaving_gap_s && out <= settings.leaving_gap_s + 1.01 * frame_s,
+        "{out}"
+    );
+    assert!(
+        inside > settings.max_gap_s && inside <= settings.max_gap_s + 1.01 * frame_s,
+        "{inside}"
+    );
+}

@@ -1,5 +1,7 @@
 //! A session and passes to store, with every kind of value in them.
 
+#![allow(dead_code, reason = "each test file uses its own part of these")]
+
 use kickplate::config::{Lane, Travel, View};
 use kickplate::feedback::{Cue, CueKind, CueLeg};
 use kickplate::rules::{
@@ -145,5 +147,50 @@ pub fn cue(number: u32) -> Cue {
                 reason: "the legs were hidden".to_owned(),
             },
         },
+    }
+}
+
+/// The body points of pass `number`, as they are stored: whole depths, and
+/// visibilities in 255ths.
+pub fn tracked(number: u32) -> kickplate::track::Pass {
+    use kickplate::pose::Landmark;
+    let sample = |i: u32| kickplate::track::Sample {
+        t_s: f64::from(number) * 10.0 + f64::from(i) / 30.0,
+        points: std::array::from_fn(|p| Landmark {
+            x_px: 100.0 + i as f32 * 8.5 + p as f32 * 0.37,
+            y_px: 300.0 + (i as f32 * 0.4).sin() * 20.0 + p as f32,
+            z_px: p as f32 - 16.0,
+            visibility: (200 + i % 50) as f32 / 255.0,
+        }),
+        lane_m: (i % 9 != 4).then_some([f64::from(i) * 0.17 - 4.0, 6.0]),
+    };
+    kickplate::track::Pass {
+        track_id: 100 + number,
+        samples: (0..72).map(sample).collect(),
+        frame_px: [1280, 720],
+        speed_mps: 5.25,
+        heading: [-1.0, 0.0],
+    }
+}
+
+/// Pictures of a push, each with bytes of its own.
+pub fn strip(push: u32, rule: &str) -> kickplate::store::PictureStrip {
+    let shot = |i: u8| kickplate::store::Shot {
+        captured_at_s: 10.0 + f64::from(i) / 30.0,
+        jpeg: [
+            b"\xFF\xD8picture-of-a-skater".as_slice(),
+            &[i; 40],
+            b"\xFF\xD9",
+        ]
+        .concat(),
+    };
+    kickplate::store::PictureStrip {
+        push,
+        rule: rule.to_owned(),
+        flagged_at_s: 10.1,
+        size_px: [640, 360],
+        frame_px: [1280, 720],
+        faces_blurred: true,
+        shots: (0..5).map(shot).collect(),
     }
 }

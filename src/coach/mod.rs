@@ -1,0 +1,20 @@
+//! The coach's panel: everything a coach sees and does beside the big screen.
+//!
+//! Takes: one [`PanelView`] at a time, an immutable snapshot of the station.
+//! Gives: [`Command`]s, in the order the coach gave them.
+//! Fails: never. What a command came to stands in the next view
+//! ([`PanelView::answer`]); a command that cannot be taken is said there.
+//!
+//! The panel is a pure function of the view and of its own small state (which
+//! page is open, what is typed). It never waits for a disk, a camera or the
+//! thread that judges.
+
+mod model;
+
+pub use model::{
+    Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
+    LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow, PictureAdvice, PictureCheck,
+    Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueStep, QueueView,
+    ScaleResult, StationPart, StoredPictures,
+};
+pub use model::{PanelView, PinState, Privacy};

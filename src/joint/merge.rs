@@ -1,0 +1,140 @@
+//! Two judged passes of one skater put together.
+
+use super::Seen;
+use crate::config::View;
+use crate::rules::{Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, RULES, Thresholds};
+
+/// Two cameras mean the same push when their toe-offs are this near, seconds:
+/// less than half a step, and more than the clocks of two cameras are apart.
+const SAME_PUSH_S: f64 = 0.2;
+
+/// Puts the passes of one skater together; the first one gives the thresholds,
+/// the speed, the view, the number of the track and the clock.
+///
+/// For every push both saw, each rule takes the measure of the camera that
+/// judged it with the smaller uncertainty, and says which camera that was.
+/// Pushes only one camera saw stay as they are. `None` for no pass at all.
+pub fn merge(parts: &[Seen]) -> Option<JudgedPass> {
+    let (first, rest) = parts.split_first()?;
+    let mut pass = first.pass.clone();
+    for other in rest {
+        add(&mut pass, other, other.to_station_s - first.to_station_s);
+    }
+    Some(pass)
+}
+
+/// The same pass held against other thresholds.
+pub fn with_thresholds(pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass {
+    let pushes = pass
+        .pushes
+        .into_iter()
+        .map(|push| JudgedPush {
+            flags: flags_of(&push.measures, thresholds),
+            ..push
+        })
+        .collect();
+    JudgedPass {
+        pushes,
+        thresholds: thresholds.clone(),
+        ..pass
+    }
+}
+
+fn add(pass: &mut JudgedPass, other: &Seen, shift_s: f64) {
+    let view = other.pass.view;
+    let shifted: Vec<JudgedPush> = other
+        .pass
+        .pushes
+        .iter()
+        .map(|push| JudgedPush {
+            push_start_s: push.push_start_s + shift_s,
+            toe_off_s: push.toe_off_s + shift_s,
+            ..push.clone()
+        })
+        .collect();
+    if contradict(&pass.pushes, &shifted) {
+        for push in &mut pass.pushes {
+            for measure in push.measures.iter_mut().filter(|m| !m.judged) {
+                measure.reason = format!(
+                    "{}; the {} camera saw the legs the other way round",
+                    measure.reason,
+                    view.name()
+                );
+            }
+        }
+        return;
+    }
+    for push in shifted {
+        let same = pass
+            .pushes
+            .iter_mut()
+            .find(|p| p.leg == push.leg && (p.toe_off_s - push.toe_off_s).abs() <= SAME_PUSH_S);
+        match same {
+            Some(mine) => {
+                take_better(&mut mine.measures, &push.measures, view);
+                mine.flags = flags_of(&mine.measures, &pass.thresholds);
+            }
+            None => {
+                let flags = flags_of(&push.measures, &pass.thresholds);
+                pass.pushes.push(JudgedPush { flags, ..push });
+            }
+        }
+    }
+    pass.pushes
+        .sort_by(|a, b| a.toe_off_s.total_cmp(&b.toe_off_s));
+    take_better(&mut pass.quantities, &other.pass.quantities, view);
+    debug_assert_eq!(pass.quantities.len(), QUANTITIES.len());
+    pass.started_at_s = pass.started_at_s.min(other.pass.started_at_s + shift_s);
+    pass.ended_at_s = pass.ended_at_s.max(other.pass.ended_at_s + shift_s);
+}
+
+/// Whether more pushes at the same time are of different legs than of the
+/// same leg: one of the cameras has left and right exchanged.
+fn contradict(mine: &[JudgedPush], other: &[JudgedPush]) -> bool {
+    let (mut agree, mut differ) = (0, 0);
+    for a in mine {
+        for b in other {
+            if (a.toe_off_s - b.toe_off_s).abs() <= SAME_PUSH_S / 2.0 {
+                if a.leg == b.leg {
+                    agree += 1;
+                } else {
+                    differ += 1;
+                }
+            }
+        }
+    }
+    differ > agree
+}
+
+fn take_better(mine: &mut [Measure], other: &[Measure], view: View) {
+    for (mine, other) in mine.iter_mut().zip(other) {
+        let sd = |m: &Measure| m.uncertainty.unwrap_or(f64::INFINITY);
+        if other.judged && (!mine.judged || sd(other) < sd(mine)) {
+            *mine = Measure {
+                reason: format!("{} camera: {}", view.name(), other.reason),
+                ..other.clone()
+            };
+        }
+    }
+}
+
+fn flags_of(measures: &[Measure], thresholds: &Thresholds) -> Vec<Flag> {
+    RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .zip(measures)
+        .filter_map(|((rule, limits), measure)| {
+            let value = beyond(measure, limits)?;
+            Some(Flag {
+                rule: rule.id.to_owned(),
+                value: value.0,
+                limit: value.1,
+            })
+        })
+        .collect()
+}
+
+fn beyond(measure: &Measure, limits: &Limits) -> Option<(f64, f64)> {
+    let value = measure.value.filter(|_| measure.judged && limits.flagged)?;
+    Some((value, limits.beyond(value)?))
+}

@@ -1,0 +1,195 @@
+use super::*;
+use crate::config::View;
+use crate::rules::{AgeGroup, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds};
+
+fn push(leg: Leg, toe_off_s: f64) -> JudgedPush {
+    JudgedPush {
+        leg,
+        near_leg: None,
+        push_start_s: toe_off_s - 0.3,
+        toe_off_s,
+        measures: vec![Measure::not_judged("not seen"); RULES.len()],
+        flags: Vec::new(),
+    }
+}
+
+fn pass(view: View, span_s: [f64; 2], pushes: Vec<JudgedPush>) -> JudgedPass {
+    JudgedPass {
+        track_id: 7,
+        started_at_s: span_s[0],
+        ended_at_s: span_s[1],
+        speed_mps: 5.0,
+        view,
+        thresholds: Thresholds::defaults(AgeGroup::U13),
+        pushes,
+        quantities: vec![Measure::not_judged("not seen"); QUANTITIES.len()],
+    }
+}
+
+fn seen(camera: usize, span_s: [f64; 2]) -> Seen {
+    let view = [View::Side, View::Front][camera];
+    Seen {
+        camera,
+        pass: pass(view, span_s, Vec::new()),
+        to_station_s: 0.0,
+    }
+}
+
+const IDLE: Watch = Watch {
+    passing_since_s: None,
+    live: true,
+};
+
+fn busy(since_s: f64) -> Watch {
+    Watch {
+        passing_since_s: Some(since_s),
+        live: true,
+    }
+}
+
+fn index(rule: &str) -> usize {
+    RULES.iter().position(|r| r.id == rule).unwrap()
+}
+
+#[test]
+fn a_pass_waits_for_the_other_cameras_and_they_come_out_together() {
+    let mut matcher = Matcher::new();
+    matcher.push(seen(0, [10.0, 12.0]));
+    assert!(matcher.due(12.3, [IDLE, busy(6.0)]).is_empty());
+    matcher.push(seen(1, [6.0, 15.0]));
+    let out = matcher.due(15.3, [IDLE, IDLE]);
+    assert_eq!(out.len(), 1);
+    assert_eq!(out[0].iter().map(|s| s.camera).collect::<Vec<_>>(), [0, 1]);
+    assert_eq!(matcher.waiting(), 0);
+}
+
+#[test]
+fn nobody_waits_for_a_camera_that_sees_nobody_or_gives_no_picture() {
+    let mut matcher = Matcher::new();
+    matcher.push(seen(0, [10.0, 12.0]));
+    assert!(matcher.due(12.5, [IDLE, IDLE]).is_empty(), "it may be late");
+    assert_eq!(matcher.due(12.8, [IDLE, IDLE]).len(), 1);
+    matcher.push(seen(0, [20.0, 22.0]));
+    assert_eq!(matcher.due(22.0, [IDLE, Watch::default()]).len(), 1);
+}
+
+#[test]
+fn somebody_who_came_later_is_not_waited_for_and_nobody_for_ever() {
+    let mut matcher = Matcher::new();
+    matcher.push(seen(0, [10.0, 12.0]));
+    assert_eq!(matcher.due(13.0, [IDLE, busy(12.9)]).len(), 1);
+    matcher.push(seen(0, [30.0, 32.0]));
+    assert!(matcher.due(39.9, [IDLE, busy(31.0)]).is_empty());
+    assert_eq!(matcher.due(40.1, [IDLE, busy(31.0)]).len(), 1);
+}
+
+/// The side camera sees each for 2 s, the front camera both for 9 s, three
+/// seconds apart: both of the long passes share time with both short ones.
+#[test]
+fn two_skaters_one_behind_the_other_keep_their_order() {
+    let mut matcher = Matcher::new();
+    matcher.push(seen(0, [10.0, 12.0]));
+    matcher.push(seen(0, [13.0, 15.0]));
+    matcher.push(seen(1, [5.0, 14.0]));
+    matcher.push(seen(1, [8.0, 17.0]));
+    let out = matcher.due(17.0, [IDLE, IDLE]);
+    let starts: Vec<Vec<f64>> = out
+        .iter()
+        .map(|pair| pair.iter().map(Seen::started_at_s).collect())
+        .collect();
+    assert_eq!(starts, [[10.0, 5.0], [13.0, 8.0]]);
+}
+
+#[test]
+fn the_end_gives_out_what_waits() {
+    let mut matcher = Matcher::new();
+    matcher.push(seen(0, [10.0, 12.0]));
+    assert_eq!(matcher.finish().len(), 1);
+    assert!(matcher.finish().is_empty());
+}
+
+/// The second camera's clock is 100 s behind; its values are taken where it
+/// is surer, and what it alone saw is there.
+#[test]
+fn each_quantity_comes_from_the_camera_that_sees_it_best() {
+    let (knee, gap) = (index("knee_bend"), index("recovery_gap"));
+    let mut side_push = push(Leg::Left, 10.0);
+    side_push.measures[knee] = Measure::judged(112.0, 6.0, "mean");
+    let mut front_push = push(Leg::Left, -89.95);
+    front_push.measures[knee] = Measure::judged(150.0, 20.0, "mean");
+    front_push.measures[gap] = Measure::judged(0.30, 0.02, "smallest");
+    let only_front = push(Leg::Right, -89.4);
+    let parts = [
+        Seen {
+            camera: 0,
+            pass: pass(View::Side, [9.0, 11.0], vec![side_push]),
+            to_station_s: 0.0,
+        },
+        Seen {
+            camera: 1,
+            pass: pass(View::Front, [-95.0, -88.0], vec![front_push, only_front]),
+            to_station_s: 100.0,
+        },
+    ];
+    let joint = merge(&parts).unwrap();
+    assert_eq!(joint.pushes.len(), 2);
+    let left = &joint.pushes[0];
+    assert_eq!(left.measures[knee].value, Some(112.0));
+    assert_eq!(left.measures[gap].value, Some(0.30));
+    assert_eq!(left.measures[gap].reason, "front camera: smallest");
+    assert!(left.flags.iter().any(|f| f.rule == "recovery_gap"));
+    assert!((joint.pushes[1].toe_off_s - 10.6).abs() < 1e-9);
+    assert_eq!((joint.started_at_s, joint.ended_at_s), (5.0, 12.0));
+    assert_eq!((joint.view, joint.track_id), (View::Side, 7));
+}
+
+#[test]
+fn cameras_that_see_different_legs_are_not_mixed() {
+    let gap = index("recovery_gap");
+    let mut front_push = push(Leg::Right, 10.02);
+    front_push.measures[gap] = Measure::judged(0.30, 0.02, "smallest");
+    let parts = [
+        Seen {
+            camera: 0,
+            pass: pass(View::Side, [9.0, 11.0], vec![push(Leg::Left, 10.0)]),
+            to_station_s: 0.0,
+        },
+        Seen {
+            camera: 1,
+            pass: pass(View::Front, [5.0, 12.0], vec![front_push]),
+            to_station_s: 0.0,
+        },
+    ];
+    let joint = merge(&parts).unwrap();
+    assert_eq!(joint.pushes.len(), 1);
+    assert!(!joint.pushes[0].measures[gap].judged);
+    assert!(
+        joint.pushes[0].measures[gap]
+            .reason
+            .contains("other way round")
+    );
+    assert!(joint.pushes[0].flags.is_empty());
+}
+
+#[test]
+fn one_camera_alone_stays_as_it_is_and_no_camera_is_no_pass() {
+    let alone = seen(1, [1.0, 2.0]);
+    assert_eq!(merge(std::slice::from_ref(&alone)), Some(alone.pass));
+    assert_eq!(merge(&[]), None);
+}
+
+#[test]
+fn other_thresholds_give_other_flags_and_the_same_measures() {
+    let knee = index("knee_bend");
+    let mut deep = push(Leg::Left, 10.0);
+    deep.measures[knee] = Measure::judged(150.0, 6.0, "mean");
+    let before = pass(View::Side, [9.0, 11.0], vec![deep]);
+    let judged = with_thresholds(before.clone(), &Thresholds::defaults(AgeGroup::Adult));
+    assert_eq!(judged.pushes[0].flags[0].rule, "knee_bend");
+    let mut lenient = Thresholds::defaults(AgeGroup::Adult);
+    lenient.limits[knee].high = Some(160.0);
+    let judged = with_thresholds(judged, &lenient);
+    assert!(judged.pushes[0].flags.is_empty());
+    assert_eq!(judged.pushes[0].measures, before.pushes[0].measures);
+    assert_eq!(judged.thresholds, lenient);
+}
