@@ -83,21 +83,19 @@ impl PlatePress {
             let mut found = size;
             let mut output = self.context.run_ui(input, |ui| {
                 let painter = ui.painter().with_clip_rect(screen);
-                let galley = painter.layout_no_wrap(text.to_owned(), font.clone(), theme::DARK.text);
+                let galley =
+                    painter.layout_no_wrap(text.to_owned(), font.clone(), theme::DARK.text);
                 found = vec2(
                     (galley.size().x + 2.0 * pad).ceil().min(LONGEST_PX),
                     (galley.size().y + pad).ceil(),
                 );
-                let at = Align2::LEFT_CENTER.anchor_rect(Rect::from_min_size(
-                    pos2(pad, size.y / 2.0),
-                    galley.size(),
-                ));
+                let at = Align2::LEFT_CENTER
+                    .anchor_rect(Rect::from_min_size(pos2(pad, size.y / 2.0), galley.size()));
                 painter.galley(at.min, galley, theme::DARK.text);
             });
             self.textures.set(&output.textures_delta);
             if last {
-                let mut canvas =
-                    Canvas::new(size.x as u32, size.y as u32, theme::DARK.background);
+                let mut canvas = Canvas::new(size.x as u32, size.y as u32, theme::DARK.background);
                 let primitives = self
                     .context
                     .tessellate(output.shapes, output.pixels_per_point);
@@ -127,7 +125,10 @@ mod tests {
                 .collect();
             let tall = (rows[rows.len() - 1] - rows[0] + 1) as f32;
             // The degree sign reaches a little above the capitals.
-            assert!((cap - 1.0..=1.25 * cap + 2.0).contains(&tall), "{cap}: {tall}");
+            assert!(
+                (cap - 1.0..=1.25 * cap + 2.0).contains(&tall),
+                "{cap}: {tall}"
+            );
             assert!(plate.width() as f32 > 4.0 * cap);
         }
         // The letters of the font are made again for every size asked for.

@@ -157,12 +157,11 @@ impl Build {
             return false;
         };
         let whole = from == made_from
-            && std::fs::read(self.content.join(path))
-                .is_ok_and(|bytes| {
-                    let right = sha256(&[&bytes]) == *hash;
-                    self.bytes += if right { bytes.len() as u64 } else { 0 };
-                    right
-                });
+            && std::fs::read(self.content.join(path)).is_ok_and(|bytes| {
+                let right = sha256(&[&bytes]) == *hash;
+                self.bytes += if right { bytes.len() as u64 } else { 0 };
+                right
+            });
         if whole {
             self.reused += 1;
             self.written.insert(path.to_owned());
@@ -251,10 +250,16 @@ impl Build {
         // does not strew files about.
         let stem = self.out.file_stem().unwrap_or_default().to_string_lossy();
         let top = super::material::slug(&stem);
-        let top = if top.is_empty() { "export".to_owned() } else { top };
+        let top = if top.is_empty() {
+            "export".to_owned()
+        } else {
+            top
+        };
         for (i, path) in self.written.iter().enumerate() {
             step(i)?;
-            let packed = [".mp4", ".png", ".parquet"].iter().any(|e| path.ends_with(e));
+            let packed = [".mp4", ".png", ".parquet"]
+                .iter()
+                .any(|e| path.ends_with(e));
             let method = if packed {
                 zip::CompressionMethod::Stored
             } else {
@@ -278,23 +283,18 @@ impl Build {
     fn rename(&mut self, what: &str) -> Result<(), ExportError> {
         let from = self.part.join(what);
         let here = rustix::fs::CWD;
-        let done = match rustix::fs::renameat_with(
-            here,
-            &from,
-            here,
-            &self.out,
-            RenameFlags::NOREPLACE,
-        ) {
-            // A file system that cannot promise it: look first.
-            Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS) => {
-                if self.out.symlink_metadata().is_ok() {
-                    Err(rustix::io::Errno::EXIST)
-                } else {
-                    rustix::fs::rename(&from, &self.out)
+        let done =
+            match rustix::fs::renameat_with(here, &from, here, &self.out, RenameFlags::NOREPLACE) {
+                // A file system that cannot promise it: look first.
+                Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS) => {
+                    if self.out.symlink_metadata().is_ok() {
+                        Err(rustix::io::Errno::EXIST)
+                    } else {
+                        rustix::fs::rename(&from, &self.out)
+                    }
                 }
-            }
-            done => done,
-        };
+                done => done,
+            };
         match done {
             Ok(()) => {}
             Err(rustix::io::Errno::EXIST | rustix::io::Errno::NOTEMPTY) => {
@@ -446,7 +446,10 @@ mod tests {
         let mut build = Build::begin(&out).unwrap();
         assert!(build.reuse("clips/a", &from));
         assert!(!build.reuse("clips/b", &from), "its bytes are others");
-        assert!(!build.reuse("clips/c", &sha256(&[b"strip 2"])), "made from another");
+        assert!(
+            !build.reuse("clips/c", &sha256(&[b"strip 2"])),
+            "made from another"
+        );
         build.put_costly("clips/b", &from, b"costly").unwrap();
         build.finish_folder().unwrap();
         assert_eq!(names(&out), ["clips"]);

@@ -98,7 +98,10 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
                 y - 5.0
             );
         } else {
-            let _ = write!(svg, "<circle class=\"in\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\"/>");
+            let _ = write!(
+                svg,
+                "<circle class=\"in\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\"/>"
+            );
         }
         if i % every == 0 {
             let _ = write!(
@@ -166,7 +169,11 @@ impl Scale {
             Unit::Deg => 10.0,
             Unit::Metre => 0.04,
         };
-        let (low, high) = if low > high { (0.0, least) } else { (low, high) };
+        let (low, high) = if low > high {
+            (0.0, least)
+        } else {
+            (low, high)
+        };
         let span = (high - low).max(least);
         let rough = span / LINES as f64;
         let power = 10f64.powf(rough.log10().floor());

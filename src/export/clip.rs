@@ -12,7 +12,7 @@ use super::body::{Drawing, Shown, place_px};
 use super::ink::{self, Px};
 use super::video::{Mp4, VideoError};
 use crate::display::{OverlayInk, PlatePress};
-use super::stand_in::PictureStrip;
+use crate::store::PictureStrip;
 use crate::stride::Curves;
 
 /// How much slower the second part is; as on the big screen.
@@ -183,7 +183,12 @@ impl ClipMaker {
         }
         for (widen, colour) in [(3.0, inks.edge), (2.0, inks.mark)] {
             for pair in drawing.mark.windows(2) {
-                ink::line(&mut out, [place(pair[0]), place(pair[1])], width * widen, colour);
+                ink::line(
+                    &mut out,
+                    [place(pair[0]), place(pair[1])],
+                    width * widen,
+                    colour,
+                );
             }
         }
         out
@@ -269,10 +274,8 @@ impl Cut {
 
 /// `None` where the bytes are no picture of the size the strip has.
 fn decode(jpeg: &[u8], [width, height]: [u32; 2]) -> Option<RgbImage> {
-    let mut reader = image::ImageReader::with_format(
-        std::io::Cursor::new(jpeg),
-        image::ImageFormat::Jpeg,
-    );
+    let mut reader =
+        image::ImageReader::with_format(std::io::Cursor::new(jpeg), image::ImageFormat::Jpeg);
     let mut limits = image::Limits::default();
     limits.max_image_width = Some(width);
     limits.max_image_height = Some(height);

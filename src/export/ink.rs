@@ -104,7 +104,9 @@ mod tests {
     fn dashes_leave_gaps() {
         let mut picture = RgbImage::new(100, 10);
         dashes(&mut picture, [[5.0, 5.0], [95.0, 5.0]], 3.0, RED);
-        let row: Vec<bool> = (0..100).map(|x| picture.get_pixel(x, 5).0[0] > 128).collect();
+        let row: Vec<bool> = (0..100)
+            .map(|x| picture.get_pixel(x, 5).0[0] > 128)
+            .collect();
         let edges = row.windows(2).filter(|w| w[0] != w[1]).count();
         assert!(edges >= 6, "{edges}");
     }

@@ -1,14 +1,13 @@
 //! What leaves: the passes of the chosen sessions and who skated them, with
 //! everything already taken out that may not leave.
 
-use std::collections::BTreeSet;
-
 use crate::config::Lane;
 use crate::feedback::Cue;
-use crate::rules::{AgeGroup, Flag, JudgedPass, RULES, Rule};
+use crate::rules::{AgeGroup, Flag, JudgedPass, Rule};
 use crate::store::{EngineInfo, SourceInfo, SourceKind};
 
-use super::stand_in::{PassKey, PushNote, SkaterId, StripInfo, Verdict};
+use crate::roster::SkaterId;
+use crate::store::{PassKey, PushNote, StripInfo, Verdict};
 
 /// Everything but pictures and points, which are fetched one by one.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -61,6 +60,8 @@ pub struct PassPart {
     pub strips: Vec<StripInfo>,
     /// Whether the store has the body points.
     pub has_points: bool,
+    /// The camera set-up it was measured with.
+    pub lane: Lane,
 }
 
 /// One skater.
@@ -215,23 +216,6 @@ impl Material {
     /// Whether some passes are of nobody.
     pub fn has_nobody(&self) -> bool {
         self.passes().any(|(_, p)| p.person.is_none())
-    }
-
-    /// Rules judged anywhere in these passes.
-    pub fn rules_judged<'a>(
-        passes: impl Iterator<Item = &'a PassPart>,
-    ) -> Vec<(usize, &'static Rule)> {
-        let judged: BTreeSet<usize> = passes
-            .flat_map(|p| &p.pass.pushes)
-            .flat_map(|push| push.measures.iter().enumerate())
-            .filter(|(_, m)| m.judged && m.value.is_some_and(f64::is_finite))
-            .map(|(i, _)| i)
-            .collect();
-        RULES
-            .into_iter()
-            .enumerate()
-            .filter(|(i, _)| judged.contains(i))
-            .collect()
     }
 }
 

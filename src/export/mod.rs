@@ -23,13 +23,14 @@ mod chart;
 mod clip;
 mod csv_file;
 mod error;
+mod gather;
 mod ink;
 mod material;
 mod page;
 mod parquet_file;
 mod points;
 mod session_file;
-mod stand_in;
+
 mod summary;
 mod table;
 mod video;
@@ -37,13 +38,16 @@ mod words;
 mod write;
 
 use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
 
 pub use csv_file::Separator;
 pub use error::ExportError;
 pub use words::ExportWords;
 
+use crate::config;
 use crate::display::Language;
-use stand_in::SkaterId;
+use crate::roster::SkaterId;
+use crate::store::Archive;
 
 /// How an export is handed over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -121,4 +125,47 @@ pub struct Exported {
     pub points_broken: usize,
     /// Files used again from an export that was cut off.
     pub reused: usize,
+}
+
+/// Exports what was asked for. `progress` is called from this thread, often;
+/// where `cancel` becomes true the export stops and leaves nothing behind.
+///
+/// # Errors
+/// As [`ExportError`] lists; under `request.out` there is then nothing new.
+pub fn export(
+    archive: &Archive,
+    request: &ExportRequest,
+    progress: &dyn Fn(Progress),
+    cancel: &AtomicBool,
+) -> Result<Exported, ExportError> {
+    progress(Progress {
+        done: 0,
+        of: 1,
+        step: Step::Reading,
+    });
+    let words = match config::home() {
+        Ok(home) => ExportWords::load(&home, request.language)?,
+        Err(_) => ExportWords::built_in(request.language),
+    };
+    let material = gather::gather(archive, request)?;
+    let exported = write::write(&material, archive, request, &words, progress, cancel)?;
+    let mut skaters: Vec<SkaterId> = material.people.iter().map(|p| p.id).collect();
+    skaters.sort_unstable();
+    let passes = material.passes().count();
+    let what = format!(
+        "{passes} passes of session {}, {} clips",
+        request
+            .sessions
+            .iter()
+            .map(i64::to_string)
+            .collect::<Vec<_>>()
+            .join(", "),
+        exported.clips
+    );
+    // The copy is there and whole; that it could not be noted is said, and is
+    // no reason to call it a failure.
+    if let Err(e) = archive.note_export(&exported.path, &what, request.anonymous, &skaters) {
+        tracing::warn!("the export was made and could not be noted: {e}");
+    }
+    Ok(exported)
 }

@@ -281,8 +281,14 @@ fn work_section(
         },
     );
     if work.is_empty() {
-        let judged = summaries.iter().any(|s| s.judged > 0);
-        page.word("p", if judged { "work.none" } else { "work.none_judged" });
+        let sum = |of: fn(&RuleSummary) -> usize| summaries.iter().map(of).sum::<usize>();
+        let (judged, flagged) = (sum(|s| s.judged), sum(|s| s.flagged));
+        let text = match (judged, flagged) {
+            (0, _) => words.get("work.none_judged").to_owned(),
+            (_, 0) => words.get("work.none").to_owned(),
+            (_, n) => words.fill("work.few", &[("flagged", &n.to_string())]),
+        };
+        page.text("p", &text);
     } else {
         page.raw("<ol>\n");
         for s in work {
@@ -319,7 +325,10 @@ fn work_section(
 
 /// A value and the limit that show which side of a band is missed.
 fn worst_side(s: &RuleSummary) -> (f64, f64) {
-    let mut off = (s.typical, s.limits.high.or(s.limits.low).unwrap_or(s.typical));
+    let mut off = (
+        s.typical,
+        s.limits.high.or(s.limits.low).unwrap_or(s.typical),
+    );
     let mut most = 0.0;
     for dot in s.series.iter().filter(|d| d.flagged) {
         for (limit, by) in [
@@ -424,7 +433,12 @@ fn charts_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
         page.raw("<table>");
         page.text("caption", words.name(s.rule));
         page.raw("<thead><tr>");
-        for key in ["table.pass", "table.value", "table.uncertainty", "table.wanted"] {
+        for key in [
+            "table.pass",
+            "table.value",
+            "table.uncertainty",
+            "table.wanted",
+        ] {
             page.word("th scope=\"col\"", key);
         }
         page.raw("</tr></thead><tbody>\n");
@@ -546,7 +560,9 @@ fn clips_section(
     let place = person.unwrap_or(material.people.len());
     let broken = pictures.broken.get(place).copied().unwrap_or(0);
     if links.peek().is_none() && broken == 0 {
-        let consent = person.and_then(|i| material.people.get(i)).map(|p| p.consent);
+        let consent = person
+            .and_then(|i| material.people.get(i))
+            .map(|p| p.consent);
         page.word(
             "p",
             if pictures.left_out {
@@ -617,7 +633,11 @@ pub fn index_page(words: &ExportWords, material: &Material, files: &Files) -> St
         page.raw("<li>");
         match href {
             Some(href) => {
-                let _ = write!(page.html, "<a href=\"{}\"><bdi>{name}</bdi></a>", escape(href));
+                let _ = write!(
+                    page.html,
+                    "<a href=\"{}\"><bdi>{name}</bdi></a>",
+                    escape(href)
+                );
             }
             None => page.raw(&name),
         }

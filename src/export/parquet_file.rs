@@ -29,8 +29,7 @@ pub fn to_parquet(table: &Table) -> Result<Vec<u8>, ParquetError> {
         .set_created_by(concat!("kickplate ", env!("CARGO_PKG_VERSION")).to_owned())
         .build();
     let mut bytes = Vec::new();
-    let mut writer =
-        SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::new(properties))?;
+    let mut writer = SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::new(properties))?;
     for rows in table.rows.chunks(GROUP_ROWS) {
         let mut group = writer.next_row_group()?;
         for (i, column) in table.columns.iter().enumerate() {

@@ -9,11 +9,11 @@ use serde_json::{Map, Value, json};
 use super::ExportError;
 use super::material::{Material, PassPart, SessionPart};
 use super::page::label;
-use super::stand_in::Verdict;
 use super::words::ExportWords;
 use crate::feedback::{Cue, CueKind};
 use crate::rules::{RULES, Thresholds};
 use crate::store::SessionFile;
+use crate::store::Verdict;
 
 /// The text of the file.
 pub fn session_json(

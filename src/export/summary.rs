@@ -5,7 +5,7 @@ use crate::geometry::median;
 use crate::rules::{Limits, QUANTITIES, Quantity, RULES, Rule, Sense};
 
 use super::material::{Material, PassPart, SessionPart};
-use super::stand_in::Verdict;
+use crate::store::Verdict;
 
 /// Things to work on that are named at most.
 const MOST_WORK: usize = 3;
@@ -123,10 +123,14 @@ pub fn of_rules(passes: &[Row<'_>]) -> Vec<RuleSummary> {
         .collect()
 }
 
-/// What to work on, most often flagged first: at most three.
+/// What to work on, most often flagged first: at most three. What goes well
+/// is not among it.
 pub fn work(summaries: &[RuleSummary]) -> Vec<&RuleSummary> {
-    let mut work: Vec<&RuleSummary> = summaries.iter().filter(|s| s.flagged > 0).collect();
     let share = |s: &RuleSummary| s.flagged as f64 / s.judged.max(1) as f64;
+    let mut work: Vec<&RuleSummary> = summaries
+        .iter()
+        .filter(|s| s.flagged > 0 && !goes_well(s))
+        .collect();
     work.sort_by(|a, b| share(b).total_cmp(&share(a)));
     work.truncate(MOST_WORK);
     work
@@ -146,8 +150,7 @@ pub enum Well<'a> {
 pub fn well(summaries: &[RuleSummary]) -> Vec<Well<'_>> {
     let mut well = Vec::new();
     for s in summaries.iter().filter(|s| s.limits.flagged) {
-        let good = s.judged - s.flagged.min(s.judged);
-        if s.judged >= ENOUGH_PUSHES && good as f64 >= WELL_SHARE * s.judged as f64 {
+        if goes_well(s) {
             well.push(Well::InBand(s));
         } else if let Some((before, after)) = better(s) {
             well.push(Well::Better(s, before, after));
@@ -155,6 +158,11 @@ pub fn well(summaries: &[RuleSummary]) -> Vec<Well<'_>> {
     }
     well.truncate(MOST_WELL);
     well
+}
+
+fn goes_well(s: &RuleSummary) -> bool {
+    let good = s.judged - s.flagged.min(s.judged);
+    s.judged >= ENOUGH_PUSHES && good as f64 >= WELL_SHARE * s.judged as f64
 }
 
 /// Middles of the first and the last third where the last is nearer to the
@@ -170,8 +178,9 @@ fn better(s: &RuleSummary) -> Option<(f64, f64)> {
     let off = |value: f64| match s.rule.sense {
         Sense::AtMost => value - s.limits.high.unwrap_or(value),
         Sense::AtLeast => s.limits.low.unwrap_or(value) - value,
-        Sense::Between => (s.limits.low.unwrap_or(value) - value)
-            .max(value - s.limits.high.unwrap_or(value)),
+        Sense::Between => {
+            (s.limits.low.unwrap_or(value) - value).max(value - s.limits.high.unwrap_or(value))
+        }
     };
     let gain = off(before).max(0.0) - off(after).max(0.0);
     (gain > 0.0 && gain >= s.limits.dead_band).then_some((before, after))

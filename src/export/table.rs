@@ -8,8 +8,8 @@ use crate::feedback::CueKind;
 use crate::rules::{JudgedPush, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit};
 
 use super::material::{Material, PassPart, SessionPart};
-use super::stand_in::Verdict;
 use super::words::ExportWords;
+use crate::store::Verdict;
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -278,7 +278,9 @@ fn pass_row(
     let pass = &part.pass;
     let n = pass.pushes.len();
     let flagged = pass.pushes.iter().filter(|p| !p.flags.is_empty()).count();
-    let standing = (0..n).filter(|&i| part.standing(i).next().is_some()).count();
+    let standing = (0..n)
+        .filter(|&i| part.standing(i).next().is_some())
+        .count();
     let [name, bib] = who(material, words, part);
     let mut row = vec![
         Cell::Whole(session.number),

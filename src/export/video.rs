@@ -69,7 +69,9 @@ impl Mp4 {
         if size.iter().any(|side| *side < 32) {
             return Err(VideoError::Size);
         }
-        let bits = size[0].saturating_mul(size[1]).saturating_mul(BITS_PER_PIXEL);
+        let bits = size[0]
+            .saturating_mul(size[1])
+            .saturating_mul(BITS_PER_PIXEL);
         let config = EncoderConfig::new()
             .bitrate(BitRate::from_bps(bits.min(MOST_BITS)))
             .max_frame_rate(FrameRate::from_hz(30.0))
@@ -157,7 +159,9 @@ impl Mp4 {
     /// The whole file.
     pub fn into_bytes(self) -> Result<Vec<u8>, VideoError> {
         let bad = |e: String| VideoError::File(e);
-        let entry = self.entry.ok_or_else(|| bad("there is no picture".to_owned()))?;
+        let entry = self
+            .entry
+            .ok_or_else(|| bad("there is no picture".to_owned()))?;
         let options = Mp4FileMuxerOptions {
             reserved_moov_box_size: estimate_maximum_moov_box_size(&[self.samples.len()]),
             ..Default::default()

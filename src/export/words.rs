@@ -156,7 +156,9 @@ impl ExportWords {
     /// Value and uncertainty of a rule: '132° ±8°'.
     pub fn value_and_doubt(&self, rule: &Rule, value: f64, doubt: Option<f64>) -> String {
         let value = self.value(rule, value);
-        doubt.map_or(value.clone(), |d| format!("{value}\u{a0}±{}", self.value(rule, d)))
+        doubt.map_or(value.clone(), |d| {
+            format!("{value}\u{a0}±{}", self.value(rule, d))
+        })
     }
 
     /// Value and uncertainty of a quantity.
@@ -254,11 +256,19 @@ mod tests {
             let words = ExportWords::built_in(language);
             for rule in RULES {
                 assert!(words.texts.contains_key(&format!("rule.{}", rule.id)));
-                assert!(words.texts.contains_key(&format!("screen.name.{}", rule.id)));
+                assert!(
+                    words
+                        .texts
+                        .contains_key(&format!("screen.name.{}", rule.id))
+                );
                 assert_ne!(words.cue(rule, 2.0, 1.0), rule.short);
             }
             for quantity in QUANTITIES {
-                assert!(words.texts.contains_key(&format!("quantity.{}", quantity.key)));
+                assert!(
+                    words
+                        .texts
+                        .contains_key(&format!("quantity.{}", quantity.key))
+                );
             }
         }
     }
@@ -266,7 +276,10 @@ mod tests {
     #[test]
     fn what_is_filled_in_is_not_searched_again() {
         let words = ExportWords::built_in(Language::En);
-        let text = words.fill("well.better", &[("name", "{after}"), ("before", "1"), ("after", "2")]);
+        let text = words.fill(
+            "well.better",
+            &[("name", "{after}"), ("before", "1"), ("after", "2")],
+        );
         assert!(text.starts_with("{after}: better"), "{text}");
         assert!(text.contains("(1 to 2)"));
     }
@@ -277,7 +290,10 @@ mod tests {
         let screen = Words::built_in(Language::En);
         let e = ExportWords::from_texts(&bad, "mine.toml", &screen, Language::En).unwrap_err();
         let said = e.to_string();
-        assert!(said.contains("mine.toml") && said.contains("page.lost_passes"), "{said}");
+        assert!(
+            said.contains("mine.toml") && said.contains("page.lost_passes"),
+            "{said}"
+        );
     }
 
     #[test]
@@ -286,6 +302,9 @@ mod tests {
         assert_eq!(fr.number(-1.25, 1), "\u{2212}1,2");
         assert_eq!(fr.number(-0.01, 1), "0,0");
         let gap = RULES.iter().find(|r| r.unit == Unit::Metre).unwrap();
-        assert_eq!(fr.value_and_doubt(gap, 0.123, Some(0.02)), "12,3\u{a0}cm\u{a0}±2,0\u{a0}cm");
+        assert_eq!(
+            fr.value_and_doubt(gap, 0.123, Some(0.02)),
+            "12,3\u{a0}cm\u{a0}±2,0\u{a0}cm"
+        );
     }
 }

@@ -12,11 +12,11 @@ use super::clip::{Captions, ClipError, ClipFiles, ClipMaker};
 use super::material::{Material, PassPart, SessionPart, slug};
 use super::page::{ClipLink, Files, Pictures};
 use super::session_file::session_json;
-use super::stand_in::{PassKey, PictureStrip, StripInfo};
 use super::words::ExportWords;
 use super::{ExportError, ExportRequest, Exported, Format, Progress, Step};
 use super::{csv_file, page, parquet_file, points, table};
 use crate::rules::RULES;
+use crate::store::{PassKey, PictureStrip, StripInfo};
 use crate::stride::{self, Curves};
 use crate::track::Pass;
 
@@ -216,7 +216,7 @@ impl Writer<'_> {
         }
         let curves = points
             .as_ref()
-            .map(|points| stride::cut(points, &session.lane).curves);
+            .map(|points| stride::cut(points, &part.lane).curves);
         for info in &part.strips {
             self.tick.begin(Step::Clips)?;
             self.clip(part, info, (points.as_ref(), curves.as_ref()), &stem)?;
@@ -335,14 +335,22 @@ impl Writer<'_> {
         };
         let pushes = table::pushes(material, self.words, flagged_only);
         let csv = csv_file::to_csv(&pushes, self.request.separator);
-        self.put("pushes.csv", &csv.map_err(encoding("pushes.csv"))?, "readme.pushes")?;
+        self.put(
+            "pushes.csv",
+            &csv.map_err(encoding("pushes.csv"))?,
+            "readme.pushes",
+        )?;
         let parquet = parquet_file::to_parquet(&pushes).map_err(|e| e.to_string());
         let parquet = parquet.map_err(encoding("pushes.parquet"))?;
         self.put("pushes.parquet", &parquet, "readme.parquet")?;
         drop(pushes);
         let passes = table::passes(material, self.words);
         let csv = csv_file::to_csv(&passes, self.request.separator);
-        self.put("passes.csv", &csv.map_err(encoding("passes.csv"))?, "readme.passes")?;
+        self.put(
+            "passes.csv",
+            &csv.map_err(encoding("passes.csv"))?,
+            "readme.passes",
+        )?;
         for session in &material.sessions {
             let name = match material.sessions.len() {
                 1 => "session.json".to_owned(),
@@ -373,7 +381,9 @@ impl Writer<'_> {
             self.build.put(&file, html.as_bytes())?;
             pages.push(file);
         }
-        let nobody = material.has_nobody().then(|| "skaters/no-name.html".to_owned());
+        let nobody = material
+            .has_nobody()
+            .then(|| "skaters/no-name.html".to_owned());
         if let Some(file) = &nobody {
             let html = page::skater_page(words, material, None, &self.pictures);
             self.build.put(file, html.as_bytes())?;
@@ -410,7 +420,12 @@ impl Writer<'_> {
             entry("clips/", "readme.clips");
             entry("stills/", "readme.stills");
         }
-        for key in ["readme.units", "readme.privacy", "delete.copy", "delete.station"] {
+        for key in [
+            "readme.units",
+            "readme.privacy",
+            "delete.copy",
+            "delete.station",
+        ] {
             lines.extend([String::new(), words.get(key).to_owned()]);
         }
         if self.request.format == Format::Zip {

@@ -10,6 +10,7 @@ mod analyser;
 pub mod check;
 mod demo;
 mod devices;
+mod export;
 pub mod eye;
 mod live;
 pub mod logging;
@@ -28,9 +29,11 @@ mod words;
 pub use analyser::{Analyser, Happening, Judged, Judging};
 pub use demo::demo;
 pub use devices::{cameras, check_report};
+pub use export::export;
 pub use live::live;
 pub use options::{
-    DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
+    DemoOptions, EngineChoice, ExportOptions, LiveOptions, ModelChoice, ReviewOptions,
+    ScaleOptions, SessionChoice, UsageError,
 };
 pub use review::review;
 pub use scale::scale;
