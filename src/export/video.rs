@@ -9,8 +9,8 @@ use std::num::NonZeroU32;
 use image::RgbImage;
 use openh264::OpenH264API;
 use openh264::encoder::{
-    BitRate, Complexity, Encoder, EncoderConfig, FrameRate, FrameType, Profile, RateControlMode,
-    UsageType, VuiConfig,
+    Complexity, Encoder, EncoderConfig, FrameRate, FrameType, Profile, RateControlMode, UsageType,
+    VuiConfig,
 };
 use openh264::formats::{RgbSliceU8, YUVBuffer};
 use shiguredo_mp4::TrackKind;
@@ -25,10 +25,6 @@ use shiguredo_mp4::mux::{
 
 /// Ticks a second: whole numbers for all usual frame rates.
 const TIMESCALE: NonZeroU32 = NonZeroU32::new(90_000).unwrap();
-/// Bits a second for each pixel of a picture: 640 x 360 gets 2 Mbit/s.
-const BITS_PER_PIXEL: u32 = 9;
-/// Bits a second at most.
-const MOST_BITS: u32 = 8_000_000;
 
 /// What went wrong while a clip was made.
 #[derive(Debug, thiserror::Error)]
@@ -69,13 +65,11 @@ impl Mp4 {
         if size.iter().any(|side| *side < 32) {
             return Err(VideoError::Size);
         }
-        let bits = size[0]
-            .saturating_mul(size[1])
-            .saturating_mul(BITS_PER_PIXEL);
         let config = EncoderConfig::new()
-            .bitrate(BitRate::from_bps(bits.min(MOST_BITS)))
             .max_frame_rate(FrameRate::from_hz(30.0))
-            .rate_control_mode(RateControlMode::Quality)
+            // Every picture as good as the other, whatever it takes: clips are
+            // two seconds long.
+            .rate_control_mode(RateControlMode::Off)
             .usage_type(UsageType::CameraVideoRealTime)
             .profile(Profile::Baseline)
             .complexity(Complexity::Low)

@@ -228,9 +228,10 @@ fn flat(text: &str) -> Result<BTreeMap<String, String>, toml::de::Error> {
 
 /// The parts in braces of a text, with their braces.
 fn braces(text: &str) -> impl Iterator<Item = &str> {
-    text.split('{')
-        .skip(1)
-        .filter_map(|part| part.find('}').map(|end| &part[..end]))
+    text.match_indices('{').filter_map(|(open, _)| {
+        let rest = &text[open..];
+        rest.find('}').map(|close| &rest[..=close])
+    })
 }
 
 #[cfg(test)]
