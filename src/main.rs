@@ -9,11 +9,14 @@ use anyhow::Context;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
+use kickplate::display::Language;
+use kickplate::export::{Format, Separator};
 use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
 use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
-    self, BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice,
-    ReviewOptions, ScaleOptions, SoakOptions, StationSettings, UsageError, logging, reference,
+    self, BenchOptions, BenchPath, DemoOptions, EngineChoice, ExportOptions, LiveOptions,
+    ModelChoice, ReviewOptions, ScaleOptions, SessionChoice, SoakOptions, StationSettings,
+    UsageError, logging, reference,
 };
 
 /// It could not be done.
@@ -170,6 +173,36 @@ enum Command {
         #[arg(long, value_name = "LANE.toml")]
         out: Option<PathBuf>,
     },
+    /// A recorded session as files: pages, clips, tables.
+    Export {
+        /// Number of the session, 'latest' or 'all'.
+        #[arg(long, value_name = "WHICH", default_value = "latest", value_parser = session)]
+        session: SessionChoice,
+        /// Only this skater: name, number or both.
+        #[arg(long, value_name = "NAME")]
+        skater: Option<String>,
+        /// Only flagged pushes in the tables; the pages still count everything.
+        #[arg(long)]
+        flagged_only: bool,
+        /// What is written.
+        #[arg(long, default_value = "folder")]
+        format: ExportFormat,
+        /// Without names, numbers, dates and comments; only pictures with blurred faces.
+        #[arg(long)]
+        anonymous: bool,
+        /// Without clips and stills.
+        #[arg(long)]
+        without_pictures: bool,
+        /// Of the CSV files: comma with decimal point, semicolon with decimal comma.
+        #[arg(long, default_value = "comma")]
+        separator: ExportSeparator,
+        /// Language of the pages, where it is not the screen's.
+        #[arg(long)]
+        language: Option<ExportLanguage>,
+        /// Name of the folder or archive to write; it must not be there yet.
+        #[arg(long, value_name = "PATH")]
+        out: PathBuf,
+    },
     /// One page of what was found and what is missing.
     Check,
     /// The cameras and their ids.
@@ -228,6 +261,24 @@ enum ConfigCommand {
     },
     /// Prints the reference of every key.
     Reference,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ExportFormat {
+    Folder,
+    Zip,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ExportSeparator {
+    Comma,
+    Semicolon,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ExportLanguage {
+    En,
+    Fr,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -344,6 +395,36 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             engine,
         })?,
         Some(Command::Scale { marks, out }) => station::scale(&ScaleOptions { marks, out })?,
+        Some(Command::Export {
+            session,
+            skater,
+            flagged_only,
+            format,
+            anonymous,
+            without_pictures,
+            separator,
+            language,
+            out,
+        }) => station::export(&ExportOptions {
+            session,
+            skater,
+            flagged_only,
+            format: match format {
+                ExportFormat::Folder => Format::Folder,
+                ExportFormat::Zip => Format::Zip,
+            },
+            anonymous,
+            without_pictures,
+            separator: match separator {
+                ExportSeparator::Comma => Separator::Comma,
+                ExportSeparator::Semicolon => Separator::Semicolon,
+            },
+            language: language.map(|l| match l {
+                ExportLanguage::En => Language::En,
+                ExportLanguage::Fr => Language::Fr,
+            }),
+            out,
+        })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,
         Some(Command::Config(ConfigCommand::Check { lane })) => return check_config(&lane),
@@ -404,6 +485,17 @@ fn check_config(lanes: &[PathBuf]) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(code)
+}
+
+fn session(word: &str) -> Result<SessionChoice, String> {
+    match word {
+        "latest" => Ok(SessionChoice::Latest),
+        "all" => Ok(SessionChoice::All),
+        number => number
+            .parse()
+            .map(SessionChoice::Number)
+            .map_err(|_| "it must be the number of a session, 'latest' or 'all'".to_owned()),
+    }
 }
 
 fn age_group(word: &str) -> Result<AgeGroup, String> {

@@ -28,6 +28,7 @@ mod notice;
 mod numbers;
 mod overlay;
 mod page;
+mod plate;
 mod raster;
 mod scale;
 mod side;
@@ -45,6 +46,7 @@ pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
+pub use plate::{OverlayInk, PlatePress};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use side::{SidePlace, SideWindow};
 pub use still::{Still, render_png, render_still, render_ui};

@@ -15,6 +15,7 @@ pub mod control;
 mod demo;
 pub mod desk;
 mod devices;
+mod export;
 mod eye;
 pub mod health;
 mod lighter;
@@ -50,11 +51,12 @@ pub use analyser::{Analyser, Happening, Judged, Judging};
 pub use bench::bench;
 pub use demo::demo;
 pub use devices::{cameras, check_report};
+pub use export::export;
 pub use live::live;
 pub use load::{Advice, FrameCost, Load};
 pub use options::{
-    BenchOptions, BenchPath, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions,
-    ScaleOptions, UsageError,
+    BenchOptions, BenchPath, DemoOptions, EngineChoice, ExportOptions, LiveOptions, ModelChoice,
+    ReviewOptions, ScaleOptions, SessionChoice, UsageError,
 };
 pub use privacy::{PRIVACY_KEYS, PrivacySettings};
 pub use review::review;

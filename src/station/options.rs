@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use crate::config::View;
+use crate::display::Language;
+use crate::export::{Format, Separator};
 use crate::rules::AgeGroup;
 
 /// Which pose model to use.
@@ -150,6 +152,41 @@ pub struct ScaleOptions {
     pub marks: PathBuf,
     /// Lane file to write; only shown where `None`.
     pub out: Option<PathBuf>,
+}
+
+/// Which sessions to export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum SessionChoice {
+    /// The last one with a pass.
+    #[default]
+    Latest,
+    /// Every one.
+    All,
+    /// The one of this number.
+    Number(i64),
+}
+
+/// `kickplate export`: a session as files.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExportOptions {
+    /// Which sessions.
+    pub session: SessionChoice,
+    /// Name, number or both of one skater.
+    pub skater: Option<String>,
+    /// Only what is flagged in the tables.
+    pub flagged_only: bool,
+    /// Folder or archive.
+    pub format: Format,
+    /// Without names, dates and comments.
+    pub anonymous: bool,
+    /// Without clips and stills.
+    pub without_pictures: bool,
+    /// Between the cells of the CSV files.
+    pub separator: Separator,
+    /// Language; the screen's where `None`.
+    pub language: Option<Language>,
+    /// Name of the export.
+    pub out: PathBuf,
 }
 
 /// What the user gave has to be changed: a word on the command line, or what
