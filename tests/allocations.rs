@@ -185,12 +185,10 @@ fn following_a_skater_asks_for_nothing_large() {
         drop(poses);
         let seen = since(before);
         let now = estimator.counters();
-        match (
-            now.detector_runs - runs.detector_runs,
-            now.landmark_runs - runs.landmark_runs,
-        ) {
-            (0, 1) => following.push(seen),
-            _ => {}
+        let detected = now.detector_runs - runs.detector_runs;
+        let read = now.landmark_runs - runs.landmark_runs;
+        if (detected, read) == (0, 1) {
+            following.push(seen);
         }
         source.reuse(frame.rgb);
         if following.len() == 40 {

@@ -94,7 +94,7 @@ pub(crate) fn crop(
 #[inline(always)]
 fn floor(v: f32) -> i32 {
     const ROUNDS: f32 = 12_582_912.0;
-    let v = v.max(-FAR).min(FAR);
+    let v = v.clamp(-FAR, FAR);
     let nearest = (v + ROUNDS) - ROUNDS;
     let floor = nearest - if nearest > v { 1.0 } else { 0.0 };
     (floor + ROUNDS).to_bits() as i32 - ROUNDS.to_bits() as i32
