@@ -185,11 +185,9 @@ fn following_a_skater_asks_for_nothing_large() {
         drop(poses);
         let seen = since(before);
         let now = estimator.counters();
-        let ran = [
-            now.detector_runs - runs.detector_runs,
-            now.landmark_runs - runs.landmark_runs,
-        ];
-        if ran == [0, 1] {
+        let detected = now.detector_runs - runs.detector_runs;
+        let read = now.landmark_runs - runs.landmark_runs;
+        if (detected, read) == (0, 1) {
             following.push(seen);
         }
         source.reuse(frame.rgb);

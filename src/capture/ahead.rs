@@ -175,7 +175,7 @@ mod tests {
     }
 
     fn ahead(frames: u64, falls: bool) -> (ReadAhead, Receiver<Vec<u8>>) {
-        let (back, buffers) = crossbeam_channel::bounded(1000);
+        let (back, buffers) = bounded(64);
         let source = Counting {
             info: SourceInfo {
                 name: "count".into(),

@@ -94,11 +94,7 @@ pub(crate) fn crop(
 #[inline(always)]
 fn floor(v: f32) -> i32 {
     const ROUNDS: f32 = 12_582_912.0;
-    #[allow(
-        clippy::manual_clamp,
-        reason = "max and min are one instruction each and turn NaN into a number"
-    )]
-    let v = v.max(-FAR).min(FAR);
+    let v = v.clamp(-FAR, FAR);
     let nearest = (v + ROUNDS) - ROUNDS;
     let floor = nearest - if nearest > v { 1.0 } else { 0.0 };
     (floor + ROUNDS).to_bits() as i32 - ROUNDS.to_bits() as i32
