@@ -33,11 +33,12 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use super::analyser::Judging;
 use super::control::Control;
 use super::pin::{Pin, PinError};
-use super::settings::{Setup, StationSettings, age_groups_file, station_file};
+use super::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
 use crate::coach::{Answer, CameraEntry, Command, PanelView, PinState};
 use crate::config::{ConfigError, EditedFile};
 use crate::rules::AgeGroups;
+use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
@@ -182,8 +183,8 @@ impl Desk {
             .lane_file
             .unwrap_or_else(|| setup.setup.station.lane.clone());
         Desk {
-            station_file: EditedFile::new(station_file(&setup.home)),
-            groups_file: EditedFile::new(age_groups_file(&setup.home)),
+            station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
+            groups_file: EditedFile::new(age_groups_file(&setup.home), AGE_GROUP_FORMATS),
             pin: Pin::in_folder(&setup.folder),
             home: setup.home,
             folder: setup.folder,
