@@ -30,8 +30,13 @@ struct Case {
 /// What is not so yet, and what is said instead. Whoever makes one of these
 /// right has to take it off the list: a case that holds and stands here fails
 /// the test.
-const NOT_YET: [(&str, &str); 2] = [
+///
+/// A pushed-out leg that ends at 138 degrees reads 152 to 156: the model puts a
+/// bent knee too far back and the hip too far forward. The extension cue of the
+/// child of 8 held for as long as a single wild frame spoke for it.
+const NOT_YET: [(&str, &str); 3] = [
     ("U13-extension-side", "good"),
+    ("U9-extension-side", "good"),
     ("adult-knee_bend-side", "good"),
 ];
 

@@ -1,5 +1,6 @@
 //! Smooth, evenly spaced curves of the body points of a pass.
 
+use super::blend::unmix_legs;
 use super::repair::{Row, replace_outliers, rows_with_legs_in_order};
 use crate::geometry::{butterworth_zero_phase, median};
 use crate::pose::POINTS;
@@ -32,6 +33,9 @@ pub struct Curves {
     pub seen: Vec<bool>,
     /// Whether hips, knees and skates were inside the frame.
     pub legs_in_frame: Vec<bool>,
+    /// Whether the model had mixed up the two legs in the sample, or exchanged
+    /// them, and it was mended.
+    pub legs_mended: Vec<bool>,
 }
 
 impl Curves {
@@ -46,11 +50,14 @@ impl Curves {
         } else {
             &[]
         };
-        let mut rows = rows_with_legs_in_order(samples);
+        let (mut rows, exchanged) = rows_with_legs_in_order(samples);
+        let times_s: Vec<f64> = samples.iter().map(|s| s.t_s).collect();
+        let mixed = unmix_legs(&mut rows, &times_s);
+        let mended: Vec<bool> = exchanged.iter().zip(mixed).map(|(e, m)| *e || m).collect();
         let sizes: Vec<f64> = rows.iter().map(torso_px).collect();
         replace_outliers(&mut rows, |i| 0.2 * sizes[i]);
         let rate_hz = rate_of(samples);
-        let mut curves = even_grid(samples, &rows, rate_hz);
+        let mut curves = even_grid(samples, &rows, &mended, rate_hz);
         curves.legs_in_frame = curves
             .points
             .iter()
@@ -111,7 +118,7 @@ fn rate_of(samples: &[Sample]) -> f64 {
     (1.0 / step).clamp(5.0, 240.0)
 }
 
-fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
+fn even_grid(samples: &[Sample], rows: &[Row], mended: &[bool], rate_hz: f64) -> Curves {
     let start_s = samples.first().map_or(0.0, |s| s.t_s);
     let end_s = samples.last().map_or(0.0, |s| s.t_s);
     let n = if samples.is_empty() {
@@ -121,6 +128,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
     };
     let mut points = Vec::with_capacity(n);
     let mut seen = Vec::with_capacity(n);
+    let mut legs_mended = Vec::with_capacity(n);
     let mut k = 0;
     for i in 0..n {
         let t = start_s + i as f64 / rate_hz;
@@ -138,6 +146,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
             std::array::from_fn(|x| rows[a][p][x] * (1.0 - f) + rows[b][p][x] * f)
         }));
         seen.push(tb - ta <= MAX_BRIDGE_S);
+        legs_mended.push(mended[if f < 0.5 { a } else { b }]);
     }
     Curves {
         rate_hz,
@@ -146,6 +155,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], rate_hz: f64) -> Curves {
         peak_points: Vec::new(),
         seen,
         legs_in_frame: Vec::new(),
+        legs_mended,
     }
 }
 

@@ -15,6 +15,7 @@
 //! *recovery* (the boots closest together again). Definitions after Allinger
 //! and van den Bogert 1997.
 
+mod blend;
 mod curves;
 mod drive;
 mod events;

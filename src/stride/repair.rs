@@ -9,7 +9,8 @@ use crate::track::Sample;
 pub type Row = [[f64; 2]; POINTS];
 
 /// Left leg points, each followed by its right twin.
-const LEG_PAIRS: [(usize, usize); 5] = [(23, 24), (25, 26), (27, 28), (29, 30), (31, 32)];
+pub(super) const LEG_PAIRS: [(usize, usize); 5] =
+    [(23, 24), (25, 26), (27, 28), (29, 30), (31, 32)];
 
 /// What a frame with exchanged legs costs by itself, in squared body sizes:
 /// legs are as the model says unless continuity speaks clearly against it. An
@@ -20,8 +21,9 @@ const SWAP_COST: f64 = 0.15;
 /// Raw rows with exchanged legs put right.
 ///
 /// The cheapest way through all frames, where each may have its legs
-/// exchanged or not and the cost is how far the leg points jump.
-pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
+/// exchanged or not and the cost is how far the leg points jump. Also gives in
+/// which frames they were exchanged.
+pub fn rows_with_legs_in_order(samples: &[Sample]) -> (Vec<Row>, Vec<bool>) {
     let rows: Vec<Row> = samples
         .iter()
         .map(|s| s.points.map(|p| [f64::from(p.x_px), f64::from(p.y_px)]))
@@ -39,17 +41,20 @@ pub fn rows_with_legs_in_order(samples: &[Sample]) -> Vec<Row> {
     }
     let mut state = usize::from(cost[1] < cost[0]);
     let mut rows = rows;
+    let mut exchanged = vec![false; rows.len()];
     for i in (0..rows.len()).rev() {
+        exchanged[i] = state == 1;
         if state == 1 {
-            for (l, r) in LEG_PAIRS {
-                rows[i].swap(l, r);
+            let first = usize::from(!hips_apart(&rows[i]));
+            for (l, r) in &LEG_PAIRS[first..] {
+                rows[i].swap(*l, *r);
             }
         }
         if i > 0 {
             state = came_from[i - 1][state];
         }
     }
-    rows
+    (rows, exchanged)
 }
 
 /// Sum of squared jumps of knees, ankles, heels and toes relative to the mid
@@ -72,6 +77,15 @@ fn jump2(a: &Row, b: &Row, exchanged: bool) -> f64 {
         .sum()
 }
 
+/// Hips closer than this share of the trunk lie on each other, as from the
+/// side. There the model keeps them where they are when it exchanges the legs.
+const HIPS_APART: f64 = 0.25;
+
+pub(super) fn hips_apart(r: &Row) -> bool {
+    let (dx, dy) = (r[23][0] - r[24][0], r[23][1] - r[24][1]);
+    dx * dx + dy * dy > HIPS_APART * HIPS_APART * leg_scale2(r)
+}
+
 fn mid_hip(r: &Row) -> [f64; 2] {
     [(r[23][0] + r[24][0]) / 2.0, (r[23][1] + r[24][1]) / 2.0]
 }
@@ -84,9 +98,11 @@ fn leg_scale2(r: &Row) -> f64 {
     ((h[0] - s[0]).powi(2) + (h[1] - s[1]).powi(2)).max(100.0)
 }
 
-/// Replaces points that jump out of the line between the samples before and
-/// after, measured relative to the mid hip: beyond `floor_px` and beyond four
-/// times what is usual in the samples around.
+/// Replaces points that jump off the curve through the two samples before and
+/// the two after, measured relative to the mid hip: beyond `floor_px` and
+/// beyond four times what is usual in the samples around. A straight line
+/// between the neighbours would cut the end of every push, where the leg turns
+/// round within a frame or two; above the knees it is straight enough.
 pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
     let n = rows.len();
     if n < 5 {
@@ -100,7 +116,13 @@ pub fn replace_outliers(rows: &mut [Row], floor_px: impl Fn(usize) -> f64) {
             .map(|(r, h)| [r[point][0] - h[0], r[point][1] - h[1]])
             .collect();
         let between = |i: usize| -> [f64; 2] {
-            std::array::from_fn(|a| (relative[i - 1][a] + relative[i + 1][a]) / 2.0)
+            std::array::from_fn(|a| {
+                let next = relative[i - 1][a] + relative[i + 1][a];
+                if i < 2 || i + 2 >= n || point < LEG_PAIRS[1].0 {
+                    return next / 2.0;
+                }
+                (4.0 * next - relative[i - 2][a] - relative[i + 2][a]) / 6.0
+            })
         };
         let jumps: Vec<f64> = (1..n - 1)
             .map(|i| {
@@ -149,23 +171,37 @@ mod tests {
             .collect()
     }
 
-    #[test]
-    fn exchanged_legs_are_put_right_and_good_ones_left_alone() {
-        let good = walk(40);
-        let mut bad = good.clone();
+    /// Legs exchanged in some frames; from the side without the hips.
+    fn check_exchanged(good: &[Sample], pairs: &[(usize, usize)]) {
+        let mut bad = good.to_vec();
         for i in [14, 15, 16, 26] {
-            for (l, r) in LEG_PAIRS {
-                bad[i].points.swap(l, r);
+            for (l, r) in pairs {
+                bad[i].points.swap(*l, *r);
             }
         }
-        let expected = rows_with_legs_in_order(&good);
+        let (expected, none) = rows_with_legs_in_order(good);
         assert_eq!(expected[14][27][0], f64::from(good[14].points[27].x_px));
-        assert_eq!(rows_with_legs_in_order(&bad), expected);
+        assert!(none.iter().all(|exchanged| !exchanged));
+        let (rows, exchanged) = rows_with_legs_in_order(&bad);
+        assert!(rows == expected, "rows differ");
+        let found: Vec<usize> = (0..40).filter(|&i| exchanged[i]).collect();
+        assert_eq!(found, [14, 15, 16, 26]);
+    }
+
+    #[test]
+    fn exchanged_legs_are_put_right_and_good_ones_left_alone() {
+        check_exchanged(&walk(40), &LEG_PAIRS[1..]);
+        let mut from_the_front = walk(40);
+        for s in &mut from_the_front {
+            s.points[23].x_px += 40.0;
+            s.points[24].x_px -= 40.0;
+        }
+        check_exchanged(&from_the_front, &LEG_PAIRS);
     }
 
     #[test]
     fn one_wild_point_is_replaced() {
-        let mut rows = rows_with_legs_in_order(&walk(20));
+        let (mut rows, _) = rows_with_legs_in_order(&walk(20));
         let truth = rows[10][27];
         rows[10][27][0] += 150.0;
         replace_outliers(&mut rows, |_| 10.0);

@@ -83,11 +83,11 @@ def _coach():
     return rows
 
 
-# A large set: everything at once, drawn from a seed.
-def _wide(count=96):
+# A large set: everything at once, drawn from a seed.  Once its failures have been looked at it is no longer fresh: take the next seed.
+def _wide(letter="x", seed=2026, count=96):
     rows = []
     for i in range(count):
-        r = np.random.default_rng([2026, i])
+        r = np.random.default_rng([seed, i])
         age = float(r.choice([8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 20, 25, 30, 35, 40, 45]))
         view = ("side", "front", "rear", "oblique")[i % 4]
         differs = {}
@@ -103,10 +103,20 @@ def _wide(count=96):
         if i % 12 == 5:
             who.append(skater(min(age + 4, 45), delay_s=float(r.uniform(.6, .9)), aside_m=.3))
         side = view == "side"
-        rows.append(clip(f"x{i:03d}_{view}", view, 2000 + i, *who, seconds=6 if fps == 30 else 4, fps=fps, cam_height=float(r.uniform(.8, 2.0)),
+        rows.append(clip(f"{letter}{i:03d}_{view}", view, seed - 26 + i, *who, seconds=6 if fps == 30 else 4, fps=fps, cam_height=float(r.uniform(.8, 2.0)),
                          distance=float(r.uniform(4.5, 10)) if side else float(r.uniform(5, 8)), blur=int(r.choice([1, 1, 2])), noise=float(r.uniform(1, 7)),
                          direction=int(r.choice([-1, 1])) if side or view == "oblique" else 1, coach=(1.0, 3.0) if side and i % 8 == 0 else None))
     return rows
 
 
-SETS = {"eval": EVAL, "small": SMALL, "coach": _coach(), "wide": _wide()}
+# The same skaters at the same moments from two cameras of one lane, for the joint passes. In the front clips the skater starts where the
+# side camera's pass starts.
+def _pair():
+    rows = []
+    for name, seed, who in (("good", 601, dict()), ("both", 602, dict(knee=135, gap=20)), ("gap", 603, dict(gap=18))):
+        for view, how in (("side", {}), ("front", dict(skip_m=11 - (6 * np.tan(np.radians(31)) + 0.9)))):
+            rows.append(clip(f"{name}_{view}", view, seed, skater(17, **who), seconds=3.0, **how))
+    return rows
+
+
+SETS = {"pair": _pair(), "eval": EVAL, "small": SMALL, "coach": _coach(), "wide": _wide(), "fresh": _wide("y", 3026)}

@@ -61,15 +61,22 @@ const HIPS_FORWARD_SHARE: f64 = 0.016;
 const GLIDE_ASIDE_SHARE: [f64; 3] = [0.087, 0.089, 0.060];
 /// The hip joint beside the middle of the body, as a share of stature.
 pub const HALF_HIPS_SHARE: f64 = 0.0625;
-/// Ankle joint above the ice, as a share of stature: of a skate that stands
-/// on its toe at the end of a push (the rendered skater).
-const TOE_OFF_ANKLE_SHARE: f64 = 0.093;
+/// The model's toe point above the ice, as a share of stature: of a skate that
+/// stands on its toe at the end of a push (the rendered skater). The toe is the
+/// last to leave the ice; the ankle's point lies too high, by as much as puts
+/// the skate a tenth of stature too far in.
+const TOE_OFF_TOE_SHARE: f64 = 0.047;
+/// Where the knee is on the way from hip to ankle across the travel.
+const THIGH_OF_LEG: f64 = 0.48;
+/// A knee bends over its toes: at the end of a push these are turned out, and
+/// the bend half as much (tangent of 20 degrees; the rendered skater).
+const BENT_OUTWARD: f64 = 0.36;
 /// Lean of the trunk where the view does not show it, degrees.
 const USUAL_LEAN_DEG: f64 = 40.0;
-/// Least a skate is out at the end of a push, as a share of stature.
-const MIN_OUT_SHARE: f64 = 0.08;
-/// Farthest a skate can be out, as a share of stature: the length of a leg.
-const MAX_OUT_SHARE: f64 = 0.45;
+/// How far a skate is out at the end of a push, as shares of stature. What the
+/// picture says is kept within this: one camera hardly sees it, and the angle
+/// changes by less than 2 degrees from one end to the other.
+const OUT_SHARE: std::ops::RangeInclusive<f64> = 0.12..=0.36;
 /// Smallest sine of the angle between the line of sight and the travel at
 /// which a bend in the direction of travel can be measured.
 const MIN_SIDEWAYS: f64 = 0.75;
@@ -81,8 +88,8 @@ const MIN_SIDEWAYS: f64 = 0.75;
 ///
 /// A knee read behind the line from hip to ankle counts as more than 180, so
 /// that noise around a straight leg has no side. Samples in which the camera
-/// looks too much along the travel are left out, and those in which the two
-/// legs lie on each other in the picture.
+/// looks too much along the travel are left out, and of a glide those in which
+/// the two legs lie on each other in the picture or the skate seems lifted.
 pub fn knee_angles(
     motion: &PassMotion,
     leg: Leg,
@@ -90,37 +97,71 @@ pub fn knee_angles(
     from_s: f64,
     to_s: f64,
 ) -> Vec<f64> {
-    over(motion, from_s, to_s, |i| {
-        if stance == Stance::Glide && legs_lie_on_each_other(motion, i) {
-            return None;
-        }
-        let [hip, knee, ankle] = leg_in_space(motion, leg, stance, i)?;
-        let deg = included_deg(hip, knee, ankle)?;
-        let along = |p: [f64; 3]| [p[0], p[2]];
-        let (h, k, a) = (along(hip), along(knee), along(ankle));
-        // in front of the line from the ankle up to the hip, along the travel
-        let forward = (k[0] - a[0]) * (h[1] - a[1]) - (k[1] - a[1]) * (h[0] - a[0]) >= 0.0;
-        Some(if forward { deg } else { 360.0 - deg })
-    })
+    let mut legs = over(motion, from_s, to_s, |i| {
+        Some((i, leg_in_space(motion, leg, stance, i)?))
+    });
+    if stance == Stance::Glide {
+        let stature_m = motion.lane.skater_height_m;
+        let highest_m = low_ankle_m(&legs) + LIFTED_SHARE * stature_m;
+        legs.retain(|(i, [_, _, ankle])| {
+            ankle[2] <= highest_m && !legs_lie_on_each_other(motion, *i)
+        });
+    }
+    legs.into_iter()
+        .filter_map(|(_, joints)| {
+            let [hip, knee, ankle] = joints;
+            let deg = included_deg(hip, knee, ankle)?;
+            // in front of the line from the ankle up to the hip, along the travel
+            Some(if knee_ahead_m(&joints) >= 0.0 {
+                deg
+            } else {
+                360.0 - deg
+            })
+        })
+        .collect()
+}
+
+/// How far a gliding skate's ankle may be read above where it is in the lower
+/// quarter of the same glide, as a share of stature. A gliding skate stays on
+/// the ice: read higher, the model has it on the way to the other, lifted one.
+const LIFTED_SHARE: f64 = 0.02;
+
+/// Height of the ankle, metres, that a quarter of the samples lie below.
+fn low_ankle_m(legs: &[(usize, [[f64; 3]; 3])]) -> f64 {
+    let mut heights_m: Vec<f64> = legs.iter().map(|(_, joints)| joints[2][2]).collect();
+    heights_m.sort_by(f64::total_cmp);
+    heights_m
+        .get(heights_m.len() / 4)
+        .copied()
+        .unwrap_or_default()
 }
 
 /// Knees closer than this, as a share of stature, with legs bent alike to
-/// within this angle: the model may have read one leg twice.
-const KNEES_TOGETHER_SHARE: f64 = 0.05;
+/// within this angle: the model may have read one leg twice. Closer still, and
+/// it has, however they are bent.
+const KNEES_ONE_SHARE: f64 = 0.03;
+pub const KNEES_TOGETHER_SHARE: f64 = 0.05;
 const BENT_ALIKE_DEG: f64 = 10.0;
+
+/// How far the two knees lie apart in the picture, as a share of stature.
+pub fn knees_apart_share(motion: &PassMotion, points: &[[f64; 2]], i: usize) -> f64 {
+    let [l, r] = Leg::BOTH.map(|leg| points[leg_points(leg).knee]);
+    let apart_m = (l[0] - r[0]).hypot(l[1] - r[1]) * motion.place.metres_per_px[i];
+    apart_m / motion.lane.skater_height_m
+}
 
 fn legs_lie_on_each_other(motion: &PassMotion, i: usize) -> bool {
     let points = &motion.curves.points[i];
     let [l, r] = Leg::BOTH.map(leg_points);
-    let apart_px =
-        (points[l.knee][0] - points[r.knee][0]).hypot(points[l.knee][1] - points[r.knee][1]);
-    let apart_m = apart_px * motion.place.metres_per_px[i];
     let [bent_l, bent_r] =
         [l, r].map(|p| included_deg(points[p.hip], points[p.knee], points[p.ankle]));
-    apart_m < KNEES_TOGETHER_SHARE * motion.lane.skater_height_m
-        && bent_l
+    let apart = knees_apart_share(motion, points, i);
+    let alike = || {
+        bent_l
             .zip(bent_r)
             .is_some_and(|(a, b)| (a - b).abs() < BENT_ALIKE_DEG)
+    };
+    apart < KNEES_ONE_SHARE || (apart < KNEES_TOGETHER_SHARE && alike())
 }
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
@@ -143,34 +184,33 @@ pub fn leg_in_space(
     if sideways < MIN_SIDEWAYS {
         return None;
     }
-    let aside_m: [f64; 3] = match stance {
-        Stance::Glide => GLIDE_ASIDE_SHARE.map(|s| s * stature_m),
+    let placed = |aside_m: [f64; 3]| -> Option<[[f64; 3]; 3]> {
+        let mut joints = [[0.0; 3]; 3];
+        let points = [leg.hip, leg.knee, leg.ankle].map(|point| points[point]);
+        for ((joint, px), aside_m) in joints.iter_mut().zip(points).zip(aside_m) {
+            let aside_m = aside_m * side.leftward();
+            let through = motion.place.beside_m(i, aside_m);
+            let [along_m, up_m] = motion.camera.on_upright_plane(px, through, heading)?;
+            *joint = [along_m, aside_m, up_m];
+        }
+        Some(joints)
+    };
+    let mut joints = match stance {
+        Stance::Glide => placed(GLIDE_ASIDE_SHARE.map(|s| s * stature_m))?,
         Stance::PushedOut => {
-            let ankle = motion
+            let toe = motion
                 .camera
-                .on_plane(points[leg.ankle], TOE_OFF_ANKLE_SHARE * stature_m)?;
-            let off = [ankle[0] - at_m[0], ankle[1] - at_m[1]];
+                .on_plane(points[leg.toe], TOE_OFF_TOE_SHARE * stature_m)?;
+            let off = [toe[0] - at_m[0], toe[1] - at_m[1]];
             let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
+            let out_m = out_m.clamp(OUT_SHARE.start() * stature_m, OUT_SHARE.end() * stature_m);
             let hip_m = HALF_HIPS_SHARE * stature_m;
-            // a skate that is not out to the side was not seen where it is
-            (out_m >= MIN_OUT_SHARE * stature_m).then_some(())?;
-            let out_m = out_m.min(MAX_OUT_SHARE * stature_m);
-            [hip_m, (hip_m + out_m) / 2.0, out_m]
+            let between_m = hip_m + THIGH_OF_LEG * (out_m - hip_m);
+            let straight = placed([hip_m, between_m, out_m])?;
+            let bent_m = knee_ahead_m(&straight).max(0.0);
+            placed([hip_m, between_m + BENT_OUTWARD * bent_m, out_m])?
         }
     };
-    let mut joints = [[0.0; 3]; 3];
-    for ((joint, point), aside_m) in joints
-        .iter_mut()
-        .zip([leg.hip, leg.knee, leg.ankle])
-        .zip(aside_m)
-    {
-        let aside_m = aside_m * side.leftward();
-        let through = motion.place.beside_m(i, aside_m);
-        let [along_m, up_m] = motion
-            .camera
-            .on_upright_plane(points[point], through, heading)?;
-        *joint = [along_m, aside_m, up_m];
-    }
     if stance == Stance::Glide {
         // back by the offset of the hip points, square to the trunk
         let lean = trunk_lean_deg(motion, i)
@@ -181,6 +221,13 @@ pub fn leg_in_space(
         joints[0][2] += back_m * lean.sin();
     }
     Some(joints)
+}
+
+/// How far the knee is in front of the line from hip to ankle, metres, in the
+/// upright plane along the travel.
+fn knee_ahead_m([hip, knee, ankle]: &[[f64; 3]; 3]) -> f64 {
+    let (u, v) = (hip[0] - ankle[0], hip[2] - ankle[2]);
+    ((knee[0] - ankle[0]) * v - (knee[2] - ankle[2]) * u) / u.hypot(v).max(1e-9)
 }
 
 /// The deepest included knee angle of the glide before a push, degrees.
