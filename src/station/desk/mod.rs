@@ -52,6 +52,8 @@ const QUEUE: usize = 128;
 const REFRESH: Duration = Duration::from_millis(200);
 /// Pictures are looked through this often.
 const PRUNE_EVERY: Duration = Duration::from_secs(3600);
+/// And the room on the disk this often, while there are pictures.
+const LOOK_AT_DISK_EVERY: Duration = Duration::from_secs(60);
 /// An archive that could not be opened is tried again after this.
 const OPEN_AGAIN: Duration = Duration::from_secs(5);
 
@@ -167,6 +169,7 @@ struct Desk {
     answers: u64,
     started: Instant,
     prune_at: Instant,
+    look_at_disk_at: Instant,
     /// The session that is listed follows the one being recorded until
     /// another is opened.
     follow_recording: bool,
@@ -205,6 +208,7 @@ impl Desk {
             answers: 0,
             started: now,
             prune_at: now,
+            look_at_disk_at: now,
             follow_recording: true,
             too_fast: None,
             listed: None,
