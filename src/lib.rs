@@ -13,6 +13,7 @@ pub mod capture;
 pub mod coach;
 pub mod config;
 pub mod display;
+pub mod export;
 pub mod feedback;
 pub mod geometry;
 pub mod joint;

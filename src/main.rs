@@ -9,11 +9,14 @@ use anyhow::Context;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use kickplate::config::{self, ConfigError, Lane, PlaceError, View};
+use kickplate::display::Language;
+use kickplate::export::{Format, Separator};
 use kickplate::rules::{AgeGroup, AgeGroups, settings as age_groups};
 use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
-    self, DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions,
-    StationSettings, UsageError, logging, reference,
+    self, BenchOptions, BenchPath, DemoOptions, EngineChoice, ExportOptions, LiveOptions,
+    ModelChoice, ReviewOptions, ScaleOptions, SessionChoice, SoakOptions, StationSettings,
+    UsageError, logging, reference,
 };
 
 /// It could not be done.
@@ -56,6 +59,13 @@ struct LiveWords {
     /// Inference engine instead of the one in the settings.
     #[arg(long)]
     engine: Option<EngineChoice>,
+    /// A video instead of the camera, over and over: for trying out. It is
+    /// recorded like a camera.
+    #[arg(long, value_name = "CLIP", conflicts_with = "camera")]
+    source: Option<PathBuf>,
+    /// No frame of the video is missed, however slow the machine: for tests.
+    #[arg(long, requires = "source", hide = true)]
+    every_frame: bool,
     /// In a window instead of the full screen.
     #[arg(long)]
     windowed: bool,
@@ -118,6 +128,43 @@ enum Command {
         #[arg(long, value_name = "FILE.md")]
         write: Option<PathBuf>,
     },
+    /// How fast this machine is, stage by stage.
+    Bench {
+        /// Clips; those of the demo where none is named.
+        clips: Vec<PathBuf>,
+        /// Lane file for every clip, instead of the one beside each (CLIP.toml).
+        #[arg(long, value_name = "LANE.toml")]
+        lane: Option<PathBuf>,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
+        /// One way of reading the clips only: as fast as it goes, or at their own speed.
+        #[arg(long, value_name = "PATH")]
+        only: Option<BenchPath>,
+    },
+    /// An endurance run: clips as the camera over and over, and what must not grow.
+    Soak {
+        /// Clips, each with its lane file (CLIP.toml or lane.toml) beside it; the demo's where none is named.
+        clips: Vec<PathBuf>,
+        /// How long, hours.
+        #[arg(long, default_value_t = 1.0)]
+        hours: f64,
+        /// How many times as fast as recorded.
+        #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
+        speed: u32,
+        /// Folder for recordings and log.
+        #[arg(long, value_name = "DIR", default_value = "soak-out")]
+        out: PathBuf,
+        /// Pose model.
+        #[arg(long, default_value = "full")]
+        model: ModelChoice,
+        /// Inference engine.
+        #[arg(long, default_value = "auto")]
+        engine: EngineChoice,
+    },
     /// How the camera stands, from things of known size in its picture.
     Scale {
         /// The marks: see config/marks-example.toml.
@@ -125,6 +172,36 @@ enum Command {
         /// Lane file to write.
         #[arg(long, value_name = "LANE.toml")]
         out: Option<PathBuf>,
+    },
+    /// A recorded session as files: pages, clips, tables.
+    Export {
+        /// Number of the session, 'latest' or 'all'.
+        #[arg(long, value_name = "WHICH", default_value = "latest", value_parser = session)]
+        session: SessionChoice,
+        /// Only this skater: name, number or both.
+        #[arg(long, value_name = "NAME")]
+        skater: Option<String>,
+        /// Only flagged pushes in the tables; the pages still count everything.
+        #[arg(long)]
+        flagged_only: bool,
+        /// What is written.
+        #[arg(long, default_value = "folder")]
+        format: ExportFormat,
+        /// Without names, numbers, dates and comments; only pictures with blurred faces.
+        #[arg(long)]
+        anonymous: bool,
+        /// Without clips and stills.
+        #[arg(long)]
+        without_pictures: bool,
+        /// Of the CSV files: comma with decimal point, semicolon with decimal comma.
+        #[arg(long, default_value = "comma")]
+        separator: ExportSeparator,
+        /// Language of the pages, where it is not the screen's.
+        #[arg(long)]
+        language: Option<ExportLanguage>,
+        /// Name of the folder or archive to write; it must not be there yet.
+        #[arg(long, value_name = "PATH")]
+        out: PathBuf,
     },
     /// One page of what was found and what is missing.
     Check,
@@ -187,6 +264,24 @@ enum ConfigCommand {
 }
 
 #[derive(Clone, Copy, ValueEnum)]
+enum ExportFormat {
+    Folder,
+    Zip,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ExportSeparator {
+    Comma,
+    Semicolon,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ExportLanguage {
+    En,
+    Fr,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
 enum DefaultsOf {
     /// config/age-groups.toml
     AgeGroups,
@@ -200,6 +295,7 @@ fn main() -> ExitCode {
     // Only what runs for long keeps a log file.
     let log_folder = match &line.command {
         None | Some(Command::Demo { .. }) => config::data_folder().ok().map(|d| d.join("logs")),
+        Some(Command::Soak { out, .. }) => Some(out.join("logs")),
         _ => None,
     };
     let log = logging::start(line.verbose, log_folder.as_deref());
@@ -225,6 +321,8 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             age_group: line.live.age_group,
             model: line.live.model,
             engine: line.live.engine,
+            source: line.live.source,
+            every_frame: line.live.every_frame,
             windowed: line.live.windowed,
         })?,
         Some(Command::Demo {
@@ -268,7 +366,65 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             leave_one_out,
             write,
         })?,
+        Some(Command::Bench {
+            clips,
+            lane,
+            model,
+            engine,
+            only,
+        }) => print(&station::bench(&BenchOptions {
+            clips,
+            lane,
+            model,
+            engine,
+            only,
+        })?)?,
+        Some(Command::Soak {
+            clips,
+            hours,
+            speed,
+            out,
+            model,
+            engine,
+        }) => station::soak(&SoakOptions {
+            clips,
+            hours,
+            speed,
+            out,
+            model,
+            engine,
+        })?,
         Some(Command::Scale { marks, out }) => station::scale(&ScaleOptions { marks, out })?,
+        Some(Command::Export {
+            session,
+            skater,
+            flagged_only,
+            format,
+            anonymous,
+            without_pictures,
+            separator,
+            language,
+            out,
+        }) => station::export(&ExportOptions {
+            session,
+            skater,
+            flagged_only,
+            format: match format {
+                ExportFormat::Folder => Format::Folder,
+                ExportFormat::Zip => Format::Zip,
+            },
+            anonymous,
+            without_pictures,
+            separator: match separator {
+                ExportSeparator::Comma => Separator::Comma,
+                ExportSeparator::Semicolon => Separator::Semicolon,
+            },
+            language: language.map(|l| match l {
+                ExportLanguage::En => Language::En,
+                ExportLanguage::Fr => Language::Fr,
+            }),
+            out,
+        })?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,
         Some(Command::Config(ConfigCommand::Check { lane })) => return check_config(&lane),
@@ -329,6 +485,17 @@ fn check_config(lanes: &[PathBuf]) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(code)
+}
+
+fn session(word: &str) -> Result<SessionChoice, String> {
+    match word {
+        "latest" => Ok(SessionChoice::Latest),
+        "all" => Ok(SessionChoice::All),
+        number => number
+            .parse()
+            .map(SessionChoice::Number)
+            .map_err(|_| "it must be the number of a session, 'latest' or 'all'".to_owned()),
+    }
 }
 
 fn age_group(word: &str) -> Result<AgeGroup, String> {

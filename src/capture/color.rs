@@ -5,6 +5,8 @@
 //! 16..=235 for luma and 16..=240 for chroma). Integers with 14 fractional
 //! bits: the error against the formula stays within one step of 255.
 
+use super::spare::Spares;
+
 /// Which luma weights a picture was made with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) enum Matrix {
@@ -121,12 +123,17 @@ pub(super) fn yuv420_to_rgb(
 /// UVC cameras send BT.601 weights in limited range unless they say
 /// otherwise (USB Video Class 1.5, colour matching descriptor default).
 /// `None` when the buffer is too short for the size or the width is odd.
-pub(super) fn yuyv_to_rgb(yuyv: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
+pub(super) fn yuyv_to_rgb(
+    yuyv: &[u8],
+    width: usize,
+    height: usize,
+    spares: &mut Spares,
+) -> Option<Vec<u8>> {
     if !width.is_multiple_of(2) || width == 0 || height == 0 || yuyv.len() < width * height * 2 {
         return None;
     }
     let k = Coefficients::new(ColorSpace::default());
-    let mut rgb = vec![0; width * height * 3];
+    let mut rgb = spares.take(width * height * 3);
     for (out, packed) in rgb.chunks_exact_mut(6).zip(yuyv.chunks_exact(4)) {
         let chroma = k.chroma(packed[1], packed[3]);
         k.pixel(packed[0], chroma, &mut out[..3]);
@@ -138,6 +145,10 @@ pub(super) fn yuyv_to_rgb(yuyv: &[u8], width: usize, height: usize) -> Option<Ve
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn plain(yuyv: &[u8], width: usize, height: usize) -> Option<Vec<u8>> {
+        yuyv_to_rgb(yuyv, width, height, &mut Spares::default())
+    }
 
     /// The formula itself in floating point: BT.601-7 / BT.709-6 inverted.
     fn formula(y: u8, u: u8, v: u8, kr: f64, kb: f64, full: bool) -> [f64; 3] {
@@ -158,7 +169,7 @@ mod tests {
         for y in (0..=255u8).step_by(5) {
             for u in (0..=255u8).step_by(15) {
                 for v in (0..=255u8).step_by(15) {
-                    let rgb = yuyv_to_rgb(&[y, u, 255 - y, v], 2, 1).expect("fits");
+                    let rgb = plain(&[y, u, 255 - y, v], 2, 1).expect("fits");
                     for (pixel, luma) in rgb.chunks_exact(3).zip([y, 255 - y]) {
                         for (got, want) in
                             pixel.iter().zip(formula(luma, u, v, 0.299, 0.114, false))
@@ -211,8 +222,8 @@ mod tests {
 
     #[test]
     fn a_short_buffer_is_no_picture() {
-        assert!(yuyv_to_rgb(&[0; 15], 4, 2).is_none());
-        assert!(yuyv_to_rgb(&[0; 16], 4, 2).is_some());
-        assert!(yuyv_to_rgb(&[0; 18], 3, 3).is_none());
+        assert!(plain(&[0; 15], 4, 2).is_none());
+        assert!(plain(&[0; 16], 4, 2).is_some());
+        assert!(plain(&[0; 18], 3, 3).is_none());
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! Takes: a [`SourceSpec`].
 //! Gives: [`Frame`]s with their capture time, either pulled one by one
-//! ([`open`], for review) or from a thread that keeps only the newest
+//! ([`open`], or [`open_ahead`] with its decoder on a thread of its own,
+//! for review) or from a thread that keeps only the newest
 //! ([`Feed`], for the live station and the demo).
 //! Fails: opening answers with a [`CaptureError`] that names the thing and
 //! the remedy. A running [`Feed`] never ends because of a fault: it shows the
@@ -10,6 +11,7 @@
 //!
 //! Only this module knows nokhwa, openh264 and the JPEG decoder.
 
+mod ahead;
 mod camera;
 mod color;
 mod error;
@@ -17,9 +19,11 @@ mod feed;
 mod folder;
 mod frame;
 mod source;
+mod spare;
 mod video;
 
-pub use camera::{CameraInfo, CameraMode, list_cameras};
+pub use ahead::{open_ahead, read_ahead};
+pub use camera::{CameraInfo, CameraMode, list_cameras, read_camera_jpeg};
 pub use error::CaptureError;
 pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;

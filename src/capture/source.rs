@@ -52,6 +52,10 @@ pub trait Source: Send {
     /// # Errors
     /// What is damaged or lost, once; after it the source is at its end.
     fn next_frame(&mut self) -> Result<Option<Frame>, CaptureError>;
+
+    /// Takes back the buffer of a frame that nobody needs any more, for a
+    /// frame to come. Sources that cannot use it let it go.
+    fn reuse(&mut self, _buffer: Vec<u8>) {}
 }
 
 /// Which picture format to ask a camera for.

@@ -9,8 +9,18 @@
 //! page is open, what is typed). It never waits for a disk, a camera or the
 //! thread that judges.
 
+mod figures;
+mod host;
+mod kit;
 mod model;
+mod pages;
+mod picture;
+mod settings;
+mod state;
+mod ui;
+mod words;
 
+pub use host::PanelHost;
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
     LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow, PictureAdvice, PictureCheck,
@@ -18,3 +28,7 @@ pub use model::{
     ScaleResult, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy};
+pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
+pub use state::{PageId, PanelState};
+pub use ui::panel_ui;
+pub use words::CoachWords;

@@ -17,7 +17,7 @@
 //! of the glass. Nothing blinks and nothing moves: the screen changes when
 //! the state of the lane changes.
 //!
-//! Only this module knows egui.
+//! Only this module and the coach's panel know egui.
 
 mod cue;
 mod dwell;
@@ -28,8 +28,10 @@ mod notice;
 mod numbers;
 mod overlay;
 mod page;
+mod plate;
 mod raster;
 mod scale;
+mod side;
 mod still;
 mod symbols;
 mod theme;
@@ -44,8 +46,11 @@ pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
+pub use plate::{OverlayInk, PlatePress};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
-pub use still::{Still, render_png, render_still};
+pub use side::{SidePlace, SideWindow};
+pub use still::{Still, render_png, render_still, render_ui};
+pub(crate) use theme::panel as panel_theme;
 pub use theme::{contrast_ratio, install_fonts};
 pub use ui::big_screen_ui;
 pub use window::{DisplayError, ScreenHandle, WindowOptions, run_big_screen};

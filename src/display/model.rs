@@ -335,7 +335,7 @@ impl PreviewImage {
     }
 
     /// As egui takes pictures.
-    pub(super) fn to_color_image(&self) -> egui::ColorImage {
+    pub(crate) fn to_color_image(&self) -> egui::ColorImage {
         egui::ColorImage::from_rgb([self.width as usize, self.height as usize], &self.rgb)
     }
 }

@@ -65,6 +65,39 @@ pub fn render_still(
     }
 }
 
+/// Draws anything at all as pixels, `frames` times over at the same instant
+/// of 0 seconds, 1 second and so on; the last one is given. For pictures of
+/// the coach's panel on a machine without a display.
+pub fn render_ui(
+    width: u32,
+    height: u32,
+    frames: usize,
+    mut draw: impl FnMut(&mut egui::Ui),
+) -> image::RgbImage {
+    let (width, height) = (width.clamp(1, LONGEST_SIDE), height.clamp(1, LONGEST_SIDE));
+    let ctx = egui::Context::default();
+    theme::install_fonts(&ctx);
+    let screen = Rect::from_min_size(pos2(0.0, 0.0), vec2(width as f32, height as f32));
+    let mut textures = Textures::default();
+    let mut canvas = Canvas::new(width, height, Color32::BLACK);
+    for frame in 0..frames.max(1) {
+        let input = RawInput {
+            screen_rect: Some(screen),
+            max_texture_side: Some(FONT_TEXTURE_SIDE),
+            time: Some(frame as f64),
+            ..Default::default()
+        };
+        let mut output = ctx.run_ui(input, &mut draw);
+        textures.set(&output.textures_delta);
+        if frame + 1 == frames.max(1) {
+            let primitives = ctx.tessellate(output.shapes, output.pixels_per_point);
+            canvas.draw(&primitives, &textures);
+        }
+        textures.free(&mut output.textures_delta);
+    }
+    canvas.into_image()
+}
+
 /// Only the picture of [`render_still`], ready to be saved as PNG.
 pub fn render_png(
     model: &ScreenModel,

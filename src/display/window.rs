@@ -15,6 +15,7 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 use super::dwell::Dwell;
 use super::look::ShowMeKey;
 use super::model::{PictureView, PreviewImage, ScreenModel};
+use super::side::{Monitors, Side, SideWindow};
 use super::still::FONT_TEXTURE_SIDE;
 use super::theme;
 use super::ui::big_screen_ui;
@@ -35,6 +36,8 @@ pub struct WindowOptions {
     pub show_me: ShowMeKey,
     /// Width and height in points when not full screen.
     pub size: (f32, f32),
+    /// What is shown beside it.
+    pub side: Option<SideWindow>,
 }
 
 impl Default for WindowOptions {
@@ -44,6 +47,7 @@ impl Default for WindowOptions {
             monitor: None,
             show_me: ShowMeKey::default(),
             size: (1280.0, 720.0),
+            side: None,
         }
     }
 }
@@ -251,6 +255,7 @@ struct App {
     picture: Option<Arc<PreviewImage>>,
     texture: Option<TextureHandle>,
     dwell: Dwell,
+    side: Option<Side>,
     /// An answer that was drawn in the last frame and whose moment is taken
     /// at the next one, after the buffers were swapped.
     drawn: Option<u32>,
@@ -269,6 +274,7 @@ impl App {
         let _ = shared.context.set(creation.egui_ctx.clone());
         App {
             shared,
+            side: options.side.clone().map(Side::new),
             options,
             monitors_at: None,
             on_quit: Some(on_quit),
@@ -360,8 +366,13 @@ impl App {
 impl eframe::App for App {
     fn logic(&mut self, ctx: &egui::Context, frame: &mut eframe::Frame) {
         self.find_monitor(ctx, frame);
+        if let Some(side) = &mut self.side {
+            side.keep(ctx, || Monitors::of(frame), self.options.fullscreen);
+        }
+        // Over the big screen the keys are those of what lies there.
+        let covered = self.side.as_ref().is_some_and(Side::is_over);
         let asked = show_me_keys(self.options.show_me);
-        if ctx.input(|i| asked.iter().any(|key| i.key_pressed(*key))) {
+        if !covered && ctx.input(|i| asked.iter().any(|key| i.key_pressed(*key))) {
             self.shared.show_me.store(true, Ordering::Release);
         }
         if let Some(pass_number) = self.drawn.take() {
@@ -371,7 +382,7 @@ impl eframe::App for App {
                 then();
             }
         }
-        let quit = ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
+        let quit = !covered && ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
         if quit || self.shared.closing.load(Ordering::Acquire) {
             ctx.send_viewport_cmd(ViewportCommand::Close);
         }
@@ -379,6 +390,10 @@ impl eframe::App for App {
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         self.take_newest(ui.ctx());
+        if let Some(side) = self.side.as_ref().filter(|s| s.is_over()) {
+            side.draw_over(ui);
+            return;
+        }
         let view = match (&self.picture, &self.texture) {
             (Some(_), Some(texture)) => Some(PictureView {
                 texture: texture.id(),

@@ -286,7 +286,7 @@ impl Words {
 
     /// Why a pass was not judged. The other rooms give their reasons in
     /// English; one that is in no file is said in English or in general.
-    pub(super) fn reason(&self, reason: &str) -> String {
+    pub(crate) fn reason(&self, reason: &str) -> String {
         let slug: String = reason
             .split(|c: char| !c.is_alphanumeric())
             .filter(|w| !w.is_empty())

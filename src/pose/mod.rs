@@ -44,6 +44,6 @@ mod trace;
 pub use body::{Body, BodyPoint, Landmark, POINTS, PoseFrame, Roi};
 pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
 pub use error::PoseError;
-pub use estimator::{Estimator, PoseCounters, PoseSettings, StageTimes};
+pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_LITE, ModelFile, ModelKind};
 pub use trace::TraceFrame;

@@ -5,8 +5,9 @@
 //! Gives: a sound from the default device, and [`Speaker::state`] and
 //! [`Speaker::last_started`] to show and to measure.
 //! Fails: never outwardly. Without a device, or when it is lost, the speaker
-//! says so in its state and tries again every two seconds; without its files
-//! it says which one is missing and stays silent.
+//! says so in its state and tries again, at once when a sound device appears
+//! in the system and within half a minute at the latest; without its files it
+//! says which one is missing and stays silent.
 //!
 //! One thread owns the device, because the stream of the audio library must
 //! stay in the thread that opened it and opening can block. Nothing here

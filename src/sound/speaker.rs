@@ -18,7 +18,13 @@ use super::SoundId;
 use super::source::{Heartbeat, LastStarted, Noted};
 
 /// How long to wait before a missing device is looked for again.
-const RETRY_EVERY: Duration = Duration::from_secs(2);
+const RETRY_FIRST: Duration = Duration::from_secs(2);
+/// That wait is doubled up to this one: each try in vain writes several lines
+/// on the error output, from the sound library itself. A change in [`CARDS`]
+/// ends it at once.
+const RETRY_AT_MOST: Duration = Duration::from_secs(30);
+/// The system's sound devices; their names change when one is plugged in.
+const CARDS: &str = "/dev/snd";
 /// A device that takes no samples for so long counts as lost. Far above any
 /// device buffer, which holds some tenths of a second.
 const SILENT_DEVICE_IS_LOST_AFTER: Duration = Duration::from_secs(3);
@@ -334,16 +340,39 @@ fn with_causes(error: &dyn std::error::Error) -> String {
     text
 }
 
+/// Names of the sound devices there are.
+fn cards_now() -> Vec<std::ffi::OsString> {
+    let mut names: Vec<_> = std::fs::read_dir(CARDS)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.file_name())
+        .collect();
+    names.sort();
+    names
+}
+
 /// Runs until the speaker is dropped.
 fn serve(shared: &Shared, sounds: &[SamplesBuffer], inbox: &Receiver<(SoundId, Instant)>) {
     let mut device: Option<Device> = None;
     let mut next_try = Instant::now();
+    let mut pause = RETRY_FIRST;
+    let mut cards = cards_now();
     loop {
         if let Some(why) = device.as_mut().and_then(Device::fault) {
             // Told first: a driver that hangs also hangs while it is closed.
             shared.set_device(SoundState::NoDevice(why));
             device = None;
-            next_try = Instant::now() + RETRY_EVERY;
+            pause = RETRY_FIRST;
+            next_try = Instant::now() + pause;
+        }
+        if device.is_none() {
+            let now = cards_now();
+            if now != cards {
+                cards = now;
+                pause = RETRY_FIRST;
+                next_try = Instant::now();
+            }
         }
         if device.is_none() && Instant::now() >= next_try {
             match Device::open() {
@@ -352,7 +381,8 @@ fn serve(shared: &Shared, sounds: &[SamplesBuffer], inbox: &Receiver<(SoundId, I
                     shared.set_device(SoundState::Ready);
                 }
                 Err(why) => {
-                    next_try = Instant::now() + RETRY_EVERY;
+                    next_try = Instant::now() + pause;
+                    pause = (2 * pause).min(RETRY_AT_MOST);
                     shared.set_device(SoundState::NoDevice(why));
                 }
             }

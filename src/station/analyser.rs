@@ -2,13 +2,15 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Instant;
 
 use super::coaches::Coaches;
 use super::control::Control;
+use super::lighter::Lighter;
 use super::lineup::Skating;
 use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
-use crate::capture::{Feed, FeedState, Frame};
+use crate::capture::Frame;
 use crate::config::Lane;
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::joint::merge;
@@ -91,6 +93,8 @@ pub struct Analyser {
     coaches: Coaches,
     control: Option<Arc<Control>>,
     second: Option<Second>,
+    lighter: Option<Lighter>,
+    changed_to: Option<ModelChoice>,
 }
 
 impl Analyser {
@@ -108,11 +112,34 @@ impl Analyser {
         Ok(Self::with_estimator(estimator, judging))
     }
 
+    /// Loads the model for a recording: a run of it may use a second core,
+    /// which nothing else needs then.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn for_recordings(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        judging: Judging,
+    ) -> Result<Self, PoseError> {
+        let settings = PoseSettings {
+            threads: std::thread::available_parallelism().map_or(1, |n| n.get().min(2)),
+            ..pose_settings(model, engine)
+        };
+        Ok(Self::with_estimator(
+            Estimator::new(home, settings)?,
+            judging,
+        ))
+    }
+
     fn with_estimator(estimator: Estimator, judging: Judging) -> Self {
         Analyser {
             estimator,
             tracker: Tracker::new(judging.lane.clone(), judging.track),
             coaches: Coaches::new(judging.feedback.clone()),
+            lighter: None,
+            changed_to: None,
             judging: Arc::new(judging),
             control: None,
             second: None,
@@ -183,10 +210,27 @@ impl Analyser {
     /// # Errors
     /// When the inference engine fails on a frame; the next may work again.
     pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<Happening>), PoseError> {
+        let began = Instant::now();
         let poses = self.estimator.process(frame)?;
         let events = self.tracker.push(&poses);
         let happenings = self.take(events);
+        let lane_free = !self.somebody_passing();
+        if let Some(lighter) = &mut self.lighter {
+            let changed = lighter.after_frame(&poses, began, lane_free, &mut self.estimator);
+            self.changed_to = changed.or(self.changed_to);
+        }
         Ok((poses, happenings))
+    }
+
+    /// Allows the lighter model to take over from the full one while this
+    /// machine has too much to do.
+    pub fn allow_lighter(&mut self, home: &Path, engine: EngineChoice) {
+        self.lighter = Some(Lighter::new(home, engine));
+    }
+
+    /// The model that has taken over since the last question, if one has.
+    pub fn take_model_change(&mut self) -> Option<ModelChoice> {
+        self.changed_to.take()
     }
 
     /// Whether somebody is passing through the lane now.
@@ -201,17 +245,15 @@ impl Analyser {
     }
 
     /// Passes that waited for the second camera and need not wait longer.
-    /// `feed` is this camera's; `last` when nothing more will come. Nothing
-    /// without a second camera.
-    pub fn due(&mut self, feed: &Feed, last: bool) -> Vec<Happening> {
+    /// `origin` is second 0 of this camera's clock, `live` whether it gives
+    /// pictures; `last` when nothing more will come. Nothing without a second
+    /// camera.
+    pub fn due(&mut self, origin: Option<Instant>, live: bool, last: bool) -> Vec<Happening> {
         let passing: Vec<u32> = self.tracker.passing().collect();
         let complete = match &mut self.second {
             None => return Vec::new(),
-            Some(second) if last => second.finish(feed.clock()),
-            Some(second) => {
-                let live = feed.status().state == FeedState::Live;
-                second.due(feed.clock(), live, &passing)
-            }
+            Some(second) if last => second.finish(origin),
+            Some(second) => second.due(origin, live, &passing),
         };
         complete
             .into_iter()

@@ -161,8 +161,8 @@ fn files_that_only_look_like_a_backup_change_nothing() {
     let at = whole.len() / 3;
     flipped[at] ^= 0xFF;
     cases.push(("a flipped byte", flipped));
-    type Entry<'b> = (&'b str, &'b [u8]);
-    let named: [(&str, Vec<Entry>); 12] = [
+    type Parts<'a> = Vec<(&'a str, &'a [u8])>;
+    let named: [(&str, Parts<'_>); 12] = [
         ("no manifest", vec![db]),
         ("newer", vec![(MANIFEST, new), db]),
         (

@@ -75,6 +75,9 @@ pub fn check_report() -> CheckReport {
             variable("DISPLAY").as_deref(),
         )]
     }));
+    probes.push(Probe::new("station", || {
+        vec![super::health::check_line(super::health::file().as_deref())]
+    }));
     CheckReport::gather(probes)
 }
 

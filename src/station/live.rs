@@ -1,5 +1,7 @@
 //! `kickplate`: the station with its camera.
 
+use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -12,9 +14,12 @@ use super::analyser::{Analyser, Judging};
 use super::control::Control;
 use super::desk::{DeskHandle, DeskSetup};
 use super::eye::{EyeSettings, EyeStatus, FurtherEye};
+use super::health::{self, HealthKeeper};
+use super::notify::Watchdog;
+use super::panel::side_window;
 use super::run::{Lateness, Stop, run};
 use super::second::Second;
-use super::stage::Stage;
+use super::stage::{Reopen, Stage};
 use super::{CameraChoice, EngineChoice, LiveOptions, ModelChoice, Setup, words};
 use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
@@ -23,7 +28,7 @@ use crate::display::{
 };
 use crate::rules::AgeGroup;
 use crate::sound::{SoundSettings, Speaker};
-use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy};
+use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy, Written};
 use crate::track::TrackSettings;
 
 /// Pause before the model is loaded again after a fault.
@@ -50,7 +55,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         ..ScreenModel::waiting(geometry)
     };
     let screen = ScreenHandle::new(first);
-    let window = WindowOptions {
+    let mut window = WindowOptions {
         fullscreen: !options.windowed,
         monitor: setup.station.screen.monitor.clone(),
         show_me: setup.station.screen.show_me_key,
@@ -60,7 +65,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     let camera = camera_request(&setup, options.camera.as_deref());
     let control = Arc::new(Control::new(Arc::clone(&stop), setup.station.privacy));
     // It ends when the last handle is dropped.
-    let _desk = DeskHandle::start(
+    let desk = DeskHandle::start(
         DeskSetup {
             home: home.clone(),
             folder: folder.clone(),
@@ -72,12 +77,19 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         },
         Arc::clone(&control),
     );
+    window.side = side_window(&setup, &folder, &desk)?;
     let watcher = Watcher {
         control,
         model: options.model.unwrap_or(setup.station.model),
         engine: options.engine.unwrap_or(setup.station.engine),
         age_group,
         camera,
+        source: options.source.clone(),
+        pace: if options.every_frame {
+            Pace::Patient
+        } else {
+            Pace::Live { repeat: true }
+        },
         home,
         setup,
         folder,
@@ -101,7 +113,13 @@ pub fn with_window(
     let (done, ended) = crossbeam_channel::bounded(1);
     let closer = screen.clone();
     thread::Builder::new().name("judge".into()).spawn(move || {
-        let result = work();
+        // A fault of the program ends it, so that the service manager starts
+        // it anew; a window without anybody judging would help nobody.
+        let result = catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| {
+            Err(anyhow::anyhow!(
+                "the judging ended by a fault of the program; start it again"
+            ))
+        });
         closer.close();
         let _ = done.send(result);
     })?;
@@ -121,7 +139,7 @@ pub fn with_window(
             }
         }
         Err(error) => {
-            eprintln!("{error}. Going on without it.");
+            complain(&format!("{error}. Going on without it."));
             ended.recv().unwrap_or(Ok(()))
         }
     }
@@ -136,6 +154,25 @@ pub fn stop_on_signals() -> anyhow::Result<Stop> {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
     Ok(stop)
+}
+
+/// A line on the standard output, also when nobody reads there or its disk is
+/// full: a running station does not end because of that.
+pub fn say(text: &str) {
+    let mut out = std::io::stdout().lock();
+    let _ = writeln!(out, "{text}").and_then(|()| out.flush());
+}
+
+/// The same on the error output.
+fn complain(sentence: &str) {
+    let _ = writeln!(std::io::stderr(), "{sentence}");
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
 }
 
 fn camera_request(setup: &Setup, chosen: Option<&str>) -> CameraRequest {
@@ -160,6 +197,9 @@ struct Watcher {
     setup: Setup,
     folder: PathBuf,
     camera: CameraRequest,
+    source: Option<PathBuf>,
+    /// How a clip in the place of the camera plays.
+    pace: Pace,
     model: ModelChoice,
     engine: EngineChoice,
     age_group: AgeGroup,
@@ -169,6 +209,8 @@ struct Watcher {
 
 impl Watcher {
     fn watch(mut self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
+        // The camera opens while the models load.
+        let mut feed = self.feed();
         let Some(mut analyser) = self.load(screen, stop) else {
             return Ok(());
         };
@@ -177,6 +219,7 @@ impl Watcher {
         let engine = analyser.engine_record(self.model);
         let mut stage = Stage::new(self.geometry, engine.backend.clone());
         stage.screen = Some(screen.clone());
+        stage.model = Some(self.model);
         stage.look = self.setup.look.clone();
         stage.blur_faces = station.screen.blur_faces;
         stage.speaker = Some(Arc::new(Speaker::start(
@@ -191,35 +234,48 @@ impl Watcher {
             stage.second = Some(status);
             analyser.look_with(second);
         }
+        stage.health = Some(HealthKeeper::start(health::file(), self.folder.clone()));
+        stage.watchdog = Watchdog::from_environment();
+        if self.model == ModelChoice::Full {
+            analyser.allow_lighter(&self.home, self.engine);
+        }
         let mut lateness = Lateness::default();
         loop {
-            let source_name = self.camera.id.clone();
-            stage.open_store = Some(open_store(
-                &self.folder,
-                source_name.unwrap_or_else(|| "camera".to_owned()),
-                store::SourceKind::Camera,
-                Some(f64::from(self.camera.fps)),
-                &analyser,
-                engine.clone(),
-            ));
-            let feed = Feed::start(
-                SourceSpec::Camera(self.camera.clone()),
-                Pace::Live { repeat: false },
-                None,
-            );
+            let (kind, name, fps) = match &self.source {
+                Some(clip) => (store::SourceKind::Video, file_name(clip), None),
+                None => (
+                    store::SourceKind::Camera,
+                    self.camera
+                        .id
+                        .clone()
+                        .unwrap_or_else(|| "camera".to_owned()),
+                    Some(f64::from(self.camera.fps)),
+                ),
+            };
+            let folder = self.folder.clone();
+            let reopen: Reopen = Box::new(move |analyser, model| {
+                let engine = analyser.engine_record(model);
+                open_store(&folder, name.clone(), kind, fps, analyser, engine)
+            });
+            let measured_by = stage.model.unwrap_or(self.model);
+            stage.open_store = Some(reopen(&analyser, measured_by));
+            stage.reopen = Some(reopen);
             run(
                 &feed,
                 &mut analyser,
                 &mut stage,
                 self.control.end_run(),
                 &mut lateness,
-                |_, pass, cue| {
-                    println!("{}", words::pass_table(pass, cue));
+                |stage, pass, cue| {
+                    say(&words::pass_table(pass, cue));
+                    if let Some(Written::Waiting | Written::Lost(_)) = &stage.last_written {
+                        say(&format!("Pass {} is not on the disk yet.", cue.pass_number));
+                    }
                 },
             );
             feed.stop();
             if let Some(trouble) = stage.recording_trouble() {
-                eprintln!("{trouble}");
+                complain(&trouble);
             }
             stage.end_recording(ENDING);
             let switch = self.control.take_switch();
@@ -236,9 +292,23 @@ impl Watcher {
                 judging.lane = lane;
             }
             analyser.change(judging);
+            feed = self.feed();
         }
-        println!("{}", lateness.sentence());
+        stage.watchdog.stopping();
+        say(&lateness.sentence());
         Ok(())
+    }
+
+    /// Opens the camera, or the clip that stands for it.
+    fn feed(&self) -> Feed {
+        match &self.source {
+            Some(path) => Feed::start(SourceSpec::File { path: path.clone() }, self.pace, None),
+            None => Feed::start(
+                SourceSpec::Camera(self.camera.clone()),
+                Pace::Live { repeat: false },
+                None,
+            ),
+        }
     }
 
     /// Starts the second camera of the settings, where there is one.
@@ -267,7 +337,10 @@ impl Watcher {
         })
         .context("the system gives no thread for the second camera; restart the computer")?;
         let status = eye.status();
-        Ok(Some((Second::new(eye, lane.clone(), epoch), status)))
+        Ok(Some((
+            Second::new(Box::new(eye), lane.clone(), epoch),
+            status,
+        )))
     }
 
     /// Loads the model; a fault is shown and tried again. `None` when the
@@ -278,7 +351,7 @@ impl Watcher {
             match Analyser::new(&self.home, self.model, self.engine, judging.clone()) {
                 Ok(analyser) => return Some(analyser),
                 Err(error) => {
-                    eprintln!("{error}");
+                    complain(&error.to_string());
                     screen.show(
                         ScreenModel {
                             screen: Screen::Fault(Fault::EngineStopped),

@@ -8,18 +8,25 @@
 
 mod analyser;
 pub mod backup;
+mod bench;
 pub mod check;
 mod coaches;
 pub mod control;
 mod demo;
 pub mod desk;
 mod devices;
+mod export;
 mod eye;
+pub mod health;
+mod lighter;
 pub mod lineup;
 mod live;
+mod load;
 pub mod logging;
+mod notify;
 mod options;
 mod packed;
+mod panel;
 mod pictures;
 pub mod pin;
 mod privacy;
@@ -33,25 +40,32 @@ pub mod score;
 mod second;
 mod second_camera;
 mod settings;
+mod soak;
 mod stage;
+mod stages;
 #[cfg(test)]
 mod wiring_tests;
 mod words;
 
 pub use analyser::{Analyser, Happening, Judged, Judging};
+pub use bench::bench;
 pub use demo::demo;
 pub use devices::{cameras, check_report};
+pub use export::export;
 pub use live::live;
+pub use load::{Advice, FrameCost, Load};
 pub use options::{
-    DemoOptions, EngineChoice, LiveOptions, ModelChoice, ReviewOptions, ScaleOptions, UsageError,
+    BenchOptions, BenchPath, DemoOptions, EngineChoice, ExportOptions, LiveOptions, ModelChoice,
+    ReviewOptions, ScaleOptions, SessionChoice, UsageError,
 };
 pub use privacy::{PRIVACY_KEYS, PrivacySettings};
 pub use review::review;
 pub use roster_words::{
     back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
-pub use scale::scale;
+pub use scale::{Scale, scale, scale_of};
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,
     station_file,
 };
+pub use soak::{SoakOptions, soak};

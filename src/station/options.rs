@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use crate::config::View;
+use crate::display::Language;
+use crate::export::{Format, Separator};
 use crate::rules::AgeGroup;
 
 /// Which pose model to use.
@@ -71,6 +73,10 @@ pub struct LiveOptions {
     pub model: Option<ModelChoice>,
     /// Inference engine.
     pub engine: Option<EngineChoice>,
+    /// A video that plays over and over instead of the camera.
+    pub source: Option<PathBuf>,
+    /// Each frame of that video waits until the one before was judged.
+    pub every_frame: bool,
     /// In a window instead of the full screen.
     pub windowed: bool,
 }
@@ -105,6 +111,40 @@ pub struct ReviewOptions {
     pub engine: EngineChoice,
 }
 
+/// `kickplate bench`: how fast this machine is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BenchOptions {
+    /// The clips; those of the demo where none is named.
+    pub clips: Vec<PathBuf>,
+    /// Lane file of every clip, instead of the one beside each.
+    pub lane: Option<PathBuf>,
+    /// Pose model.
+    pub model: ModelChoice,
+    /// Inference engine.
+    pub engine: EngineChoice,
+    /// One of the two ways of reading only.
+    pub only: Option<BenchPath>,
+}
+
+/// How `kickplate bench` reads a clip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum BenchPath {
+    /// As fast as it goes.
+    Review,
+    /// At its own speed, as from a camera.
+    Live,
+}
+
+impl BenchPath {
+    /// The head of its columns.
+    pub fn title(self) -> &'static str {
+        match self {
+            BenchPath::Review => "review",
+            BenchPath::Live => "live path",
+        }
+    }
+}
+
 /// `kickplate scale`: how the camera stands, from marks in its picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ScaleOptions {
@@ -112,6 +152,41 @@ pub struct ScaleOptions {
     pub marks: PathBuf,
     /// Lane file to write; only shown where `None`.
     pub out: Option<PathBuf>,
+}
+
+/// Which sessions to export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum SessionChoice {
+    /// The last one with a pass.
+    #[default]
+    Latest,
+    /// Every one.
+    All,
+    /// The one of this number.
+    Number(i64),
+}
+
+/// `kickplate export`: a session as files.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExportOptions {
+    /// Which sessions.
+    pub session: SessionChoice,
+    /// Name, number or both of one skater.
+    pub skater: Option<String>,
+    /// Only what is flagged in the tables.
+    pub flagged_only: bool,
+    /// Folder or archive.
+    pub format: Format,
+    /// Without names, dates and comments.
+    pub anonymous: bool,
+    /// Without clips and stills.
+    pub without_pictures: bool,
+    /// Between the cells of the CSV files.
+    pub separator: Separator,
+    /// Language; the screen's where `None`.
+    pub language: Option<Language>,
+    /// Name of the export.
+    pub out: PathBuf,
 }
 
 /// What the user gave has to be changed: a word on the command line, or what

@@ -28,7 +28,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     let station = StationSettings::load(&station_file(&home))?;
     let groups = AgeGroups::load(&age_groups_file(&home))?;
     let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
-    let mut source = capture::open(&spec).map_err(usage_or_failure)?;
+    let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
     std::fs::create_dir_all(&options.out).with_context(|| {
         format!(
             "the folder '{}' cannot be made; choose another with --out",
@@ -46,7 +46,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         corrections: station.corrections,
         feedback: station.feedback,
     };
-    let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
+    let mut analyser = Analyser::for_recordings(&home, options.model, options.engine, judging)?;
 
     let mut session = SessionFile::new(
         source_record(source.info()),
@@ -64,6 +64,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
                 let (_, happenings) = analyser.push(&frame)?;
                 keep(&happenings, &mut session, &mut progress)?;
                 progress.show(frames);
+                source.reuse(frame.rgb);
             }
             Ok(None) => break None,
             // What was judged before the damage is kept and written.

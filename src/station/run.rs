@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Happening};
 use super::stage::Stage;
-use crate::capture::{Feed, Taken};
+use super::stages::Stages;
+use crate::capture::{Feed, FeedState, Taken};
 use crate::feedback::Cue;
 use crate::rules::JudgedPass;
 
@@ -40,6 +41,8 @@ pub struct Lateness {
     pub dropped: u64,
     /// Seconds from the first to the last frame, by the wall.
     pub seconds: f64,
+    /// Stage by stage, where somebody wants to know.
+    pub stages: Option<Stages>,
 }
 
 /// Runs until the feed ends or `stop` is set. `on_pass` sees every judged
@@ -61,9 +64,17 @@ pub fn run(
         let mut happenings = Vec::new();
         let ended = match feed.take(WAIT) {
             Taken::Frame(frame) => {
+                let since = Instant::now();
                 match analyser.push(&frame) {
                     Ok((poses, news)) => {
                         happenings = news;
+                        if let Some(stages) = &mut lateness.stages {
+                            let judged =
+                                happenings.iter().any(|h| matches!(h, Happening::Judged(_)));
+                            let pose = analyser.estimator().stage_times();
+                            stages.note(since.elapsed(), &pose, judged);
+                        }
+                        stage.engine_fault = None;
                         stage.frame(&frame, &poses);
                     }
                     Err(error) => {
@@ -71,12 +82,17 @@ pub fn run(
                             complained = Some(Instant::now());
                             tracing::error!("the pose model failed on a frame: {error}");
                         }
+                        stage.engine_fault = Some(error.to_string());
                     }
                 }
                 lateness.frames += 1;
                 if let Some(age_s) = feed.clock().age_s(frame.captured_at_s) {
                     keep(&mut lateness.frame_age_s, lateness.frames, age_s);
+                    if let Some(health) = &mut stage.health {
+                        health.frame(age_s);
+                    }
                 }
+                feed.give_back(frame);
                 false
             }
             Taken::Nothing => {
@@ -93,8 +109,9 @@ pub fn run(
                 true
             }
         };
-        happenings.extend(analyser.due(feed, ended));
         let status = feed.status();
+        let live = status.state == FeedState::Live;
+        happenings.extend(analyser.due(feed.clock().captured_at(0.0), live, ended));
         for happening in happenings {
             if let Happening::Judged(judged) = happening {
                 let (pass, cue) = (&judged.pass, &judged.cue);
@@ -107,7 +124,11 @@ pub fn run(
                 on_pass(stage, pass, cue);
             }
         }
+        if let Some(model) = analyser.take_model_change() {
+            stage.model_changed(model, analyser);
+        }
         stage.show(&status, analyser.somebody_passing());
+        stage.pulse(&status, lateness);
         if ended {
             break;
         }

@@ -2,7 +2,6 @@
 //! of its pictures.
 
 use std::fmt::Write;
-use std::path::Path;
 
 use anyhow::Context;
 
@@ -38,18 +37,12 @@ const FOOT_AND_TOP: [&str; 4] = ["bottom_x_px", "bottom_y_px", "top_x_px", "top_
 /// # Errors
 /// One sentence: what is wrong with the marks, or with the file to write.
 pub fn scale(options: &ScaleOptions) -> anyhow::Result<()> {
-    let marks = MarksFile::load(&options.marks)?;
-    let stand = find_stand(
-        &marks.lane,
-        marks.size_px,
-        &marks.marks,
-        &marks.line_px,
-        marks.hfov_known,
-        marks.mark_error_px,
-    )
-    .map_err(|e| UsageError(format!("{}: {e}", options.marks.display())))?;
-    print!("{}", report(&stand, marks.hfov_known));
-    let text = lane_text(&marks.lane, &stand);
+    let found = scale_of(
+        &read_text(&options.marks)?,
+        &options.marks.display().to_string(),
+    )?;
+    print!("{}", found.report);
+    let text = found.lane_file;
     match &options.out {
         Some(path) => {
             // What is written is what the station would read.
@@ -67,6 +60,37 @@ pub fn scale(options: &ScaleOptions) -> anyhow::Result<()> {
     Ok(())
 }
 
+/// What marks tell of a camera.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scale {
+    /// How the camera stands and how sure that is, for people.
+    pub report: String,
+    /// The lane file that follows.
+    pub lane_file: String,
+}
+
+/// How the camera stands by the text of a marks file; `file` names it in
+/// errors.
+///
+/// # Errors
+/// One sentence: what is wrong with the marks.
+pub fn scale_of(text: &str, file: &str) -> anyhow::Result<Scale> {
+    let marks = MarksFile::from_toml(text, file)?;
+    let stand = find_stand(
+        &marks.lane,
+        marks.size_px,
+        &marks.marks,
+        &marks.line_px,
+        marks.hfov_known,
+        marks.mark_error_px,
+    )
+    .map_err(|e| UsageError(format!("{file}: {e}")))?;
+    Ok(Scale {
+        report: report(&stand, marks.hfov_known),
+        lane_file: lane_text(&marks.lane, &stand),
+    })
+}
+
 struct MarksFile {
     lane: Lane,
     size_px: [u32; 2],
@@ -77,9 +101,8 @@ struct MarksFile {
 }
 
 impl MarksFile {
-    fn load(path: &Path) -> Result<Self, ConfigError> {
-        let text = read_text(path)?;
-        let document = Document::parse(&text, &path.display().to_string())?;
+    fn from_toml(text: &str, file: &str) -> Result<Self, ConfigError> {
+        let document = Document::parse(text, file)?;
         let root = document.root();
         root.only(&KEYS)?;
         let views = View::ALL.map(View::name);

@@ -9,7 +9,6 @@ use std::time::Instant;
 
 use super::analyser::Measured;
 use super::eye::{EyePass, FurtherEye, since_epoch_s};
-use crate::capture::FeedClock;
 use crate::config::Lane;
 use crate::joint::{Matcher, Span, Watch};
 use crate::track::Pass;
@@ -29,9 +28,27 @@ pub enum Complete {
     Second(Box<Pass>),
 }
 
+/// Where a second camera's passes come from.
+pub trait Eye: Send {
+    /// The passes that ended since the last call.
+    fn take(&self) -> Vec<EyePass>;
+    /// What the camera sees at the moment.
+    fn watch(&self) -> Watch;
+}
+
+impl Eye for FurtherEye {
+    fn take(&self) -> Vec<EyePass> {
+        FurtherEye::take(self)
+    }
+
+    fn watch(&self) -> Watch {
+        FurtherEye::watch(self)
+    }
+}
+
 /// Both cameras of a lane.
 pub struct Second {
-    eye: FurtherEye,
+    eye: Box<dyn Eye>,
     lane: Lane,
     epoch: Instant,
     matcher: Matcher,
@@ -47,7 +64,7 @@ pub struct Second {
 impl Second {
     /// Puts a second camera beside the first; `lane` is how it stands and
     /// `epoch` second 0 of the clock the eye was started with.
-    pub fn new(eye: FurtherEye, lane: Lane, epoch: Instant) -> Self {
+    pub fn new(eye: Box<dyn Eye>, lane: Lane, epoch: Instant) -> Self {
         Second {
             eye,
             lane,
@@ -71,10 +88,11 @@ impl Second {
         self.fresh.push(measured);
     }
 
-    /// Passes that are complete now. `clock` and `live` are the first
-    /// camera's, `passing` the tracks before it.
-    pub fn due(&mut self, clock: FeedClock, live: bool, passing: &[u32]) -> Vec<Complete> {
-        let to_station_s = self.take_in(clock);
+    /// Passes that are complete now. `origin` is second 0 of the first
+    /// camera's clock, `live` whether it gives pictures, `passing` the tracks
+    /// before it.
+    pub fn due(&mut self, origin: Option<Instant>, live: bool, passing: &[u32]) -> Vec<Complete> {
+        let to_station_s = self.take_in(origin);
         let now_s = since_epoch_s(self.epoch, Instant::now());
         self.passing.retain(|(id, _)| passing.contains(id));
         for &id in passing {
@@ -91,18 +109,16 @@ impl Second {
     }
 
     /// Everything that still waits: the station ends.
-    pub fn finish(&mut self, clock: FeedClock) -> Vec<Complete> {
-        let to_station_s = self.take_in(clock);
+    pub fn finish(&mut self, origin: Option<Instant>) -> Vec<Complete> {
+        let to_station_s = self.take_in(origin);
         let groups = self.matcher.finish();
         self.complete(groups, to_station_s)
     }
 
     /// Takes in what came since the last call. Gives what has to be added to
     /// the first camera's times to get the station's.
-    fn take_in(&mut self, clock: FeedClock) -> f64 {
-        let to_station_s = clock
-            .captured_at(0.0)
-            .map_or(0.0, |origin| since_epoch_s(self.epoch, origin));
+    fn take_in(&mut self, origin: Option<Instant>) -> f64 {
+        let to_station_s = origin.map_or(0.0, |origin| since_epoch_s(self.epoch, origin));
         for measured in std::mem::take(&mut self.fresh) {
             let key = self.key();
             self.matcher.push(Span {
@@ -162,3 +178,7 @@ fn on_first_clock(seen: EyePass, to_station_s: f64) -> Box<Pass> {
     pass.track_id = pass.track_id.saturating_add(SECOND_TRACKS);
     pass
 }
+
+#[cfg(test)]
+#[path = "second_tests.rs"]
+mod tests;

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::coach::{PANEL_KEYS, PanelSettings};
 use crate::config::{
     Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step,
     brought_up, data_folder, read_text, wrapped_comment,
@@ -167,7 +168,7 @@ pub const STATION_KEYS: [&Key; 16] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 5] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
@@ -184,6 +185,7 @@ pub const STATION_TABLES: [(&str, &str, &[&Key]); 4] = [
         "A further camera on the same lane, from another side.",
         &SECOND_CAMERA_KEYS,
     ),
+    ("panel", "The coach's panel.", &PANEL_KEYS),
 ];
 
 /// Which camera to open.
@@ -238,6 +240,8 @@ pub struct StationSettings {
     pub privacy: PrivacySettings,
     /// A further camera on the same lane.
     pub second_camera: Option<SecondCamera>,
+    /// The coach's panel.
+    pub panel: PanelSettings,
 }
 
 impl StationSettings {
@@ -279,6 +283,10 @@ impl StationSettings {
             Some(section) => SecondCamera::from_section(&section, folder)?,
             None => None,
         };
+        let panel = match root.section("panel")? {
+            Some(section) => PanelSettings::from_section(&section)?,
+            None => PanelSettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -310,6 +318,7 @@ impl StationSettings {
             screen,
             privacy,
             second_camera,
+            panel,
         })
     }
 

@@ -6,11 +6,16 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use super::analyser::Judged;
+use super::ModelChoice;
+use super::analyser::{Analyser, Judged};
 use super::control::{Control, Seen};
 use super::eye::EyeStatus;
+use super::health::{HealthKeeper, Mood, PoseHealth, Running};
+use super::lighter;
+use super::notify::Watchdog;
 use super::pictures::PictureMaker;
 use super::replay::{Clip, Ring, faces, small_picture};
+use super::run::Lateness;
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
     Fault, Look, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
@@ -19,7 +24,7 @@ use crate::display::{
 use crate::feedback::{Cue, SetSummary};
 use crate::pose::PoseFrame;
 use crate::sound::{SoundId, SoundState, Speaker};
-use crate::store::{NewPass, StoreWriter, WriterState, WriterStatus};
+use crate::store::{NewPass, StoreWriter, WriterState, WriterStatus, Written};
 
 /// How long the screen waits for the disk before it shows a cue anyway.
 const DISK_PATIENCE: Duration = Duration::from_millis(100);
@@ -37,6 +42,8 @@ const PICTURE_EVERY: Duration = Duration::from_millis(60);
 const SUMMARY_FOR: Duration = Duration::from_secs(8);
 /// How long it is said that nothing is stored; the strip goes on saying it.
 const NOT_STORED_FOR: Duration = Duration::from_secs(8);
+/// How long the change of the pose model waits for the recording to end.
+const NEW_RECORDING_WITHIN: Duration = Duration::from_millis(500);
 /// How long a replay runs on: three loops.
 const REPLAY_FOR: Duration = Duration::from_millis(10_500);
 /// A replay that nobody asked for so long is let go with its pictures.
@@ -49,6 +56,8 @@ const PICTURES_PATIENCE: Duration = Duration::from_secs(3);
 
 /// Opens a recording for a source whose frames look like this one.
 pub type OpenStore = Box<dyn FnOnce(&Frame) -> StoreWriter + Send>;
+/// Begins a further recording of the same source, measured by this model.
+pub type Reopen = Box<dyn Fn(&Analyser, ModelChoice) -> OpenStore + Send>;
 
 /// All outputs of a running station. Each may be missing; the others go on.
 pub struct Stage {
@@ -60,6 +69,20 @@ pub struct Stage {
     pub store: Option<StoreWriter>,
     /// Opens the recording once the first frame tells its size.
     pub open_store: Option<OpenStore>,
+    /// Begins a new recording when another model takes over.
+    pub reopen: Option<Reopen>,
+    /// Gathers how the station is doing.
+    pub health: Option<HealthKeeper>,
+    /// Hears that the judging goes on.
+    pub watchdog: Watchdog,
+    /// What became of the pass announced last; `None` where nothing records.
+    pub last_written: Option<Written>,
+    /// Why the pose model gives nothing at the moment.
+    pub engine_fault: Option<String>,
+    /// The model at work, where it is known.
+    pub model: Option<ModelChoice>,
+    /// What there is to say about the model at work.
+    model_note: Option<&'static str>,
     geometry: ScreenGeometry,
     /// How the big screen looks.
     pub look: Look,
@@ -96,6 +119,13 @@ impl Stage {
             speaker: None,
             store: None,
             open_store: None,
+            reopen: None,
+            health: None,
+            watchdog: Watchdog::default(),
+            last_written: None,
+            engine_fault: None,
+            model: None,
+            model_note: None,
             geometry,
             look: Look::default(),
             engine_name,
@@ -130,17 +160,17 @@ impl Stage {
     /// Brings a judged pass to the store, the screen and the loudspeaker.
     pub fn announce(&mut self, judged: &Judged, feed: &FeedStatus) {
         let (pass, cue) = (&judged.pass, &judged.cue);
-        if let Some(store) = &self.store {
-            // What the disk cannot take now it takes later; the status strip
-            // and the health lines say so.
+        // What the disk cannot take now it takes later; the status strip and
+        // the health lines say so.
+        self.last_written = self.store.as_ref().map(|store| {
             let new = NewPass {
                 skater: judged.skater,
                 points: Some(Arc::clone(&judged.points)),
                 lane: judged.lane.clone(),
                 ..(pass.clone(), cue.clone()).into()
             };
-            store.submit(new).wait(DISK_PATIENCE);
-        }
+            store.submit(new).wait(DISK_PATIENCE)
+        });
         self.answer = Some((Screen::of_cue(cue), Instant::now()));
         self.summary = judged
             .summary
@@ -372,7 +402,10 @@ impl Stage {
         ScreenModel {
             screen,
             status: StatusStrip {
-                engine: Some(self.engine_name.clone()),
+                engine: Some(match self.model_note {
+                    Some(_) => format!("{} (lite)", self.engine_name),
+                    None => self.engine_name.clone(),
+                }),
                 // whole numbers, so that the strip does not change all the time
                 fps: (feed.fps_measured > 0.0).then_some(feed.fps_measured.round() as f32),
                 sound: self.sound_note(),
@@ -385,7 +418,8 @@ impl Stage {
     }
 
     fn screen_now(&mut self, feed: &FeedStatus, somebody_passing: bool) -> Screen {
-        let fault = fault_of(feed);
+        let engine = self.engine_fault.as_ref().map(|_| Fault::EngineStopped);
+        let fault = fault_of(feed).or(engine);
         match (&fault, self.fault_since) {
             (None, _) => self.fault_since = None,
             (Some(_), None) => self.fault_since = Some(Instant::now()),
@@ -433,6 +467,59 @@ impl Stage {
             Some(SoundState::Ready) => SoundNote::On,
             Some(SoundState::Off) => SoundNote::Off,
             Some(SoundState::NoDevice(_) | SoundState::NoSounds(_)) | None => SoundNote::NoDevice,
+        }
+    }
+
+    /// Tells the service manager and the health page that the loop goes on
+    /// and how. Called all the time; does something about once a second.
+    pub fn pulse(&mut self, feed: &FeedStatus, lateness: &Lateness) {
+        self.watchdog.alive();
+        let Some(health) = self.health.as_mut() else {
+            return;
+        };
+        if !health.is_due() {
+            return;
+        }
+        let model = match self.model {
+            Some(model) => format!("{}, {}", model.name(), self.engine_name),
+            None => self.engine_name.clone(),
+        };
+        let (mood, message) = match (&self.engine_fault, self.model_note) {
+            (Some(fault), _) => (Mood::Out, fault.clone()),
+            (None, Some(note)) => (Mood::Less, note.to_owned()),
+            (None, None) => (Mood::Good, String::new()),
+        };
+        let pose = PoseHealth {
+            mood,
+            message,
+            model,
+            frames: lateness.frames,
+            passes: lateness.passes,
+            frame_to_result_ms_half: health.late_ms(0.5),
+            frame_to_result_ms_95: health.late_ms(0.95),
+        };
+        health.tell(Running {
+            feed: feed.clone(),
+            store: self.store.as_ref().map(StoreWriter::status),
+            sound: self.speaker.as_ref().map(|s| s.state()),
+            pose,
+        });
+        if let Some(newest) = health.newest() {
+            self.watchdog.status(&newest.line());
+        }
+    }
+
+    /// Another pose model has taken over: a new recording begins, because a
+    /// session says which model measured it.
+    pub fn model_changed(&mut self, to: ModelChoice, analyser: &Analyser) {
+        self.model = Some(to);
+        self.model_note = (to == ModelChoice::Lite).then(|| lighter::sentence(to));
+        if self.store.is_some()
+            && let Some(reopen) = &self.reopen
+        {
+            self.open_store = Some(reopen(analyser, to));
+            // Nobody is in the lane: a moment is of no account.
+            self.end_recording(NEW_RECORDING_WITHIN);
         }
     }
 

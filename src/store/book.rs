@@ -102,7 +102,15 @@ fn connect(file: &Path, whole: bool) -> Result<Connection, StoreError> {
     if whole {
         let check: String = connection
             .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-            .map_err(fault)?;
+            .map_err(|e| match fault(e) {
+                // The check could not even be made: what describes the tables
+                // is damaged in a way that SQLite takes for a fault of the
+                // question.
+                StoreError::Database { file, why } if !disk_fails(&why) => {
+                    StoreError::Damaged { file, why }
+                }
+                other => other,
+            })?;
         if check != "ok" {
             return Err(StoreError::Damaged {
                 file: file.to_owned(),
@@ -113,6 +121,12 @@ fn connect(file: &Path, whole: bool) -> Result<Connection, StoreError> {
     migrate(&mut connection, file, MIGRATIONS)?;
     crate::config::sync_folder_of(file).map_err(|e| StoreError::io(file, &e))?;
     Ok(connection)
+}
+
+/// SQLite's words for a disk that does not read (sqlite3_errstr of
+/// SQLITE_IOERR): then the file may be good.
+fn disk_fails(why: &str) -> bool {
+    why.contains("disk I/O error")
 }
 
 fn identity_of(file: &Path) -> io::Result<(u64, u64)> {

@@ -16,14 +16,21 @@
  *   VCAM_FPS               pictures per second (30)
  *   VCAM_NAME              name of the camera ("Virtual Rink Cam")
  *   VCAM_INDEX             n of /dev/videoN (0)
+ *   VCAM_INDEX_FILE=path   n of /dev/videoN is what this file says, looked at
+ *                          anew each time
+ *   VCAM_BUS               where it is plugged in ("usb-vcam-1")
+ *   VCAM2_INDEX, VCAM2_NAME, VCAM2_BUS, VCAM2_GONE
+ *                          a second camera with the same pictures, where
+ *                          VCAM2_INDEX is set; bus "usb-vcam-2"
  *   VCAM_STALL_AFTER=n     after n pictures of a stream no more come; the
  *                          device stays
  *   VCAM_UNPLUG_AFTER=n    after n pictures of a stream the device is gone
  *   VCAM_GONE=path         the device is absent while this file exists
+ *   VCAM_PLAIN_ONLY=path   only YUYV is offered while this file exists
  *   VCAM_CORRUPT_EVERY=n   every n-th picture lacks its second half
  *   VCAM_TRACE=1           prints every ioctl
  *
- * Limits: one device, opened once at a time, one size and rate.
+ * Limits: two devices, each opened once at a time, one size and rate.
  * Struct layouts and ioctl semantics: linux/videodev2.h and the kernel's
  * V4L2 user-space API documentation.
  */
@@ -56,9 +63,11 @@
 
 static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
 
-/* The open device. `fd` is the reading end of a pipe that holds one byte per
+/* A device and its one opening. `fd` is the reading end of a pipe that holds one byte per
  * filled buffer, so that poll() on it works as on a real device. */
-static struct {
+struct device {
+    char node[32], name[32], bus[32];
+    const char *gone_path, *index_file;
     int fd, write_end, memfd;
     int streaming, gone;
     int buffer_count;
@@ -70,16 +79,17 @@ static struct {
     int queued[MAX_BUFFERS], queued_count;
     int filled[MAX_BUFFERS], filled_count;
     pthread_t thread;
-} dev = {.fd = -1};
+};
+static struct device devices[2] = {{.fd = -1}, {.fd = -1}};
+static int device_count = 1;
 
 static unsigned width = 1280, height = 720, fps = 30;
 static long stall_after, unplug_after, corrupt_every;
-static const char *mjpg_path, *yuyv_path, *gone_path;
+static const char *mjpg_path, *yuyv_path, *plain_only_path;
 static uint8_t *mjpg, *yuyv;
 static size_t mjpg_size, yuyv_size;
 static size_t *mjpg_offsets;
 static int mjpg_count;
-static char node[32], name[32];
 
 static long env_number(const char *key, long otherwise) {
     const char *text = getenv(key);
@@ -103,15 +113,24 @@ static uint8_t *read_file(const char *path, size_t *size) {
 }
 
 __attribute__((constructor)) static void start(void) {
-    snprintf(node, sizeof node, "/dev/video%ld", env_number("VCAM_INDEX", 0));
-    snprintf(name, sizeof name, "%s", getenv("VCAM_NAME") ?: "Virtual Rink Cam");
+    struct device *one = &devices[0], *two = &devices[1];
+    snprintf(one->node, sizeof one->node, "/dev/video%ld", env_number("VCAM_INDEX", 0));
+    snprintf(one->name, sizeof one->name, "%s", getenv("VCAM_NAME") ?: "Virtual Rink Cam");
+    snprintf(one->bus, sizeof one->bus, "%s", getenv("VCAM_BUS") ?: "usb-vcam-1");
+    one->gone_path = getenv("VCAM_GONE");
+    one->index_file = getenv("VCAM_INDEX_FILE");
+    device_count = getenv("VCAM2_INDEX") ? 2 : 1;
+    snprintf(two->node, sizeof two->node, "/dev/video%ld", env_number("VCAM2_INDEX", 1));
+    snprintf(two->name, sizeof two->name, "%s", getenv("VCAM2_NAME") ?: one->name);
+    snprintf(two->bus, sizeof two->bus, "%s", getenv("VCAM2_BUS") ?: "usb-vcam-2");
+    two->gone_path = getenv("VCAM2_GONE");
+    plain_only_path = getenv("VCAM_PLAIN_ONLY");
     width = env_number("VCAM_W", width);
     height = env_number("VCAM_H", height);
     fps = env_number("VCAM_FPS", fps);
     stall_after = env_number("VCAM_STALL_AFTER", -1);
     unplug_after = env_number("VCAM_UNPLUG_AFTER", -1);
     corrupt_every = env_number("VCAM_CORRUPT_EVERY", 0);
-    gone_path = getenv("VCAM_GONE");
     if ((mjpg_path = getenv("VCAM_MJPG"))) {
         mjpg = read_file(mjpg_path, &mjpg_size);
         mjpg_offsets = malloc(sizeof(size_t) * (MAX_PICTURES + 1));
@@ -128,27 +147,38 @@ __attribute__((constructor)) static void start(void) {
 static int enabled(void) { return mjpg_path || yuyv_path; }
 
 /* The node is not there: not listed, cannot be opened. */
-static int absent(void) { return gone_path && access(gone_path, F_OK) == 0; }
+static int absent(struct device *d) { return d->gone_path && access(d->gone_path, F_OK) == 0; }
+
+/* Plugged in again, a camera may get another number. */
+static void look_up_number(struct device *d) {
+    FILE *file = d->index_file && d->fd < 0 ? fopen(d->index_file, "r") : NULL;
+    int n;
+    if (!file)
+        return;
+    if (fscanf(file, "%d", &n) == 1)
+        snprintf(d->node, sizeof d->node, "/dev/video%d", n);
+    fclose(file);
+}
 
 /* This handle is dead. Stays so until opened again, as after an unplug. */
-static int is_gone(void) { return dev.gone || absent(); }
+static int is_gone(struct device *d) { return d->gone || absent(d); }
 
 static int fail(int code) {
     errno = code;
     return -1;
 }
 
-static void fill_buffer(int i, unsigned number, const struct timespec *now) {
-    struct v4l2_buffer *buffer = &dev.buffers[i];
-    uint8_t *to = dev.memory + i * dev.buffer_size;
-    if (dev.format.pixelformat == V4L2_PIX_FMT_MJPEG) {
+static void fill_buffer(struct device *d, int i, unsigned number, const struct timespec *now) {
+    struct v4l2_buffer *buffer = &d->buffers[i];
+    uint8_t *to = d->memory + i * d->buffer_size;
+    if (d->format.pixelformat == V4L2_PIX_FMT_MJPEG) {
         int k = number % mjpg_count;
         buffer->bytesused = mjpg_offsets[k + 1] - mjpg_offsets[k];
         memcpy(to, mjpg + mjpg_offsets[k], buffer->bytesused);
         if (corrupt_every > 0 && number % corrupt_every == corrupt_every - 1)
             memset(to + buffer->bytesused / 2, 0, buffer->bytesused - buffer->bytesused / 2);
     } else {
-        size_t size = (size_t)dev.format.width * dev.format.height * 2;
+        size_t size = (size_t)d->format.width * d->format.height * 2;
         buffer->bytesused = size;
         memcpy(to, yuyv + (number % (yuyv_size / size)) * size, size);
     }
@@ -161,43 +191,43 @@ static void fill_buffer(int i, unsigned number, const struct timespec *now) {
 
 /* The sensor: fills one queued buffer per period; with none queued the
  * picture is lost, as in a driver. */
-static void *sensor(void *unused) {
-    (void)unused;
+static void *sensor(void *device) {
+    struct device *d = device;
     struct timespec t;
     clock_gettime(CLOCK_MONOTONIC, &t);
     for (;;) {
-        t.tv_nsec += 1000000000L / dev.fps;
+        t.tv_nsec += 1000000000L / d->fps;
         if (t.tv_nsec >= 1000000000L) {
             t.tv_nsec -= 1000000000L;
             t.tv_sec++;
         }
         clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &t, NULL);
         pthread_mutex_lock(&lock);
-        if (!dev.streaming) {
+        if (!d->streaming) {
             pthread_mutex_unlock(&lock);
             return NULL;
         }
-        if ((unplug_after >= 0 && dev.sequence >= unplug_after) || is_gone()) {
+        if ((unplug_after >= 0 && d->sequence >= unplug_after) || is_gone(d)) {
             /* The pipe hangs up: poll() returns and the next ioctl fails. */
-            dev.gone = 1;
-            dev.streaming = 0;
-            close(dev.write_end);
-            dev.write_end = -1;
+            d->gone = 1;
+            d->streaming = 0;
+            close(d->write_end);
+            d->write_end = -1;
             pthread_mutex_unlock(&lock);
             return NULL;
         }
-        if (stall_after >= 0 && dev.sequence >= stall_after) {
+        if (stall_after >= 0 && d->sequence >= stall_after) {
             pthread_mutex_unlock(&lock);
             continue;
         }
-        unsigned number = dev.sequence++;
-        if (dev.queued_count) {
-            int i = dev.queued[0];
-            memmove(dev.queued, dev.queued + 1, --dev.queued_count * sizeof(int));
-            fill_buffer(i, number, &t);
-            dev.filled[dev.filled_count++] = i;
+        unsigned number = d->sequence++;
+        if (d->queued_count) {
+            int i = d->queued[0];
+            memmove(d->queued, d->queued + 1, --d->queued_count * sizeof(int));
+            fill_buffer(d, i, number, &t);
+            d->filled[d->filled_count++] = i;
             char one = 1;
-            if (write(dev.write_end, &one, 1) != 1) {
+            if (write(d->write_end, &one, 1) != 1) {
                 /* The pipe holds far more than MAX_BUFFERS bytes. */
             }
         }
@@ -209,83 +239,84 @@ static void *sensor(void *unused) {
 static unsigned offered(int n) {
     unsigned list[2];
     int count = 0;
-    if (mjpg_path)
+    int plain_only = plain_only_path && access(plain_only_path, F_OK) == 0;
+    if (mjpg_path && !plain_only)
         list[count++] = V4L2_PIX_FMT_MJPEG;
     if (yuyv_path)
         list[count++] = V4L2_PIX_FMT_YUYV;
     return n < count ? list[n] : 0;
 }
 
-static void set_format(unsigned pixelformat) {
-    memset(&dev.format, 0, sizeof dev.format);
-    dev.format.width = width;
-    dev.format.height = height;
-    dev.format.pixelformat = pixelformat;
-    dev.format.field = V4L2_FIELD_NONE;
-    dev.format.sizeimage = width * height * 2;
-    dev.format.bytesperline = pixelformat == V4L2_PIX_FMT_YUYV ? width * 2 : 0;
-    dev.format.colorspace = V4L2_COLORSPACE_SRGB;
+static void set_format(struct device *d, unsigned pixelformat) {
+    memset(&d->format, 0, sizeof d->format);
+    d->format.width = width;
+    d->format.height = height;
+    d->format.pixelformat = pixelformat;
+    d->format.field = V4L2_FIELD_NONE;
+    d->format.sizeimage = width * height * 2;
+    d->format.bytesperline = pixelformat == V4L2_PIX_FMT_YUYV ? width * 2 : 0;
+    d->format.colorspace = V4L2_COLORSPACE_SRGB;
 }
 
-static int stop_streaming(void) {
-    if (dev.streaming) {
-        dev.streaming = 0;
+static int stop_streaming(struct device *d) {
+    if (d->streaming) {
+        d->streaming = 0;
         pthread_mutex_unlock(&lock);
-        pthread_join(dev.thread, NULL);
+        pthread_join(d->thread, NULL);
         pthread_mutex_lock(&lock);
     }
-    dev.queued_count = dev.filled_count = 0;
+    d->queued_count = d->filled_count = 0;
     char bytes[64];
-    while (dev.fd >= 0 && read(dev.fd, bytes, sizeof bytes) > 0) {
+    while (d->fd >= 0 && read(d->fd, bytes, sizeof bytes) > 0) {
     }
     return 0;
 }
 
-static int request_buffers(struct v4l2_requestbuffers *r) {
+static int request_buffers(struct device *d, struct v4l2_requestbuffers *r) {
     if (r->memory != V4L2_MEMORY_MMAP)
         return fail(EINVAL);
-    if (dev.streaming)
+    if (d->streaming)
         return fail(EBUSY);
-    if (dev.memory) {
-        munmap(dev.memory, dev.buffer_count * dev.buffer_size);
-        close(dev.memfd);
-        dev.memory = 0;
+    if (d->memory) {
+        munmap(d->memory, d->buffer_count * d->buffer_size);
+        close(d->memfd);
+        d->memory = 0;
     }
-    dev.buffer_count = 0;
+    d->buffer_count = 0;
     if (!r->count)
         return 0;
     if (r->count > MAX_BUFFERS)
         r->count = MAX_BUFFERS;
-    dev.buffer_size = (dev.format.sizeimage + 4095) & ~4095UL;
-    dev.buffer_count = r->count;
-    dev.memfd = memfd_create("vcam", MFD_CLOEXEC);
-    if (ftruncate(dev.memfd, dev.buffer_count * dev.buffer_size))
+    d->buffer_size = (d->format.sizeimage + 4095) & ~4095UL;
+    d->buffer_count = r->count;
+    d->memfd = memfd_create("vcam", MFD_CLOEXEC);
+    if (ftruncate(d->memfd, d->buffer_count * d->buffer_size))
         return -1;
-    dev.memory = mmap(NULL, dev.buffer_count * dev.buffer_size, PROT_READ | PROT_WRITE, MAP_SHARED, dev.memfd, 0);
-    for (int i = 0; i < dev.buffer_count; i++) {
-        memset(&dev.buffers[i], 0, sizeof dev.buffers[i]);
-        dev.buffers[i].index = i;
-        dev.buffers[i].type = V4L2_BUF_TYPE_VIDEO_CAPTURE;
-        dev.buffers[i].memory = V4L2_MEMORY_MMAP;
-        dev.buffers[i].m.offset = i * dev.buffer_size;
-        dev.buffers[i].length = dev.format.sizeimage;
+    d->memory = mmap(NULL, d->buffer_count * d->buffer_size, PROT_READ | PROT_WRITE, MAP_SHARED, d->memfd, 0);
+    for (int i = 0; i < d->buffer_count; i++) {
+        memset(&d->buffers[i], 0, sizeof d->buffers[i]);
+        d->buffers[i].index = i;
+        d->buffers[i].type = V4L2_BUF_TYPE_VIDEO_CAPTURE;
+        d->buffers[i].memory = V4L2_MEMORY_MMAP;
+        d->buffers[i].m.offset = i * d->buffer_size;
+        d->buffers[i].length = d->format.sizeimage;
     }
-    dev.queued_count = dev.filled_count = 0;
+    d->queued_count = d->filled_count = 0;
     return 0;
 }
 
-static int device_ioctl(unsigned long request, void *arg) {
+static int device_ioctl(struct device *d, unsigned long request, void *arg) {
     if (getenv("VCAM_TRACE"))
         fprintf(stderr, "vcam: ioctl %c nr %lu\n", (char)_IOC_TYPE(request), _IOC_NR(request));
-    if (is_gone())
+    if (is_gone(d))
         return fail(ENODEV);
     switch ((unsigned)request) {
     case VIDIOC_QUERYCAP: {
         struct v4l2_capability *c = arg;
         memset(c, 0, sizeof *c);
         strcpy((char *)c->driver, "uvcvideo");
-        strcpy((char *)c->card, name);
-        strcpy((char *)c->bus_info, "usb-vcam-1");
+        strcpy((char *)c->card, d->name);
+        strcpy((char *)c->bus_info, d->bus);
         c->version = 0x060100;
         c->device_caps = V4L2_CAP_VIDEO_CAPTURE | V4L2_CAP_STREAMING | V4L2_CAP_EXT_PIX_FORMAT;
         c->capabilities = c->device_caps | V4L2_CAP_DEVICE_CAPS;
@@ -321,16 +352,16 @@ static int device_ioctl(unsigned long request, void *arg) {
         return 0;
     }
     case VIDIOC_G_FMT:
-        ((struct v4l2_format *)arg)->fmt.pix = dev.format;
+        ((struct v4l2_format *)arg)->fmt.pix = d->format;
         return 0;
     case VIDIOC_TRY_FMT:
     case VIDIOC_S_FMT: {
         struct v4l2_format *f = arg;
-        if (dev.streaming || (dev.buffer_count && (unsigned)request == VIDIOC_S_FMT))
+        if (d->streaming || (d->buffer_count && (unsigned)request == VIDIOC_S_FMT))
             return fail(EBUSY);
         unsigned format = f->fmt.pix.pixelformat;
-        set_format(format == offered(0) || format == offered(1) ? format : offered(0));
-        f->fmt.pix = dev.format;
+        set_format(d, format == offered(0) || format == offered(1) ? format : offered(0));
+        f->fmt.pix = d->format;
         return 0;
     }
     case VIDIOC_G_PARM:
@@ -355,81 +386,81 @@ static int device_ioctl(unsigned long request, void *arg) {
     case VIDIOC_S_INPUT:
         return 0;
     case VIDIOC_REQBUFS:
-        return request_buffers(arg);
+        return request_buffers(d, arg);
     case VIDIOC_QUERYBUF: {
         struct v4l2_buffer *b = arg;
-        if (b->index >= dev.buffer_count)
+        if (b->index >= d->buffer_count)
             return fail(EINVAL);
-        *b = dev.buffers[b->index];
+        *b = d->buffers[b->index];
         return 0;
     }
     case VIDIOC_QBUF: {
         struct v4l2_buffer *b = arg;
-        if (b->index >= dev.buffer_count || dev.queued_count >= dev.buffer_count)
+        if (b->index >= d->buffer_count || d->queued_count >= d->buffer_count)
             return fail(EINVAL);
-        dev.queued[dev.queued_count++] = b->index;
+        d->queued[d->queued_count++] = b->index;
         return 0;
     }
     case VIDIOC_DQBUF: {
         struct v4l2_buffer *b = arg;
         char one;
-        if (!dev.filled_count)
+        if (!d->filled_count)
             return fail(EAGAIN);
-        if (read(dev.fd, &one, 1) != 1) {
+        if (read(d->fd, &one, 1) != 1) {
             /* One byte per filled buffer is there. */
         }
-        int i = dev.filled[0];
-        memmove(dev.filled, dev.filled + 1, --dev.filled_count * sizeof(int));
-        *b = dev.buffers[i];
+        int i = d->filled[0];
+        memmove(d->filled, d->filled + 1, --d->filled_count * sizeof(int));
+        *b = d->buffers[i];
         return 0;
     }
     case VIDIOC_STREAMON:
-        if (!dev.buffer_count)
+        if (!d->buffer_count)
             return fail(EINVAL);
-        if (!dev.streaming) {
-            dev.streaming = 1;
-            dev.sequence = 0;
-            pthread_create(&dev.thread, NULL, sensor, NULL);
+        if (!d->streaming) {
+            d->streaming = 1;
+            d->sequence = 0;
+            pthread_create(&d->thread, NULL, sensor, d);
         }
         return 0;
     case VIDIOC_STREAMOFF:
-        return stop_streaming();
+        return stop_streaming(d);
     default:
         return fail(ENOTTY);
     }
 }
 
-static int locked_ioctl(unsigned long request, void *arg) {
+static int locked_ioctl(struct device *d, unsigned long request, void *arg) {
     pthread_mutex_lock(&lock);
-    int result = device_ioctl(request, arg);
+    int result = device_ioctl(d, request, arg);
     int code = errno;
     pthread_mutex_unlock(&lock);
     errno = code;
     return result;
 }
 
-static int open_device(void) {
-    if (absent())
+static int open_device(struct device *d) {
+    if (absent(d))
         return fail(ENOENT);
-    if (dev.fd >= 0)
+    if (d->fd >= 0)
         return fail(EBUSY);
     int ends[2];
     if (pipe2(ends, O_CLOEXEC | O_NONBLOCK))
         return -1;
-    dev.fd = ends[0];
-    dev.write_end = ends[1];
-    dev.gone = 0;
-    dev.fps = fps;
-    set_format(offered(0));
-    return dev.fd;
+    d->fd = ends[0];
+    d->write_end = ends[1];
+    d->gone = 0;
+    d->fps = fps;
+    set_format(d, offered(0));
+    return d->fd;
 }
 
 /* A file with the camera's name in it, as sysfs has one. */
-static int open_name(void) {
-    if (absent())
+static int open_name(struct device *d) {
+    if (absent(d))
         return fail(ENOENT);
     int fd = memfd_create("name", MFD_CLOEXEC);
-    if (write(fd, name, strlen(name)) < 0 || write(fd, "\n", 1) < 0)
+    if (write(fd, d->name, strlen(d->name)) < 0 || write(fd, "\n", 1) < 0)
         return -1;
     lseek(fd, 0, SEEK_SET);
     return fd;
@@ -439,15 +470,28 @@ static int open_name(void) {
 static int hooked_open(const char *path, int *fd) {
     if (!enabled())
         return 0;
-    if (!strcmp(path, node)) {
-        *fd = open_device();
-        return 1;
-    }
-    if (!strncmp(path, "/sys/class/video4linux/", 23) && strstr(path, node + 5) && strstr(path, "/name")) {
-        *fd = open_name();
-        return 1;
+    for (int i = 0; i < device_count; i++) {
+        struct device *d = &devices[i];
+        char name_path[64];
+        snprintf(name_path, sizeof name_path, "/sys/class/video4linux/%s/name", d->node + 5);
+        if (!strcmp(path, d->node)) {
+            *fd = open_device(d);
+            return 1;
+        }
+        if (!strcmp(path, name_path)) {
+            *fd = open_name(d);
+            return 1;
+        }
     }
     return 0;
+}
+
+/* The device whose open handle this is, or none. */
+static struct device *device_of(int fd) {
+    for (int i = 0; fd >= 0 && i < device_count; i++)
+        if (fd == devices[i].fd)
+            return &devices[i];
+    return NULL;
 }
 
 #define HOOK_OPEN(function)                                                    \
@@ -467,13 +511,19 @@ HOOK_OPEN(open64)
 
 int close(int fd) {
     REAL(int, close, int);
-    if (fd >= 0 && fd == dev.fd) {
+    struct device *d = device_of(fd);
+    if (d) {
         pthread_mutex_lock(&lock);
-        stop_streaming();
-        if (dev.write_end >= 0)
-            r_close(dev.write_end);
-        dev.fd = dev.write_end = -1;
-        dev.buffer_count = 0;
+        stop_streaming(d);
+        if (d->write_end >= 0)
+            r_close(d->write_end);
+        d->fd = d->write_end = -1;
+        if (d->memory) {
+            munmap(d->memory, d->buffer_count * d->buffer_size);
+            r_close(d->memfd);
+            d->memory = 0;
+        }
+        d->buffer_count = 0;
         pthread_mutex_unlock(&lock);
     }
     return r_close(fd);
@@ -484,8 +534,9 @@ int ioctl(int fd, unsigned long request, ...) {
     va_start(list, request);
     void *arg = va_arg(list, void *);
     va_end(list);
-    if (fd >= 0 && fd == dev.fd)
-        return locked_ioctl(request, arg);
+    struct device *d = device_of(fd);
+    if (d)
+        return locked_ioctl(d, request, arg);
     REAL(int, ioctl, int, unsigned long, ...);
     return r_ioctl(fd, request, arg);
 }
@@ -498,8 +549,9 @@ long syscall(long number, ...) {
     for (int i = 0; i < 6; i++)
         a[i] = va_arg(list, long);
     va_end(list);
-    if (number == SYS_ioctl && (int)a[0] >= 0 && (int)a[0] == dev.fd)
-        return locked_ioctl(a[1], (void *)a[2]);
+    struct device *d = number == SYS_ioctl ? device_of((int)a[0]) : NULL;
+    if (d)
+        return locked_ioctl(d, a[1], (void *)a[2]);
     REAL(long, syscall, long, ...);
     return r_syscall(number, a[0], a[1], a[2], a[3], a[4], a[5]);
 }
@@ -507,8 +559,9 @@ long syscall(long number, ...) {
 #define HOOK_MMAP(function)                                                    \
     void *function(void *at, size_t size, int prot, int flags, int fd, off_t offset) { \
         REAL(void *, function, void *, size_t, int, int, int, off_t);          \
-        if (fd >= 0 && fd == dev.fd)                                           \
-            fd = dev.memfd;                                                    \
+        struct device *d = device_of(fd);                                      \
+        if (d)                                                                 \
+            fd = d->memfd;                                                     \
         return r_##function(at, size, prot, flags, fd, offset);                \
     }
 HOOK_MMAP(mmap)
@@ -528,15 +581,18 @@ DIR *opendir(const char *path) {
     return dir;
 }
 
-/* After the last real entry of /dev comes ours. */
+/* After the last real entry of /dev come ours. */
 struct dirent64 *readdir64(DIR *dir) {
     REAL(struct dirent64 *, readdir64, DIR *);
     struct dirent64 *entry = r_readdir64(dir);
-    if (!entry && dir == dev_dir && !dev_dir_done && enabled() && !absent()) {
-        dev_dir_done = 1;
+    while (!entry && dir == dev_dir && enabled() && dev_dir_done < device_count) {
+        struct device *d = &devices[dev_dir_done++];
+        look_up_number(d);
+        if (absent(d))
+            continue;
         dev_entry.d_type = DT_CHR;
         dev_entry.d_ino = 1;
-        strcpy(dev_entry.d_name, node + 5);
+        strcpy(dev_entry.d_name, d->node + 5);
         return &dev_entry;
     }
     return entry;

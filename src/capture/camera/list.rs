@@ -33,8 +33,8 @@ pub struct CameraMode {
 pub struct CameraInfo {
     /// Names the same camera after a restart, when device numbers have
     /// moved: the system's name for it by its serial number, else by the
-    /// socket it is plugged into, else its name and its place among cameras
-    /// of that name.
+    /// socket it is plugged into. Cameras of one model that bear the same
+    /// serial number are told apart by their sockets.
     pub stable_id: String,
     /// Device node of today, e.g. `/dev/video0`.
     pub node: PathBuf,
@@ -42,12 +42,23 @@ pub struct CameraInfo {
     pub name: String,
     /// What it offers, best first. Empty when it cannot be asked now.
     pub modes: Vec<CameraMode>,
+    /// Further names the system has for it.
+    pub(super) other_ids: Vec<String>,
+    /// Where the driver says it is plugged in.
+    pub(super) socket: Option<String>,
     pub(super) index: u32,
 }
 
 /// Modes of cameras this process has open. They are listed from here and not
 /// asked: asking opens the device, and that can disturb a running stream.
-static IN_USE: Mutex<Vec<(u32, Vec<CameraMode>)>> = Mutex::new(Vec::new());
+static IN_USE: Mutex<Vec<(u32, Answer)>> = Mutex::new(Vec::new());
+
+/// What a camera says of itself when asked.
+#[derive(Debug, Clone)]
+pub(super) struct Answer {
+    pub modes: Vec<CameraMode>,
+    pub socket: Option<String>,
+}
 
 /// Held while a device is opened or asked. nokhwa shares one handle per
 /// device within the process, so two at once would change each other's mode.
@@ -75,6 +86,19 @@ pub fn list_cameras() -> Vec<CameraInfo> {
     })
 }
 
+/// The camera nodes there are; opens nothing and takes no time.
+pub(in crate::capture) fn nodes_now() -> Vec<std::ffi::OsString> {
+    let mut nodes: Vec<_> = fs::read_dir("/dev")
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.file_name())
+        .filter(|name| name.to_str().is_some_and(|n| n.starts_with("video")))
+        .collect();
+    nodes.sort();
+    nodes
+}
+
 /// The camera a request means.
 pub(in crate::capture) fn find_camera(request: &CameraRequest) -> Result<CameraInfo, CaptureError> {
     let cameras = list_cameras();
@@ -99,7 +123,10 @@ fn choose(cameras: Vec<CameraInfo>, wanted: Option<&str>) -> Result<CameraInfo, 
             let last = wanted.rsplit('/').next().unwrap_or(wanted);
             cameras
                 .iter()
-                .position(|c| c.stable_id == wanted || c.stable_id == last)
+                .position(|c| {
+                    let is = |id: &str| id == wanted || id == last;
+                    is(&c.stable_id) || c.other_ids.iter().any(|id| is(id))
+                })
                 .or_else(|| cameras.iter().position(|c| c.node == Path::new(wanted)))
                 .or_else(|| {
                     cameras
@@ -131,27 +158,57 @@ fn list_unasked() -> Vec<CameraInfo> {
     };
     devices.sort();
     let mut cameras: Vec<CameraInfo> = Vec::new();
+    let mut all_links = Vec::new();
     for (index, name) in devices {
         let node = PathBuf::from(format!("/dev/video{index}"));
-        let stable_id = link_to(&node, Path::new("/dev/v4l/by-id"))
-            .or_else(|| link_to(&node, Path::new("/dev/v4l/by-path")))
-            .unwrap_or_default();
+        let links = Links {
+            by_id: link_to(&node, Path::new("/dev/v4l/by-id")),
+            by_path: link_to(&node, Path::new("/dev/v4l/by-path")),
+        };
         cameras.push(CameraInfo {
-            stable_id,
+            stable_id: String::new(),
             node,
             name,
             modes: Vec::new(),
+            other_ids: Vec::new(),
+            socket: None,
             index,
         });
+        all_links.push(links);
     }
+    name_by_links(&mut cameras, &all_links);
     cameras
+}
+
+/// The system's names for a node.
+struct Links {
+    by_id: Option<String>,
+    by_path: Option<String>,
+}
+
+/// A link by serial number is worth nothing among cameras of one model with
+/// the same number, as cheap ones have: it leads to whichever came last. Such
+/// cameras show in that some of them have no such link.
+fn name_by_links(cameras: &mut [CameraInfo], links: &[Links]) {
+    let names: Vec<String> = cameras.iter().map(|c| c.name.clone()).collect();
+    for (camera, link) in cameras.iter_mut().zip(links) {
+        let twins_without = names
+            .iter()
+            .zip(links)
+            .any(|(name, link)| *name == camera.name && link.by_id.is_none());
+        let by_id = link.by_id.clone().filter(|_| !twins_without);
+        let mut known = by_id.into_iter().chain(link.by_path.clone());
+        camera.stable_id = known.next().unwrap_or_default();
+        camera.other_ids = known.collect();
+    }
 }
 
 fn list_asking() -> Vec<CameraInfo> {
     let mut cameras = list_unasked();
     cameras.retain_mut(|camera| match modes_of(camera.index) {
-        Asked::Modes(modes) => {
-            camera.modes = modes;
+        Asked::Answered(answer) => {
+            camera.modes = answer.modes;
+            camera.socket = answer.socket;
             true
         }
         Asked::NoPictures => false,
@@ -168,14 +225,17 @@ fn list_asking() -> Vec<CameraInfo> {
                 .iter()
                 .filter(|c| c.name == cameras[at].name)
                 .count();
-            cameras[at].stable_id = format!("{}#{before}", cameras[at].name);
+            cameras[at].stable_id = match &cameras[at].socket {
+                Some(socket) => format!("{} at {socket}", cameras[at].name),
+                None => format!("{}#{before}", cameras[at].name),
+            };
         }
     }
     cameras
 }
 
 enum Asked {
-    Modes(Vec<CameraMode>),
+    Answered(Answer),
     NoPictures,
     Refused(String),
 }
@@ -184,8 +244,8 @@ fn modes_of(index: u32) -> Asked {
     let Some(_guard) = opening_guard() else {
         return Asked::Refused("another camera is being opened".into());
     };
-    if let Some((_, modes)) = in_use().iter().find(|(used, _)| *used == index) {
-        return Asked::Modes(modes.clone());
+    if let Some((_, answer)) = in_use().iter().find(|(used, _)| *used == index) {
+        return Asked::Answered(answer.clone());
     }
     let any = [
         FrameFormat::MJPEG,
@@ -197,7 +257,7 @@ fn modes_of(index: u32) -> Asked {
     ];
     let request = RequestedFormat::with_formats(RequestedFormatType::None, &any);
     match Camera::new(CameraIndex::Index(index), request) {
-        Ok(mut camera) => Asked::Modes(modes(&mut camera)),
+        Ok(mut camera) => Asked::Answered(answer(&mut camera)),
         // nokhwa found no format at all: a metadata node, or an output.
         Err(NokhwaError::GetPropertyError { property, .. }) if property == "CameraFormat" => {
             Asked::NoPictures
@@ -209,8 +269,19 @@ fn modes_of(index: u32) -> Asked {
     }
 }
 
+/// What an open camera says of itself.
+pub(super) fn answer(camera: &mut Camera) -> Answer {
+    // nokhwa puts the driver's name for the socket here, and a version.
+    let misc = camera.info().misc();
+    let socket = misc.split(" (").next().unwrap_or_default().trim();
+    Answer {
+        socket: (!socket.is_empty()).then(|| socket.to_owned()),
+        modes: modes(camera),
+    }
+}
+
 /// What an open camera offers, large and fast first.
-pub(super) fn modes(camera: &mut Camera) -> Vec<CameraMode> {
+fn modes(camera: &mut Camera) -> Vec<CameraMode> {
     let mut modes: Vec<CameraMode> = camera
         .compatible_camera_formats()
         .unwrap_or_default()
@@ -287,7 +358,7 @@ pub(super) fn opening_guard() -> Option<MutexGuard<'static, ()>> {
     }
 }
 
-fn in_use() -> MutexGuard<'static, Vec<(u32, Vec<CameraMode>)>> {
+fn in_use() -> MutexGuard<'static, Vec<(u32, Answer)>> {
     IN_USE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
@@ -295,8 +366,8 @@ fn in_use() -> MutexGuard<'static, Vec<(u32, Vec<CameraMode>)>> {
 pub(super) struct InUse(u32);
 
 impl InUse {
-    pub(super) fn mark(index: u32, modes: Vec<CameraMode>) -> Self {
-        in_use().push((index, modes));
+    pub(super) fn mark(index: u32, answer: Answer) -> Self {
+        in_use().push((index, answer));
         Self(index)
     }
 }
@@ -334,8 +405,40 @@ mod tests {
             node: format!("/dev/video{index}").into(),
             name: name.into(),
             modes: Vec::new(),
+            other_ids: Vec::new(),
+            socket: None,
             index,
         }
+    }
+
+    #[test]
+    fn twins_with_one_serial_number_go_by_their_sockets() {
+        let links = |by_id: Option<&str>, by_path: &str| Links {
+            by_id: by_id.map(str::to_owned),
+            by_path: Some(by_path.to_owned()),
+        };
+        let mut cameras = [
+            camera("", 0, "Cheap"),
+            camera("", 2, "Cheap"),
+            camera("", 4, "Good"),
+        ];
+        name_by_links(
+            &mut cameras,
+            &[
+                links(None, "socket-1"),
+                links(Some("usb-Cheap_SN0001-index0"), "socket-2"),
+                links(Some("usb-Good_77-index0"), "socket-3"),
+            ],
+        );
+        let ids: Vec<&str> = cameras.iter().map(|c| c.stable_id.as_str()).collect();
+        assert_eq!(ids, ["socket-1", "socket-2", "usb-Good_77-index0"]);
+        let chosen = |wanted| choose(cameras.to_vec(), Some(wanted)).map(|c| c.index);
+        assert!(
+            chosen("usb-Cheap_SN0001-index0").is_err(),
+            "either of the two may have this link"
+        );
+        assert_eq!(chosen("socket-2").expect("by its socket"), 2);
+        assert_eq!(chosen("/dev/v4l/by-path/socket-3").expect("also so"), 4);
     }
 
     #[test]

@@ -11,9 +11,10 @@ mod session;
 
 use std::time::{Duration, Instant};
 
-pub(super) use list::find_camera;
 pub use list::{CameraInfo, CameraMode, list_cameras};
+pub(super) use list::{find_camera, nodes_now};
 pub(super) use picture::PictureReader;
+pub use picture::read_camera_jpeg;
 pub(super) use session::{Event, Session};
 
 use super::{CameraRequest, CaptureError, Frame, Source, SourceInfo, SourceKind};
@@ -22,7 +23,7 @@ use super::{CameraRequest, CaptureError, Frame, Source, SourceInfo, SourceKind};
 pub(super) const FIRST_PICTURE: Duration = Duration::from_secs(5);
 
 /// A running camera that is silent for this long is given up.
-pub(super) const SILENCE: Duration = Duration::from_secs(2);
+pub(super) const SILENCE: Duration = Duration::from_millis(1200);
 
 /// One camera, pulled frame by frame. It does not re-open by itself: the
 /// station uses a [`Feed`](super::Feed) for that.

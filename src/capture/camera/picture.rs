@@ -11,10 +11,15 @@ use zune_jpeg::zune_core::options::DecoderOptions;
 
 use super::super::Frame;
 use super::super::color::yuyv_to_rgb;
+use super::super::spare::Spares;
 
 /// After this many pictures that only read leniently, the camera is taken to
 /// bend the JPEG rules, rather than its pictures to be damaged.
 const LENIENT_AFTER: u32 = 15;
+
+/// No picture of a camera the settings can ask for is larger. A damaged header
+/// must not make the decoder ask for hundreds of megabytes.
+const LONGEST_SIDE: usize = 4096;
 
 /// RGB rows and their size.
 #[derive(Debug, PartialEq)]
@@ -45,9 +50,15 @@ impl Pixels {
 pub(in crate::capture) struct PictureReader {
     strict_reads: u64,
     lenient_in_a_row: u32,
+    spares: Spares,
 }
 
 impl PictureReader {
+    /// Takes back the buffer of a picture for one to come.
+    pub(in crate::capture) fn reuse(&mut self, buffer: Vec<u8>) {
+        self.spares.give(buffer);
+    }
+
     /// Converts one picture; the error says why it was left out.
     pub(in crate::capture) fn read(&mut self, buffer: &Buffer) -> Result<Pixels, String> {
         let size = buffer.resolution();
@@ -57,6 +68,7 @@ impl PictureReader {
                 buffer.buffer(),
                 size.width() as usize,
                 size.height() as usize,
+                &mut self.spares,
             )
             .map(|rgb| Pixels {
                 width: size.width(),
@@ -76,7 +88,7 @@ impl PictureReader {
     fn read_jpeg(&mut self, jpeg: &[u8]) -> Result<Pixels, String> {
         let jpeg = with_huffman_tables(jpeg);
         let strict = if has_end(&jpeg) {
-            decode_jpeg(&jpeg, true)
+            decode_jpeg(&jpeg, true, &mut self.spares)
         } else {
             Err("it breaks off".to_owned())
         };
@@ -90,7 +102,7 @@ impl PictureReader {
         if self.strict_reads > 0 {
             return Err(error);
         }
-        let pixels = decode_jpeg(&jpeg, false)?;
+        let pixels = decode_jpeg(&jpeg, false, &mut self.spares)?;
         self.lenient_in_a_row += 1;
         if self.lenient_in_a_row < LENIENT_AFTER {
             Err(error)
@@ -100,16 +112,37 @@ impl PictureReader {
     }
 }
 
-fn decode_jpeg(jpeg: &[u8], strict: bool) -> Result<Pixels, String> {
+/// Reads one JPEG picture as a camera's is read: for tests and for fuzzing.
+/// The error says why a picture like this would be left out.
+#[doc(hidden)]
+pub fn read_camera_jpeg(jpeg: &[u8]) -> Result<Frame, String> {
+    let pixels = PictureReader::default().read_jpeg(jpeg)?;
+    Ok(pixels.into_frame(0, 0.0))
+}
+
+fn decode_jpeg(jpeg: &[u8], strict: bool, spares: &mut Spares) -> Result<Pixels, String> {
     let options = DecoderOptions::default()
+        .set_max_width(LONGEST_SIDE)
+        .set_max_height(LONGEST_SIDE)
         .jpeg_set_out_colorspace(ColorSpace::RGB)
         .set_strict_mode(strict);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(jpeg), options);
-    let rgb = decoder.decode().map_err(|error| format!("{error:?}"))?;
+    let words = |error| format!("{error:?}");
+    decoder.decode_headers().map_err(words)?;
     let info = decoder.info().ok_or("no size in it")?;
     let (width, height) = (u32::from(info.width), u32::from(info.height));
-    if rgb.len() != width as usize * height as usize * 3 {
+    let len = width as usize * height as usize * 3;
+    if decoder.output_buffer_size() != Some(len) || len == 0 {
         return Err("its size does not add up".into());
+    }
+    let mut rgb = spares.take(len);
+    if !strict {
+        // Nothing of another picture may stay where this one breaks off.
+        rgb.fill(0);
+    }
+    if let Err(error) = decoder.decode_into(&mut rgb) {
+        spares.give(rgb);
+        return Err(words(error));
     }
     Ok(Pixels { width, height, rgb })
 }

@@ -17,7 +17,7 @@ use nokhwa::utils::{
 use nokhwa::{Buffer, Camera};
 
 use super::super::{CameraRequest, CaptureError};
-use super::list::{InUse, closest_mode, modes, opening_guard};
+use super::list::{InUse, answer, closest_mode, opening_guard};
 use super::{CameraInfo, CameraMode, interrupt};
 
 /// Waiting for the thread to let go of the camera.
@@ -235,9 +235,9 @@ fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<()
         }
         Err(error) => return Err(open_error(error.to_string())),
     };
-    let offered = modes(&mut camera);
+    let said = answer(&mut camera);
     let mode =
-        closest_mode(&offered, request)
+        closest_mode(&said.modes, request)
             .cloned()
             .ok_or_else(|| CaptureError::CameraFormat {
                 name: info.name.clone(),
@@ -257,7 +257,7 @@ fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<()
     camera
         .open_stream()
         .map_err(|error| open_error(error.to_string()))?;
-    let _in_use = InUse::mark(info.index, offered);
+    let _in_use = InUse::mark(info.index, said);
     drop(guard);
     tracing::info!(
         "camera '{}' opened: {} {} x {} at {} frames/s",

@@ -1,9 +1,12 @@
 //! The feed's thread: fetches frames at the right pace and deals with faults.
 
+use std::ffi::OsString;
 use std::time::{Duration, Instant};
 
 use super::{FeedState, Pace, Shared};
-use crate::capture::camera::{Event, FIRST_PICTURE, PictureReader, SILENCE, Session, find_camera};
+use crate::capture::camera::{
+    Event, FIRST_PICTURE, PictureReader, SILENCE, Session, find_camera, nodes_now,
+};
 use crate::capture::{CameraRequest, CaptureError, Source, SourceSpec, open};
 
 /// Pauses between attempts: doubled each time between these bounds.
@@ -11,10 +14,13 @@ const PAUSE_MIN: Duration = Duration::from_millis(500);
 const PAUSE_MAX: Duration = Duration::from_secs(5);
 
 /// A camera that ran this long was well again: pauses start short.
-const WELL_AGAIN: Duration = Duration::from_secs(10);
+const WELL_AGAIN: Duration = Duration::from_secs(5);
 
 /// How often the driver of a camera looks after its silence.
 const TICK: Duration = Duration::from_millis(50);
+
+/// How often it is looked whether something was plugged in.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
 
 /// A camera is shown as stalled after this many frame periods, but not
 /// before [`STALLED_MIN`].
@@ -65,6 +71,7 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
         // While a fault is shown it stays on view: its sentence has the
         // remedy, and looking again takes but a moment.
         let since = Instant::now();
+        let nodes = nodes_now();
         let fault = match find_camera(request) {
             Ok(camera) => {
                 shared.board.named(&camera.name);
@@ -86,8 +93,33 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
             back_off = BackOff::new();
         }
         shared.show(FeedState::Lost, fault.to_string());
-        if !shared.sleep(back_off.next()) {
-            return;
+        match wait_for_a_camera(shared, back_off.next(), &nodes) {
+            Waited::Stopped => return,
+            Waited::Changed => back_off = BackOff::new(),
+            Waited::Over => {}
+        }
+    }
+}
+
+enum Waited {
+    Stopped,
+    Changed,
+    Over,
+}
+
+/// Waits, but no longer than until other cameras are plugged in than `before`.
+fn wait_for_a_camera(shared: &Shared, at_most: Duration, before: &[OsString]) -> Waited {
+    let since = Instant::now();
+    loop {
+        let left = at_most.saturating_sub(since.elapsed());
+        if left.is_zero() {
+            return Waited::Over;
+        }
+        if !shared.sleep(left.min(LOOK_EVERY)) {
+            return Waited::Stopped;
+        }
+        if nodes_now() != before {
+            return Waited::Changed;
         }
     }
 }
@@ -114,6 +146,9 @@ fn run_session(
             Event::Picture(picture) => {
                 last_arrival = Instant::now();
                 timeline.next_seq = first_seq + picture.seq + 1;
+                while let Some(buffer) = shared.slot.used() {
+                    reader.reuse(buffer);
+                }
                 match reader.read(&picture.data) {
                     Ok(pixels) => {
                         if !live {
@@ -135,7 +170,7 @@ fn run_session(
                             .as_secs_f64();
                         let time_s = time_s.max(timeline.last_time_s + 1e-6);
                         timeline.last_time_s = time_s;
-                        shared.show(FeedState::Live, format!("camera '{name}' is running"));
+                        shared.show_live(|| format!("camera '{name}' is running"));
                         shared.publish(pixels.into_frame(first_seq + picture.seq, time_s));
                     }
                     Err(detail) => {
@@ -211,7 +246,7 @@ fn run_file(shared: &Shared, spec: &SourceSpec, pace: Pace) {
             Some(fault) => fault.to_string(),
             None => format!("'{}' is at its end", source.info().name),
         };
-        if pace != (Pace::Live { repeat: true }) {
+        if !pace.repeats() {
             shared.show(FeedState::Ended, message);
             return;
         }
@@ -250,6 +285,9 @@ impl Player {
         let first_seq = self.next_seq;
         self.period_s = 1.0 / source.info().nominal_fps.unwrap_or(30.0);
         loop {
+            while let Some(buffer) = shared.slot.used() {
+                source.reuse(buffer);
+            }
             let mut frame = match source.next_frame() {
                 Ok(Some(frame)) => frame,
                 Ok(None) => break,
@@ -265,21 +303,25 @@ impl Player {
             self.last_time_s = frame.captured_at_s;
             self.next_seq = frame.seq + 1;
             let going_on = match self.pace {
-                Pace::Live { .. } => self.wait_until_due(shared, frame.captured_at_s),
-                Pace::AsFast => wait_until_taken(shared),
+                Pace::Live { .. } | Pace::Faster { .. } => {
+                    self.wait_until_due(shared, frame.captured_at_s)
+                }
+                Pace::Patient | Pace::AsFast => wait_until_taken(shared),
             };
             if !going_on {
                 return Played::Stopped;
             }
-            shared.show(FeedState::Live, format!("playing '{}'", source.info().name));
+            shared.show_live(|| format!("playing '{}'", source.info().name));
             shared.publish(frame);
         }
         let skipped_at_end = source.info().skipped;
         shared.board.add_corrupt(skipped_at_end - skipped);
         // The last frame is shown for as long as the others.
         let ends = match self.pace {
-            Pace::Live { .. } => self.wait_until_due(shared, self.last_time_s + self.period_s),
-            Pace::AsFast => true,
+            Pace::Live { .. } | Pace::Faster { .. } => {
+                self.wait_until_due(shared, self.last_time_s + self.period_s)
+            }
+            Pace::Patient | Pace::AsFast => true,
         };
         if ends {
             Played::ToTheEnd
@@ -297,7 +339,7 @@ impl Player {
     /// out at once; one that is hopelessly late moves the clock.
     fn wait_until_due(&mut self, shared: &Shared, time_s: f64) -> bool {
         let now = Instant::now();
-        let after = Duration::try_from_secs_f64(time_s).unwrap_or_default();
+        let after = Duration::try_from_secs_f64(time_s / self.pace.times()).unwrap_or_default();
         let origin = *self.origin.get_or_insert_with(|| {
             let origin = now.checked_sub(after).unwrap_or(now);
             shared.board.set_origin(origin);
@@ -331,6 +373,15 @@ fn wait_until_taken(shared: &Shared) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// From the last picture: silence, letting go (the thread is interrupted
+    /// after 0.1 s), the first pause.
+    #[test]
+    fn a_stalled_camera_is_seen_within_one_second_and_opened_anew_within_two() {
+        assert!(STALLED_MIN + TICK < Duration::from_secs(1));
+        let letting_go = Duration::from_millis(110);
+        assert!(SILENCE + TICK + letting_go + PAUSE_MIN < Duration::from_secs(2));
+    }
 
     #[test]
     fn pauses_grow_to_a_bound() {

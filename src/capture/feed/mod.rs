@@ -33,6 +33,16 @@ pub enum Pace {
         /// Start again at the end. Capture times go on rising.
         repeat: bool,
     },
+    /// A file plays over and over, this many times as fast as it was
+    /// recorded, and frames are missed as with [`Pace::Live`]. Capture times
+    /// are those of the recording. For endurance runs and overload.
+    Faster {
+        /// How many times; 0 counts as 1.
+        times: u32,
+    },
+    /// A file plays over and over, and each frame waits until the one before
+    /// was taken: nothing is missed, however slow the machine. For tests.
+    Patient,
     /// A file waits until each frame was taken: nothing is missed. A camera
     /// waits for nobody and runs as with [`Pace::Live`].
     AsFast,
@@ -50,6 +60,24 @@ pub(super) struct Shared {
     board: Board,
     stop: AtomicBool,
     waker: Option<Waker>,
+}
+
+impl Pace {
+    /// Seconds of the recording in one second of the wall.
+    fn times(self) -> f64 {
+        match self {
+            Pace::Faster { times } => f64::from(times.max(1)),
+            Pace::Live { .. } | Pace::Patient | Pace::AsFast => 1.0,
+        }
+    }
+
+    /// Whether a file begins again at its end.
+    fn repeats(self) -> bool {
+        matches!(
+            self,
+            Pace::Live { repeat: true } | Pace::Faster { .. } | Pace::Patient
+        )
+    }
 }
 
 impl Shared {
@@ -71,6 +99,14 @@ impl Shared {
         self.board.frame_arrived();
         self.slot.put(Arc::new(frame));
         self.wake();
+    }
+
+    /// Shows that frames arrive; the words are asked for only when this is
+    /// news, and not for every frame.
+    fn show_live(&self, message: impl FnOnce() -> String) {
+        if !self.board.is_live() {
+            self.show(FeedState::Live, message());
+        }
     }
 
     /// Shows a state. Logs and wakes only when it is new. Once stopped, a
@@ -105,7 +141,7 @@ impl Feed {
     pub fn start(spec: SourceSpec, pace: Pace, waker: Option<Waker>) -> Self {
         let shared = Arc::new(Shared {
             slot: Slot::default(),
-            board: Board::new(spec.display_name()),
+            board: Board::new(spec.display_name(), pace.times()),
             stop: AtomicBool::new(false),
             waker,
         });
@@ -135,6 +171,12 @@ impl Feed {
     /// to `timeout`. For the one consumer that must not work on old frames.
     pub fn take(&self, timeout: Duration) -> Taken {
         self.shared.slot.take(timeout)
+    }
+
+    /// Takes back a frame that was taken and is not needed any more: its
+    /// memory serves for a frame to come. Not giving it back costs time only.
+    pub fn give_back(&self, frame: Arc<Frame>) {
+        self.shared.slot.give_back(frame);
     }
 
     /// The newest frame, taken or not. For previews.

@@ -16,6 +16,9 @@ pub enum Taken {
     Ended,
 }
 
+/// Buffers kept on their way back to the decoder.
+const USED_KEPT: usize = 2;
+
 /// Capacity one: a frame that was not taken in time is overwritten and
 /// counted, so that the consumer always works on the newest one.
 #[derive(Default)]
@@ -28,8 +31,20 @@ pub(super) struct Slot {
 struct Inner {
     waiting: Option<Arc<Frame>>,
     newest: Option<Arc<Frame>>,
+    used: Vec<Vec<u8>>,
     overwritten: u64,
     ended: bool,
+}
+
+impl Inner {
+    /// Keeps the buffer of a frame that nobody else holds.
+    fn keep_buffer(&mut self, frame: Arc<Frame>) {
+        if let Some(frame) = Arc::into_inner(frame)
+            && self.used.len() < USED_KEPT
+        {
+            self.used.push(frame.rgb);
+        }
+    }
 }
 
 impl Slot {
@@ -45,7 +60,9 @@ impl Slot {
         if inner.waiting.replace(Arc::clone(&frame)).is_some() {
             inner.overwritten += 1;
         }
-        inner.newest = Some(frame);
+        if let Some(before) = inner.newest.replace(frame) {
+            inner.keep_buffer(before);
+        }
         drop(inner);
         self.changed.notify_all();
     }
@@ -73,6 +90,16 @@ impl Slot {
                 .unwrap_or_else(PoisonError::into_inner)
                 .0;
         }
+    }
+
+    /// Takes back a frame its consumer is done with.
+    pub(super) fn give_back(&self, frame: Arc<Frame>) {
+        self.lock().keep_buffer(frame);
+    }
+
+    /// The buffer of a frame everybody is done with.
+    pub(super) fn used(&self) -> Option<Vec<u8>> {
+        self.lock().used.pop()
     }
 
     /// Waits until the frame put in was taken. False when time ran out.
@@ -137,6 +164,28 @@ mod tests {
             Some(4),
             "a preview does not consume"
         );
+    }
+
+    #[test]
+    fn a_buffer_comes_back_once_nobody_holds_its_frame() {
+        let slot = Slot::default();
+        slot.put(frame(0));
+        let Taken::Frame(held) = slot.take(Duration::ZERO) else {
+            panic!("a frame was put in");
+        };
+        slot.put(frame(1));
+        assert_eq!(slot.used(), None, "its consumer still looks at it");
+        slot.give_back(held);
+        assert!(slot.used().is_some());
+        let Taken::Frame(held) = slot.take(Duration::ZERO) else {
+            panic!("a frame was put in");
+        };
+        slot.give_back(held);
+        assert_eq!(slot.used(), None, "still the newest, for previews");
+        slot.put(frame(2));
+        assert!(slot.used().is_some());
+        slot.put(frame(3));
+        assert!(slot.used().is_some(), "overwritten, never taken");
     }
 
     #[test]

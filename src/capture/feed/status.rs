@@ -59,6 +59,8 @@ pub struct FeedStatus {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FeedClock {
     origin: Option<Instant>,
+    /// Seconds of capture time in one second of the computer's clock.
+    times: f64,
 }
 
 impl FeedClock {
@@ -66,7 +68,7 @@ impl FeedClock {
     /// its own speed: when it was due. `None` for a file read as fast as it
     /// goes, and before the first frame.
     pub fn captured_at(&self, captured_at_s: f64) -> Option<Instant> {
-        let after = Duration::try_from_secs_f64(captured_at_s).ok()?;
+        let after = Duration::try_from_secs_f64(captured_at_s / self.times).ok()?;
         self.origin?.checked_add(after)
     }
 
@@ -79,6 +81,7 @@ impl FeedClock {
 /// The status, written by the feed's thread and read by everybody.
 pub(super) struct Board {
     inner: Mutex<Inner>,
+    times: f64,
 }
 
 struct Inner {
@@ -94,8 +97,9 @@ struct Inner {
 }
 
 impl Board {
-    pub(super) fn new(source: String) -> Self {
+    pub(super) fn new(source: String, times: f64) -> Self {
         Self {
+            times,
             inner: Mutex::new(Inner {
                 state: FeedState::Searching,
                 message: format!("looking for {source}"),
@@ -104,7 +108,7 @@ impl Board {
                 lost_on_the_way: 0,
                 corrupt: 0,
                 reopened: 0,
-                arrivals: VecDeque::new(),
+                arrivals: VecDeque::with_capacity(RATE_ARRIVALS),
                 origin: None,
             }),
         }
@@ -131,6 +135,10 @@ impl Board {
         }
         (inner.state, inner.message) = (state, message);
         true
+    }
+
+    pub(super) fn is_live(&self) -> bool {
+        self.lock().state == FeedState::Live
     }
 
     pub(super) fn named(&self, source: &str) {
@@ -174,6 +182,7 @@ impl Board {
     pub(super) fn clock(&self) -> FeedClock {
         FeedClock {
             origin: self.lock().origin,
+            times: self.times,
         }
     }
 
@@ -239,6 +248,7 @@ mod tests {
         let origin = Instant::now() - Duration::from_secs(10);
         let clock = FeedClock {
             origin: Some(origin),
+            times: 1.0,
         };
         assert_eq!(
             clock.captured_at(4.0),
@@ -246,6 +256,19 @@ mod tests {
         );
         assert!(clock.age_s(4.0).expect("known") >= 6.0);
         assert_eq!(clock.captured_at(f64::NAN), None);
-        assert_eq!(FeedClock { origin: None }.age_s(1.0), None);
+        let unknown = FeedClock {
+            origin: None,
+            times: 1.0,
+        };
+        assert_eq!(unknown.age_s(1.0), None);
+        let sped = FeedClock {
+            origin: Some(origin),
+            times: 4.0,
+        };
+        assert_eq!(
+            sped.captured_at(4.0),
+            Some(origin + Duration::from_secs(1)),
+            "four seconds of the clip take one"
+        );
     }
 }

@@ -21,6 +21,7 @@ use super::sps::Sps;
 use super::{boxes, ffmpeg};
 use crate::capture::color::{ColorSpace, Planes, yuv420_to_rgb};
 use crate::capture::source::file_name;
+use crate::capture::spare::Spares;
 use crate::capture::{CaptureError, Frame, Source, SourceInfo, SourceKind};
 
 /// Largest coded picture accepted, bytes. A damaged index can claim
@@ -52,6 +53,7 @@ pub(super) struct Mp4Source {
     waiting: BinaryHeap<Reverse<i64>>,
     /// Decoded and not yet delivered.
     ready: VecDeque<Frame>,
+    spares: Spares,
     decoded: u64,
     delivered: u64,
     last_time_s: f64,
@@ -159,6 +161,7 @@ impl Mp4Source {
             timescale: track.timescale as f64,
             waiting: BinaryHeap::new(),
             ready: VecDeque::new(),
+            spares: Spares::default(),
             decoded: 0,
             delivered: 0,
             last_time_s: f64::NEG_INFINITY,
@@ -195,7 +198,7 @@ impl Mp4Source {
                     self.waiting.push(Reverse(shown_at));
                     match self.decoder.decode(data) {
                         Ok(Some(picture)) => {
-                            let picture = Converted::from(&picture, self.color);
+                            let picture = Converted::from(&picture, self.color, &mut self.spares);
                             self.push(picture);
                         }
                         Ok(None) => {}
@@ -220,7 +223,7 @@ impl Mp4Source {
             Ok(pictures) => {
                 let pictures: Vec<_> = pictures
                     .iter()
-                    .map(|p| Converted::from(p, self.color))
+                    .map(|p| Converted::from(p, self.color, &mut self.spares))
                     .collect();
                 pictures.into_iter().for_each(|p| self.push(p));
             }
@@ -240,7 +243,9 @@ impl Mp4Source {
     }
 
     fn push(&mut self, picture: Converted) {
-        let (width, height, rgb) = self.turn.apply(picture.rgb, picture.width, picture.height);
+        let (width, height, rgb) =
+            self.turn
+                .apply(picture.rgb, picture.width, picture.height, &mut self.spares);
         let (width, height) = (width as u32, height as u32);
         let Some(Reverse(shown_at)) = self.waiting.pop() else {
             tracing::warn!(
@@ -302,6 +307,10 @@ impl Source for Mp4Source {
             None => Ok(None),
         }
     }
+
+    fn reuse(&mut self, buffer: Vec<u8>) {
+        self.spares.give(buffer);
+    }
 }
 
 /// A decoded picture in RGB, free of the decoder's memory.
@@ -312,9 +321,9 @@ struct Converted {
 }
 
 impl Converted {
-    fn from(picture: &DecodedYUV<'_>, color: ColorSpace) -> Self {
+    fn from(picture: &DecodedYUV<'_>, color: ColorSpace, spares: &mut Spares) -> Self {
         let (width, height) = picture.dimensions();
-        let mut rgb = vec![0; width * height * 3];
+        let mut rgb = spares.take(width * height * 3);
         if color == ColorSpace::default() {
             // OpenH264's own conversion knows just this colour space, and
             // does it with SIMD.

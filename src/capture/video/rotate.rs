@@ -1,5 +1,7 @@
 //! Turning a picture upright.
 
+use crate::capture::spare::Spares;
+
 /// A clockwise turn that makes the picture upright.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) enum Turn {
@@ -33,6 +35,7 @@ impl Turn {
         rgb: Vec<u8>,
         width: usize,
         height: usize,
+        spares: &mut Spares,
     ) -> (usize, usize, Vec<u8>) {
         match self {
             Self::None => (width, height, rgb),
@@ -44,7 +47,7 @@ impl Turn {
                 (width, height, rgb)
             }
             Self::Quarter | Self::ThreeQuarter => {
-                let mut out = vec![0; rgb.len()];
+                let mut out = spares.take(rgb.len());
                 for (row, pixels) in rgb.chunks_exact(width * 3).enumerate() {
                     for (col, pixel) in pixels.chunks_exact(3).enumerate() {
                         let (to_row, to_col) = match self {
@@ -54,6 +57,7 @@ impl Turn {
                         out[(to_row * height + to_col) * 3..][..3].copy_from_slice(pixel);
                     }
                 }
+                spares.give(rgb);
                 (height, width, out)
             }
         }
@@ -67,7 +71,7 @@ mod tests {
     /// One letter a pixel, rows top to bottom.
     fn turned(turn: Turn) -> (usize, usize, String) {
         let rgb: Vec<u8> = b"abcdef".iter().flat_map(|p| [*p, p + 100, 0]).collect();
-        let (w, h, out) = turn.apply(rgb, 3, 2);
+        let (w, h, out) = turn.apply(rgb, 3, 2, &mut Spares::default());
         assert!(
             out.chunks_exact(3).all(|p| p[1] == p[0] + 100 && p[2] == 0),
             "channels stay in place"

@@ -80,9 +80,18 @@ pub fn library_path(home: &Path) -> PathBuf {
 pub struct Runtime {
     info: EngineInfo,
     native: Option<native::Library>,
+    threads: usize,
 }
 
 impl Runtime {
+    /// Lets a run of a model use so many threads; one unless said.
+    pub fn with_threads(self, threads: usize) -> Self {
+        Self {
+            threads: threads.max(1),
+            ..self
+        }
+    }
+
     /// Chooses an engine. `Auto` falls back to the embedded one and says why.
     ///
     /// # Errors
@@ -101,6 +110,7 @@ impl Runtime {
                 why,
             },
             native: None,
+            threads: 1,
         };
         if choice == EngineChoice::Embedded {
             return Ok(embedded("the settings ask for the built-in engine".into()));
@@ -117,6 +127,7 @@ impl Runtime {
                     },
                 },
                 native: Some(lib),
+                threads: 1,
             }),
             Err(why) if choice == EngineChoice::Native => Err(PoseError::NativeUnavailable { why }),
             Err(why) => Ok(embedded(format!(
@@ -140,7 +151,7 @@ impl Runtime {
         bytes: &[u8],
     ) -> Result<Box<dyn Engine>, PoseError> {
         match &self.native {
-            Some(lib) => Ok(Box::new(lib.load(model, bytes)?)),
+            Some(lib) => Ok(Box::new(lib.load(model, bytes, self.threads)?)),
             None => Ok(Box::new(embedded::EmbeddedModel::load(model, bytes)?)),
         }
     }

@@ -37,10 +37,10 @@ impl Estimator {
         }
         let now = self.counters.frames;
         self.failed.retain(|f| now - f.last_frame < 60);
-        let places = self.places();
+        self.find_places();
         let blobs = self
             .motion
-            .blobs(&places, MIN_BLOB_SHARE * frame.height as f32);
+            .blobs(&self.places, MIN_BLOB_SHARE * frame.height as f32);
         let mut runs = 0;
         for blob in blobs {
             if runs >= MAX_DETECTOR_RUNS || self.chains.len() >= self.max_people {

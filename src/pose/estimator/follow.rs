@@ -45,7 +45,8 @@ impl Estimator {
     pub(super) fn follow(&mut self, frame: &Frame) -> Result<(), PoseError> {
         let mut chains = std::mem::take(&mut self.chains);
         let relit = self.motion.relit();
-        let mut kept = Vec::with_capacity(chains.len());
+        let mut kept = std::mem::take(&mut self.still_followed);
+        kept.clear();
         for mut chain in chains.drain(..) {
             let roi = chain.ahead(frame.captured_at_s, self.lead);
             let Some(reading) = self.read(frame, &roi)? else {
@@ -82,6 +83,7 @@ impl Estimator {
             kept.push(chain);
         }
         self.chains = kept;
+        self.still_followed = chains;
         self.drop_duplicates();
         Ok(())
     }

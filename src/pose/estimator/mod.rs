@@ -2,6 +2,7 @@
 
 mod acquire;
 mod follow;
+mod replace;
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -18,6 +19,7 @@ use super::{plausible, region};
 use crate::capture::Frame;
 use acquire::Failed;
 use follow::{Chain, LEAD, body};
+pub use replace::Replacement;
 
 /// How the estimator is set up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +30,8 @@ pub struct PoseSettings {
     pub engine: EngineChoice,
     /// Most people followed at once.
     pub max_people: usize,
+    /// Threads one run of a model may use; the embedded engine uses one.
+    pub threads: usize,
 }
 
 impl Default for PoseSettings {
@@ -36,6 +40,7 @@ impl Default for PoseSettings {
             model: ModelKind::default(),
             engine: EngineChoice::default(),
             max_people: 6,
+            threads: 1,
         }
     }
 }
@@ -68,8 +73,10 @@ pub struct StageTimes {
     pub acquire: Duration,
     /// Cropping and scaling inputs (part of the two above).
     pub crop: Duration,
-    /// Model runs (part of follow and acquire).
-    pub inference: Duration,
+    /// Runs of the person detector (part of the two above).
+    pub detect: Duration,
+    /// Runs of the landmark model (part of the two above).
+    pub landmark: Duration,
 }
 
 /// Finds and follows bodies in the frames of one fixed camera.
@@ -85,6 +92,9 @@ pub struct Estimator {
     lead: f32,
     motion: Motion,
     chains: Vec<Chain>,
+    /// Empty between frames; here so that its memory is used again.
+    still_followed: Vec<Chain>,
+    places: Vec<[f32; 4]>,
     failed: Vec<Failed>,
     next_id: u32,
     /// Time, width and height of the last frame.
@@ -99,7 +109,7 @@ impl Estimator {
     /// # Errors
     /// A missing or altered model file; an engine that cannot be used.
     pub fn new(home: &Path, settings: PoseSettings) -> Result<Self, PoseError> {
-        let runtime = Runtime::choose(settings.engine, home)?;
+        let runtime = Runtime::choose(settings.engine, home)?.with_threads(settings.threads);
         let landmark_file = settings.model.file();
         let detector = runtime.load(&DETECTION, &DETECTION.load(home)?)?;
         let landmarks = runtime.load(landmark_file, &landmark_file.load(home)?)?;
@@ -122,6 +132,8 @@ impl Estimator {
             lead: LEAD,
             motion: Motion::new(),
             chains: Vec::new(),
+            still_followed: Vec::new(),
+            places: Vec::new(),
             failed: Vec::new(),
             next_id: 0,
             last: None,
@@ -196,8 +208,8 @@ impl Estimator {
         self.times.acquire = start.elapsed();
 
         let start = Instant::now();
-        let places = self.places();
-        self.motion.learn(&places);
+        self.find_places();
+        self.motion.learn(&self.places);
         self.times.motion += start.elapsed();
 
         self.counters.bodies += self.chains.len() as u64;
@@ -243,9 +255,11 @@ impl Estimator {
         Ok(bodies)
     }
 
-    /// Where the followed people are.
-    fn places(&self) -> Vec<[f32; 4]> {
-        self.chains.iter().map(|c| c.body_place()).collect()
+    /// Notes where the followed people are.
+    fn find_places(&mut self) {
+        self.places.clear();
+        let places = self.chains.iter().map(|c| c.body_place());
+        self.places.extend(places);
     }
 
     /// Whether a reading cannot be a person; counts it.
@@ -276,7 +290,7 @@ impl Estimator {
         let cropped = Instant::now();
         self.detector.run(input)?;
         self.times.crop += cropped - start;
-        self.times.inference += cropped.elapsed();
+        self.times.detect += cropped.elapsed();
         self.counters.detector_runs += 1;
         let (boxes, scores) = (self.detector.output(0), self.detector.output(1));
         Ok(detector::decode(boxes, scores, &self.anchors, square))
@@ -301,7 +315,7 @@ impl Estimator {
         let cropped = Instant::now();
         self.landmarks.run(input)?;
         self.times.crop += cropped - start;
-        self.times.inference += cropped.elapsed();
+        self.times.landmark += cropped.elapsed();
         self.counters.landmark_runs += 1;
         let out = |k| self.landmarks.output(k);
         let presence = out(1).first().copied().unwrap_or(0.0);

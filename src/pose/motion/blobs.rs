@@ -46,9 +46,16 @@ impl Motion {
             *free = u8::from(mask != 0 && taken == 0);
         }
         // Join the pieces of one person before labelling.
-        let mut joined = vec![0u8; self.scratch.len()];
-        count_neighbours(&self.scratch, &mut joined, self.width, self.height, JOIN);
+        let mut joined = std::mem::take(&mut self.joined);
+        count_neighbours(
+            &self.scratch,
+            &mut joined,
+            &mut self.columns,
+            self.width,
+            JOIN,
+        );
         let pieces = self.label(&mut joined);
+        self.joined = joined;
         let merged = merge(pieces);
         let mut out: Vec<Blob> = merged
             .into_iter()
@@ -156,24 +163,28 @@ fn merge(mut pieces: Vec<Blob>) -> Vec<Blob> {
 }
 
 /// For every pixel, how many in the square of `reach` around it are set
-/// (saturating at 255).
+/// (saturating at 255). `columns` is room for `width` sums.
 pub(super) fn count_neighbours(
     set: &[u8],
     out: &mut [u8],
+    columns: &mut [u16],
     width: usize,
-    height: usize,
     reach: usize,
 ) {
+    if width == 0 {
+        return;
+    }
     // Column sums slide down the picture, so the cost does not depend on the
     // reach.
-    let mut columns = vec![0u16; width];
+    columns.fill(0);
+    let height = set.len() / width;
     let row = |y: usize| &set[y * width..(y + 1) * width];
     for y in 0..height.min(reach) {
         for (sum, &s) in columns.iter_mut().zip(row(y)) {
             *sum += u16::from(s);
         }
     }
-    for y in 0..height {
+    for (y, out) in out.chunks_exact_mut(width).take(height).enumerate() {
         if y + reach < height {
             for (sum, &s) in columns.iter_mut().zip(row(y + reach)) {
                 *sum += u16::from(s);
@@ -185,14 +196,14 @@ pub(super) fn count_neighbours(
             }
         }
         let mut sum: u16 = columns.iter().take(reach).sum();
-        for x in 0..width {
+        for (x, out) in out.iter_mut().enumerate() {
             if x + reach < width {
                 sum += columns[x + reach];
             }
             if x > reach {
                 sum -= columns[x - reach - 1];
             }
-            out[y * width + x] = sum.min(255) as u8;
+            *out = sum.min(255) as u8;
         }
     }
 }

@@ -57,6 +57,11 @@ pub(crate) struct Motion {
     scratch: Vec<u8>,
     taken: Vec<u8>,
     queue: Vec<u32>,
+    /// Reused between frames: column sums of a band of frame rows, moving
+    /// places being joined, column sums of neighbours.
+    band: Vec<u16>,
+    joined: Vec<u8>,
+    columns: Vec<u16>,
     last_s: Option<f64>,
     now_s: f64,
     relit: bool,
@@ -81,6 +86,9 @@ impl Motion {
             scratch: Vec::new(),
             taken: Vec::new(),
             queue: Vec::new(),
+            band: Vec::new(),
+            joined: Vec::new(),
+            columns: Vec::new(),
             last_s: None,
             now_s: 0.0,
             relit: false,
@@ -130,7 +138,13 @@ impl Motion {
             *differs = u8::from(most > least.max(NOISE_FACTOR * noise));
         }
         self.least = least;
-        count_neighbours(&self.differs, &mut self.scratch, self.width, self.height, 1);
+        count_neighbours(
+            &self.differs,
+            &mut self.scratch,
+            &mut self.columns,
+            self.width,
+            1,
+        );
         for ((mask, &differs), &near) in self.mask.iter_mut().zip(&self.differs).zip(&self.scratch)
         {
             *mask = u8::from(differs != 0 && near >= MIN_NEIGHBOURS);
@@ -215,6 +229,9 @@ impl Motion {
         self.mask = vec![0; n];
         self.scratch = vec![0; n];
         self.taken = vec![0; n];
+        self.joined = vec![0; n];
+        self.columns = vec![0; self.width];
+        self.band = vec![0; self.width * self.divisor as usize * 3];
     }
 
     fn start_background(&mut self) {
@@ -228,24 +245,39 @@ impl Motion {
     }
 
     /// Averages squares of the frame into the small picture.
+    ///
+    /// First down the rows of a band, which is plain addition of long rows,
+    /// then across: the same whole sums as square by square, in a fraction of
+    /// the time.
     fn shrink(&mut self, frame: &Frame) {
         let d = self.divisor as usize;
         let stride = frame.width as usize * 3;
         let scale = 1.0 / (d * d) as f32;
-        let mut sums = vec![[0u32; 3]; self.width];
-        for (y, line) in self.now.chunks_exact_mut(self.width.max(1)).enumerate() {
-            sums.fill([0; 3]);
-            for row in frame.rgb.chunks_exact(stride).skip(y * d).take(d) {
-                for (sum, square) in sums.iter_mut().zip(row.chunks_exact(3 * d)) {
-                    for pixel in square.chunks_exact(3) {
-                        sum[0] += u32::from(pixel[0]);
-                        sum[1] += u32::from(pixel[1]);
-                        sum[2] += u32::from(pixel[2]);
-                    }
+        // A sum of 16 bits holds 257 rows: a picture of 82 000 columns.
+        let bands = frame.rgb.chunks_exact(stride * d);
+        for (line, band) in self.now.chunks_exact_mut(self.width.max(1)).zip(bands) {
+            let mut rows = band.chunks_exact(stride);
+            if let Some(row) = rows.next() {
+                for (sum, &value) in self.band.iter_mut().zip(row) {
+                    *sum = u16::from(value);
                 }
             }
-            for (out, sum) in line.iter_mut().zip(&sums) {
-                *out = sum.map(|s| s as f32 * scale);
+            for row in rows {
+                for (sum, &value) in self.band.iter_mut().zip(row) {
+                    *sum += u16::from(value);
+                }
+            }
+            match d {
+                2 => across::<6>(&self.band, line, scale),
+                3 => across::<9>(&self.band, line, scale),
+                4 => across::<12>(&self.band, line, scale),
+                6 => across::<18>(&self.band, line, scale),
+                12 => across::<36>(&self.band, line, scale),
+                _ => {
+                    for (out, square) in line.iter_mut().zip(self.band.chunks_exact(3 * d)) {
+                        *out = mean(square, scale);
+                    }
+                }
             }
         }
     }
@@ -305,6 +337,26 @@ impl Motion {
             range(bounds[1], bounds[3], self.height),
         )
     }
+}
+
+/// [`mean`] of every `N` sums of a band, `N` known so that the loops unroll.
+fn across<const N: usize>(band: &[u16], line: &mut [[f32; 3]], scale: f32) {
+    let (squares, _) = band.as_chunks::<N>();
+    for (out, square) in line.iter_mut().zip(squares) {
+        *out = mean(square, scale);
+    }
+}
+
+/// The sums of a square's columns to its mean colour.
+#[inline(always)]
+fn mean(square: &[u16], scale: f32) -> [f32; 3] {
+    let mut sum = [0u32; 3];
+    for pixel in square.chunks_exact(3) {
+        for (sum, &value) in sum.iter_mut().zip(pixel) {
+            *sum += u32::from(value);
+        }
+    }
+    sum.map(|s| s as f32 * scale)
 }
 
 /// The bin that holds the median of a histogram.

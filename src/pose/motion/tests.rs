@@ -107,7 +107,7 @@ fn counting_neighbours_matches_the_plain_sum() {
     let set: Vec<u8> = (0..w * h).map(|i| u8::from(i * 7 % 5 < 2)).collect();
     for reach in [1usize, 2, 3] {
         let mut out = vec![0; w * h];
-        count_neighbours(&set, &mut out, w, h, reach);
+        count_neighbours(&set, &mut out, &mut vec![7; w], w, reach);
         for y in 0..h {
             for x in 0..w {
                 let mut sum = 0;

@@ -1,0 +1,125 @@
+//! Pictures of every page of the coach's panel, with a made-up station, drawn
+//! without a display: `cargo run --example coach_pages -- FOLDER [WIDTH HEIGHT
+//! [en|fr]]`.
+
+#[path = "../tests/coach_common/mod.rs"]
+mod coach_common;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use coach_common as made_up;
+use kickplate::coach::{
+    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, panel_ui,
+};
+use kickplate::display::{Language, Words, render_ui};
+use kickplate::store::PushKey;
+
+fn main() -> anyhow::Result<()> {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let folder = PathBuf::from(words.first().map_or(".", String::as_str));
+    let number = |i: usize, usual: u32| words.get(i).and_then(|w| w.parse().ok()).unwrap_or(usual);
+    let (width, height) = (number(1, 1920), number(2, 1080));
+    let language = match words.get(3).map(String::as_str) {
+        Some("fr") => Language::Fr,
+        _ => Language::En,
+    };
+    let setup = PanelSetup {
+        words: Arc::new(CoachWords::built_in(language)),
+        screen_words: Arc::new(Words::built_in(language)),
+        ..PanelSetup::default()
+    };
+    std::fs::create_dir_all(&folder)?;
+    for (name, page, steps, view) in scenes() {
+        let diagonal_in = 15.6;
+        let points_per_mm = (width as f32).hypot(height as f32) / (diagonal_in * 25.4);
+        let today = jiff::civil::date(2026, 11, 25);
+        let mut state = PanelState::new(setup.clone(), today, points_per_mm);
+        state.page = page;
+        steps(&mut state);
+        let image = render_ui(width, height, 3, |ui| {
+            panel_ui(ui, &mut state, &view, &mut Vec::new());
+        });
+        image.save(folder.join(format!("{name}.png")))?;
+    }
+    Ok(())
+}
+
+type Steps = fn(&mut PanelState);
+type Scene = (&'static str, PageId, Steps, PanelView);
+
+fn scenes() -> Vec<Scene> {
+    let rich = made_up::rich();
+    let nothing: Steps = |_| {};
+    let mut out: Vec<Scene> = vec![];
+    let mut add = |name, page, steps, view: &PanelView| out.push((name, page, steps, view.clone()));
+    add("now", PageId::Now, nothing, &rich);
+    let mut trouble = rich.clone();
+    trouble.station.problems =
+        vec!["No new picture for 4 seconds; look at the camera's cable.".to_owned()];
+    trouble.answer = Some(Answer {
+        number: 3,
+        sentence: "The roster file has two faults: line 4, no name; line 9, group 'U14' is not known. Nothing was taken.".to_owned(),
+        done: false,
+    });
+    add("now-trouble", PageId::Now, nothing, &trouble);
+    add("empty-now", PageId::Now, nothing, &PanelView::default());
+    for (i, name) in [
+        "set-up-1", "set-up-2", "set-up-3", "set-up-4", "set-up-5", "set-up-6", "set-up-7",
+        "set-up-8",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let steps: Steps = match i {
+            0 => nothing,
+            1 => |s| s.open_step(1),
+            2 => |s| s.open_step(2),
+            3 => |s| s.open_step(3),
+            4 => |s| s.open_step(4),
+            5 => |s| s.open_step(5),
+            6 => |s| s.open_step(6),
+            _ => |s| s.open_step(7),
+        };
+        let mut view = rich.clone();
+        if i >= 4 {
+            view.scale = Some(Ok(made_up::scale()));
+        }
+        add(name, PageId::SetUp, steps, &view);
+    }
+    add("limits", PageId::Limits, nothing, &rich);
+    add("skaters", PageId::Skaters, nothing, &rich);
+    add("passes", PageId::Passes, nothing, &rich);
+    let mut close = rich.clone();
+    let key = PushKey {
+        pass: made_up::pass_key(12),
+        position: 0,
+    };
+    close.push = Some(Arc::new(made_up::push_detail(key)));
+    add(
+        "push",
+        PageId::Passes,
+        |s| {
+            s.open_push(PushKey {
+                pass: made_up::pass_key(12),
+                position: 0,
+            })
+        },
+        &close,
+    );
+    let mut progress = rich.clone();
+    progress.progress = Some(Arc::new(made_up::progress(kickplate::roster::SkaterId(4))));
+    add("progress", PageId::Progress, nothing, &progress);
+    let mut exporting = rich.clone();
+    exporting.export = Some(ExportState {
+        done: 0.42,
+        sentence: "Pass 5 of 12.".to_owned(),
+        running: true,
+    });
+    add("privacy", PageId::Privacy, nothing, &exporting);
+    add("help", PageId::Help, nothing, &rich);
+    let mut locked = rich.clone();
+    locked.pin = PinState::Locked;
+    add("lock", PageId::Now, nothing, &locked);
+    out
+}

@@ -1,0 +1,19 @@
+//! Any text as `config/age-groups.toml`.
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+
+fuzz_target!(|data: &[u8]| {
+    let Ok(text) = std::str::from_utf8(data) else {
+        return;
+    };
+    if let Ok(groups) = kickplate::rules::AgeGroups::from_toml(text, "age-groups.toml") {
+        // What is taken is usable: every limit is a number.
+        for group in kickplate::rules::AgeGroup::ALL {
+            for limits in groups.thresholds(group).limits {
+                assert!(limits.low.is_none_or(f64::is_finite));
+                assert!(limits.high.is_none_or(f64::is_finite));
+            }
+        }
+    }
+});

@@ -1,0 +1,137 @@
+//! What the panel remembers between two frames: which page is open, what is
+//! typed. Nothing of the station.
+
+use jiff::civil::Date;
+
+use super::pages::limits::LimitsState;
+use super::pages::lock::LockState;
+use super::pages::passes::PassesState;
+use super::pages::privacy::PrivacyState;
+use super::pages::set_up::SetUpState;
+use super::pages::skaters::SkatersState;
+use super::picture::Pictures;
+use super::settings::PanelSetup;
+use crate::roster::SkaterId;
+use crate::store::{PassKey, PushKey};
+
+/// A page of the panel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[allow(missing_docs, reason = "the names are the documentation")]
+pub enum PageId {
+    #[default]
+    Now,
+    SetUp,
+    Limits,
+    Skaters,
+    Passes,
+    Progress,
+    Privacy,
+    Help,
+}
+
+impl PageId {
+    /// All pages, in the order of the column.
+    pub const ALL: [PageId; 8] = [
+        PageId::Now,
+        PageId::SetUp,
+        PageId::Limits,
+        PageId::Skaters,
+        PageId::Passes,
+        PageId::Progress,
+        PageId::Privacy,
+        PageId::Help,
+    ];
+
+    /// The key of its name among the words.
+    pub fn words_key(self) -> &'static str {
+        match self {
+            PageId::Now => "page.now",
+            PageId::SetUp => "page.set_up",
+            PageId::Limits => "page.limits",
+            PageId::Skaters => "page.skaters",
+            PageId::Passes => "page.passes",
+            PageId::Progress => "page.progress",
+            PageId::Privacy => "page.privacy",
+            PageId::Help => "page.help",
+        }
+    }
+}
+
+/// What a skater is being chosen for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Choosing {
+    /// Who a pass really was.
+    OfPass(PassKey),
+    /// Who is next.
+    Next,
+    /// Whose limits are set.
+    Limits,
+    /// Whose passes are listed.
+    Filter,
+    /// Whose progress is shown.
+    Progress,
+    /// Whose pushes are exported.
+    Export,
+}
+
+/// The panel's own state.
+pub struct PanelState {
+    /// What the panel was opened with.
+    pub setup: PanelSetup,
+    /// The day, for consents; given from outside, so that drawing needs no
+    /// clock.
+    pub today: Date,
+    /// Points of one millimetre on the glass.
+    pub points_per_mm: f32,
+    /// The page that is open.
+    pub page: PageId,
+    pub(super) choosing: Option<Choosing>,
+    pub(super) choosing_leaf: usize,
+    /// Number of the last answer that was read.
+    pub(super) answer_read: u64,
+    pub(super) set_up: SetUpState,
+    pub(super) limits: LimitsState,
+    pub(super) skaters: SkatersState,
+    pub(super) passes: PassesState,
+    pub(super) progress: Option<SkaterId>,
+    pub(super) progress_leaf: usize,
+    pub(super) privacy: PrivacyState,
+    pub(super) lock: LockState,
+    pub(super) pictures: Pictures,
+}
+
+impl PanelState {
+    /// The state of a panel that was just opened.
+    pub fn new(setup: PanelSetup, today: Date, points_per_mm: f32) -> Self {
+        PanelState {
+            skaters: SkatersState::new(&setup.folder),
+            privacy: PrivacyState::new(&setup.folder),
+            setup,
+            today,
+            points_per_mm,
+            page: PageId::Now,
+            choosing: None,
+            choosing_leaf: 0,
+            answer_read: 0,
+            set_up: SetUpState::default(),
+            limits: LimitsState::default(),
+            passes: PassesState::default(),
+            progress: None,
+            progress_leaf: 0,
+            lock: LockState::default(),
+            pictures: Pictures::default(),
+        }
+    }
+
+    /// Opens a step of the set-up, counted from 0.
+    pub fn open_step(&mut self, step: usize) {
+        self.page = PageId::SetUp;
+        self.set_up.open(step);
+    }
+
+    /// Opens a push closely.
+    pub fn open_push(&mut self, push: PushKey) {
+        self.page = PageId::Passes;
+        self.passes.open(push);
+    }
+}
