@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use toml_edit::{DocumentMut, Item, Table, Value};
 
 use super::error::{ConfigError, Problem};
+use super::version::{Step, brought_up};
 use super::{read_text, write_atomically};
 
 /// Changes that can be taken back.
@@ -155,15 +156,18 @@ fn open_comment(text: &str, tables: &[String], key: &str, value: &Written) -> Op
 #[derive(Debug)]
 pub struct EditedFile {
     path: PathBuf,
+    formats: &'static [Step],
     /// Text before and after each change, oldest first.
     steps: Vec<(String, String)>,
 }
 
 impl EditedFile {
-    /// The file at `path`; it is read when it is changed.
-    pub fn new(path: PathBuf) -> Self {
+    /// The file at `path`; it is read when it is changed, and then brought to
+    /// the newest format by the steps it lacks.
+    pub fn new(path: PathBuf, formats: &'static [Step]) -> Self {
         EditedFile {
             path,
+            formats,
             steps: Vec::new(),
         }
     }
@@ -196,7 +200,8 @@ impl EditedFile {
             Err(e) if *e.problem == Problem::NotFound => otherwise.to_owned(),
             other => other?,
         };
-        let after = edit_toml(&before, &name, edits)?;
+        let newest = brought_up(&before, &name, self.formats)?;
+        let after = edit_toml(&newest, &name, edits)?;
         let checked = check(&after, &name)?;
         if after != before {
             self.write(&after)?;
@@ -322,7 +327,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("a.toml");
         std::fs::write(&path, TEXT).unwrap();
-        let mut file = EditedFile::new(path.clone());
+        let mut file = EditedFile::new(path.clone(), &[]);
         let at = ["U15", "knee_bend", "at_most_deg"];
         for v in [111.0, 112.0] {
             file.apply(&[number(&at, v)], "", |_, _| Ok(())).unwrap();
@@ -354,7 +359,7 @@ mod tests {
     #[test]
     fn a_file_that_is_not_there_begins_as_it_would_be() {
         let dir = tempfile::tempdir().unwrap();
-        let mut file = EditedFile::new(dir.path().join("a.toml"));
+        let mut file = EditedFile::new(dir.path().join("a.toml"), &[]);
         file.apply(&[number(&["fps"], 50.0)], "# what\n# fps = 30\n", |_, _| {
             Ok(())
         })

@@ -17,6 +17,7 @@ mod key;
 mod lane;
 mod lane_file;
 mod places;
+mod version;
 
 pub use atomic::{sync_folder_of, write_atomically};
 pub use document::{Document, Section, read_text};
@@ -27,3 +28,4 @@ pub(crate) use key::{markdown_table, wrapped_comment};
 pub use lane::{Lane, Travel, View};
 pub use lane_file::LANE_KEYS;
 pub use places::{HOME_VARIABLE, PlaceError, data_folder, home};
+pub use version::{FORMAT_KEY, Step, brought_up, renamed};

@@ -4,10 +4,14 @@
 use std::path::Path;
 
 use crate::config::{
-    ConfigError, Document, Edit, Section, Written, edit_toml, read_text, wrapped_comment,
+    ConfigError, Document, Edit, FORMAT_KEY, Section, Step, Written, brought_up, edit_toml,
+    read_text, wrapped_comment,
 };
 
 use super::{AgeGroup, Limits, RULES, Rule, Sense, Thresholds};
+
+/// Steps from earlier formats of the age groups file; there is none yet.
+pub const AGE_GROUP_FORMATS: &[Step] = &[];
 
 /// The thresholds of every age group, as one immutable snapshot.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,9 +42,15 @@ impl AgeGroups {
     /// Checks the text of an age groups file; `file_name` is the name faults
     /// are reported under. What is left out keeps its default.
     pub fn from_toml(text: &str, file_name: &str) -> Result<Self, ConfigError> {
-        let document = Document::parse(text, file_name)?;
+        let text = brought_up(text, file_name, AGE_GROUP_FORMATS)?;
+        let document = Document::parse(&text, file_name)?;
         let root = document.root();
-        root.only(&AgeGroup::ALL.map(AgeGroup::name))?;
+        let names = AgeGroup::ALL.map(AgeGroup::name);
+        if root.names().iter().any(|name| name == FORMAT_KEY) {
+            root.only(&[&names[..], &[FORMAT_KEY]].concat())?;
+        } else {
+            root.only(&names)?;
+        }
         let mut resolved = Self::defaults();
         for (group, thresholds) in AgeGroup::ALL.into_iter().zip(&mut resolved.groups) {
             let Some(of_group) = root.section(group.name())? else {
@@ -279,6 +289,14 @@ mod tests {
             AgeGroups::from_toml(&default_file(), "a.toml"),
             Ok(defaults)
         );
+    }
+
+    #[test]
+    fn a_file_may_say_its_format() {
+        let read = |text: &str| AgeGroups::from_toml(text, "a.toml");
+        assert_eq!(read("format = 1\n"), Ok(AgeGroups::defaults()));
+        let newer = read("format = 2\n").unwrap_err().to_string();
+        assert!(newer.contains("newer Kickplate"), "{newer}");
     }
 
     #[test]

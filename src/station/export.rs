@@ -6,11 +6,16 @@ use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
+use super::desk::Exporter;
 use super::options::{ExportOptions, SessionChoice, UsageError};
 use super::settings::{StationSettings, station_file};
 use super::words::passes;
+use crate::coach::ExportOrder;
 use crate::config::home;
-use crate::export::{ExportError, ExportRequest, Exported, Progress, Step, export as write_export};
+use crate::display::Language;
+use crate::export::{
+    ExportError, ExportRequest, Exported, Format, Progress, Separator, Step, export as write_export,
+};
 use crate::roster::{Skater, SkaterId};
 use crate::store::{Archive, SessionSummary};
 
@@ -57,6 +62,59 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(e.into()),
         _ => Ok(()),
     }
+}
+
+/// The way to exports for the coach's panel: pages in the language of the big
+/// screen, a name that tells the day and no skater.
+pub(super) fn for_the_desk(language: Language) -> Exporter {
+    Arc::new(
+        move |archive: &Archive,
+              order: &ExportOrder,
+              tell: &dyn Fn(f32, &str),
+              cancel: &AtomicBool| {
+            let sessions = match order.session {
+                Some(number) => SessionChoice::Number(number),
+                None => SessionChoice::All,
+            };
+            let known = archive.sessions().map_err(|e| e.to_string())?;
+            let format = if order.zip {
+                Format::Zip
+            } else {
+                Format::Folder
+            };
+            let request = ExportRequest {
+                sessions: chosen_sessions(&known, sessions).map_err(|e| e.to_string())?,
+                skater: order.skater,
+                flagged_only: order.flagged_only,
+                format,
+                anonymous: order.anonymous,
+                pictures: true,
+                out: order.into.join(desk_name(order, &jiff::Zoned::now())),
+                language,
+                // What spreadsheets expect where decimals have a comma.
+                separator: match language {
+                    Language::Fr => Separator::Semicolon,
+                    Language::En => Separator::Comma,
+                },
+            };
+            let told = |p: Progress| tell(p.done as f32 / p.of.max(1) as f32, step(p.step));
+            write_export(archive, &request, &told, cancel)
+                .map(|exported| summary(&exported))
+                .map_err(|e| e.to_string())
+        },
+    )
+}
+
+/// The name of an export from the panel: sorted by day, nobody's name in it.
+fn desk_name(order: &ExportOrder, now: &jiff::Zoned) -> String {
+    let mut name = format!("kickplate-{}", now.strftime("%Y-%m-%d-%H%M%S"));
+    if let Some(session) = order.session {
+        name += &format!("-session-{session}");
+    }
+    if order.zip {
+        name += ".zip";
+    }
+    name
 }
 
 /// What the user named has to be changed, or it failed.
@@ -195,6 +253,25 @@ fn chosen_skater(known: &[Skater], name: &str) -> Result<SkaterId, UsageError> {
 mod tests {
     use super::*;
     use crate::rules::AgeGroup;
+
+    #[test]
+    fn an_export_from_the_panel_is_named_by_day_and_session_and_by_nobody() {
+        let now = "2026-01-17T18:05:09+01:00[Europe/Zurich]".parse().unwrap();
+        let mut order = ExportOrder {
+            session: Some(12),
+            skater: Some(SkaterId(3)),
+            flagged_only: false,
+            anonymous: true,
+            zip: true,
+            into: "/media/stick".into(),
+        };
+        assert_eq!(
+            desk_name(&order, &now),
+            "kickplate-2026-01-17-180509-session-12.zip"
+        );
+        (order.session, order.zip) = (None, false);
+        assert_eq!(desk_name(&order, &now), "kickplate-2026-01-17-180509");
+    }
 
     fn skater(id: i64, name: &str, bib: Option<&str>) -> Skater {
         Skater {

@@ -13,6 +13,7 @@ use anyhow::Context;
 use super::analyser::{Analyser, Judging};
 use super::control::Control;
 use super::desk::{DeskHandle, DeskSetup};
+use super::export;
 use super::eye::{EyeSettings, EyeStatus, FurtherEye};
 use super::health::{self, HealthKeeper};
 use super::notify::Watchdog;
@@ -73,7 +74,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
             lane_file: options.lane.clone(),
             judging: judging_of(&setup, age_group),
             camera: camera.clone(),
-            exporter: None,
+            exporter: Some(export::for_the_desk(setup.station.screen.language)),
         },
         Arc::clone(&control),
     );

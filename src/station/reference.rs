@@ -22,6 +22,9 @@ pub fn text() -> String {
          The files are TOML. An unknown key, a value out of range or a contradiction is\n\
          refused with the file, the line and what would be right; nothing is applied by\n\
          half. `kickplate config check` says whether the files are good.\n\n\
+         The station file and the age groups file may say their format, `format = 1`; left\n\
+         out it is 1. Files of earlier formats are brought up step by step; the comments\n\
+         in them stay.\n\n\
          ## Lane file (`--lane`, `config/lane-*.toml`)\n\n\
          One fixed camera and the line the skaters follow.\n\n{}\n\
          ## Station file (`config/station.toml`)\n\n\

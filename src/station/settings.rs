@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use crate::coach::{PANEL_KEYS, PanelSettings};
 use crate::config::{
-    Absent, ConfigError, Document, Key, Kind, Lane, PlaceError, Problem, data_folder, read_text,
-    wrapped_comment,
+    Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step,
+    brought_up, data_folder, read_text, wrapped_comment,
 };
 use crate::display::{Look, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
@@ -14,6 +14,9 @@ use crate::rules::{AgeGroup, AgeGroups, RULES};
 use super::options::{EngineChoice, ModelChoice};
 use super::privacy::{PRIVACY_KEYS, PrivacySettings};
 use super::second_camera::{SECOND_CAMERA_KEYS, SecondCamera};
+
+/// Steps from earlier formats of the station file; there is none yet.
+pub const STATION_FORMATS: &[Step] = &[];
 
 /// The words of the choices, made from the types that own them.
 const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
@@ -256,10 +259,12 @@ impl StationSettings {
     /// Checks the text of a station file. `file_name` is the name faults are
     /// reported under, `folder` is where paths in it start.
     pub fn from_toml(text: &str, file_name: &str, folder: &Path) -> Result<Self, ConfigError> {
-        let document = Document::parse(text, file_name)?;
+        let text = brought_up(text, file_name, STATION_FORMATS)?;
+        let document = Document::parse(&text, file_name)?;
         let root = document.root();
         let mut names: Vec<&str> = STATION_KEYS.iter().map(|k| k.name).collect();
         names.extend(STATION_TABLES.map(|(name, ..)| name));
+        names.push(FORMAT_KEY);
         root.only(&names)?;
         let focus_rule = root.declared_choice(&FOCUS_RULE)?.map(|i| RULES[i].id);
         let feedback = match root.section("feedback")? {

@@ -425,4 +425,39 @@ mod tests {
         store.write_pass(&id, &(new.clone(), cue).into()).unwrap();
         assert_eq!(store.load_session(id.row).unwrap().passes[1].pass, new);
     }
+
+    #[test]
+    fn a_file_from_before_the_roster_keeps_its_passes_and_takes_skaters() {
+        use crate::roster::Skater;
+        use crate::store::{Archive, PassKey, StoredPass};
+        let dir = tempfile::tempdir().unwrap();
+        let (session, written) = {
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            for n in 1..=3 {
+                store.write_pass(&id, &pass(n).into()).unwrap();
+            }
+            store.end_session(&id).unwrap();
+            let written = store.load_session(id.row).unwrap();
+            store.book.connection.execute_batch(BACK_TO_2).unwrap();
+            (id.row, written)
+        };
+        // The archive may be the first to open an old file.
+        let archive = Archive::open(dir.path()).unwrap();
+        let back = archive.load_session(session).unwrap();
+        assert_eq!(back, written);
+        assert_eq!(back.passes[2], StoredPass::bare(pass(3).0, pass(3).1));
+        let copy = dir.path().join(format!("{SESSIONS_FILE}.before-version-3"));
+        assert!(copy.exists());
+        let id = archive
+            .add_skater(&Skater::new("Robin", AgeGroup::U9))
+            .unwrap();
+        let key = PassKey { session, number: 2 };
+        archive.set_skater_of_pass(key, Some(id)).unwrap();
+        let store = Store::open(dir.path()).unwrap();
+        assert_eq!(
+            store.load_session(session).unwrap().passes[1].skater,
+            Some(id)
+        );
+    }
 }

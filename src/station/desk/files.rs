@@ -4,7 +4,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use super::super::backup;
-use super::{Desk, Done, PRUNE_EVERY, said};
+use super::{Desk, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
 use crate::coach::StoredPictures;
 use crate::config::{Edit, Written};
 
@@ -60,10 +60,17 @@ impl Desk {
     /// Deletes pictures that may not be kept any longer: at the start and
     /// every hour.
     pub(super) fn look_after_pictures(&mut self) {
-        if Instant::now() < self.prune_at {
+        let now = Instant::now();
+        // A disk that fills up is not left to the next hour.
+        let full = now >= self.look_at_disk_at && self.view.privacy.stored.strips > 0 && {
+            self.look_at_disk_at = now + LOOK_AT_DISK_EVERY;
+            let floor = self.station.privacy.retention().free_bytes;
+            self.free_bytes().is_some_and(|free| free < floor)
+        };
+        if now < self.prune_at && !full {
             return;
         }
-        self.prune_at = Instant::now() + PRUNE_EVERY;
+        self.prune_at = now + PRUNE_EVERY;
         let retention = self.station.privacy.retention();
         let free = self.free_bytes().unwrap_or(u64::MAX);
         let pruned = self.archive().and_then(|archive| {

@@ -33,11 +33,12 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use super::analyser::Judging;
 use super::control::Control;
 use super::pin::{Pin, PinError};
-use super::settings::{Setup, StationSettings, age_groups_file, station_file};
+use super::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
 use crate::coach::{Answer, CameraEntry, Command, PanelView, PinState};
 use crate::config::{ConfigError, EditedFile};
 use crate::rules::AgeGroups;
+use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
@@ -51,6 +52,8 @@ const QUEUE: usize = 128;
 const REFRESH: Duration = Duration::from_millis(200);
 /// Pictures are looked through this often.
 const PRUNE_EVERY: Duration = Duration::from_secs(3600);
+/// And the room on the disk this often, while there are pictures.
+const LOOK_AT_DISK_EVERY: Duration = Duration::from_secs(60);
 /// An archive that could not be opened is tried again after this.
 const OPEN_AGAIN: Duration = Duration::from_secs(5);
 
@@ -166,6 +169,7 @@ struct Desk {
     answers: u64,
     started: Instant,
     prune_at: Instant,
+    look_at_disk_at: Instant,
     /// The session that is listed follows the one being recorded until
     /// another is opened.
     follow_recording: bool,
@@ -182,8 +186,8 @@ impl Desk {
             .lane_file
             .unwrap_or_else(|| setup.setup.station.lane.clone());
         Desk {
-            station_file: EditedFile::new(station_file(&setup.home)),
-            groups_file: EditedFile::new(age_groups_file(&setup.home)),
+            station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
+            groups_file: EditedFile::new(age_groups_file(&setup.home), AGE_GROUP_FORMATS),
             pin: Pin::in_folder(&setup.folder),
             home: setup.home,
             folder: setup.folder,
@@ -204,6 +208,7 @@ impl Desk {
             answers: 0,
             started: now,
             prune_at: now,
+            look_at_disk_at: now,
             follow_recording: true,
             too_fast: None,
             listed: None,
