@@ -47,7 +47,11 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         keys(ui, &mut d, state);
         let nav = Rect::from_min_size(room.min, vec2(s.mm(theme::NAV_MM), room.height()));
         column(&mut child_of(ui, nav, "pages"), &mut d, state);
-        let mut content = Rect::from_min_max(pos2(nav.right() + margin, room.top()), room.max);
+        // Up to the edge: the bar that scrolls stands in the margin.
+        let mut content = Rect::from_min_max(
+            pos2(nav.right() + margin, room.top()),
+            pos2(ui.max_rect().right() - s.mm(1.0), room.bottom()),
+        );
         content.max.y = refusal(ui, &d, state, content);
         open_page(&mut child_of(ui, content, "content"), &mut d, state);
     }
@@ -178,13 +182,17 @@ fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 }
 
 fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
+    let s = d.s;
     let id = ("page", state.page as u8, state.choosing.is_some());
     let room = ui.available_height();
+    let width = ui.available_width() - s.mm(theme::BAR_MM + 2.0);
     let scrolled = ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
         .max_height(room)
         .show(ui, |ui| {
+            // The bar may come and go; nothing beside it moves for that.
+            ui.set_max_width(width);
             if let Some(purpose) = state.choosing {
                 if let Some(ended) = choose::show(ui, d, purpose, &mut state.choosing_leaf) {
                     state.choosing = None;

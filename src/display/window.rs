@@ -382,8 +382,7 @@ impl eframe::App for App {
                 then();
             }
         }
-        let quit =
-            !covered && ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
+        let quit = !covered && ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
         if quit || self.shared.closing.load(Ordering::Acquire) {
             ctx.send_viewport_cmd(ViewportCommand::Close);
         }
