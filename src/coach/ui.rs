@@ -1,5 +1,6 @@
 //! The whole panel: the column of pages, the answer, the page that is open.
 
+use egui::scroll_area::ScrollBarVisibility;
 use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, vec2};
 
 use super::figures::Figures;
@@ -46,7 +47,13 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
     } else {
         keys(ui, &mut d, state);
         let nav = Rect::from_min_size(room.min, vec2(s.mm(theme::NAV_MM), room.height()));
-        column(&mut child_of(ui, nav, "pages"), &mut d, state);
+        // In a window that is too low for all keys they scroll.
+        ScrollArea::vertical()
+            .id_salt("pages")
+            .scroll_bar_visibility(ScrollBarVisibility::AlwaysHidden)
+            .show(&mut child_of(ui, nav, "pages"), |ui| {
+                column(ui, &mut d, state, nav.height());
+            });
         // Up to the edge: the bar that scrolls stands in the margin.
         let mut content = Rect::from_min_max(
             pos2(nav.right() + margin, room.top()),
@@ -143,16 +150,19 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 }
 
 /// The column of pages at the left.
-fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
+fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: f32) {
     let s = d.s;
     let width = ui.available_width();
+    // With the key that locks, where there is one.
+    let keys = PageId::ALL.len() as f32 + 1.0;
+    let high_mm = ((room / keys - s.gap()) / s.mm(1.0)).min(15.0);
     for (index, page) in PageId::ALL.into_iter().enumerate() {
         let name = d.w.get(page.words_key());
         let text = format!("{} {name}", index + 1);
         let key = Press::new(&text)
             .named(name)
             .page(state.page == page)
-            .high(15.0)
+            .high(high_mm)
             .wide(width);
         if key.show(ui, s) {
             turn_to(state, page);
