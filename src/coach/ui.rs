@@ -1,5 +1,6 @@
 //! The whole panel: the column of pages, the answer, the page that is open.
 
+use egui::scroll_area::ScrollBarVisibility;
 use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, vec2};
 
 use super::figures::Figures;
@@ -46,8 +47,18 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
     } else {
         keys(ui, &mut d, state);
         let nav = Rect::from_min_size(room.min, vec2(s.mm(theme::NAV_MM), room.height()));
-        column(&mut child_of(ui, nav, "pages"), &mut d, state);
-        let mut content = Rect::from_min_max(pos2(nav.right() + margin, room.top()), room.max);
+        // In a window that is too low for all keys they scroll.
+        ScrollArea::vertical()
+            .id_salt("pages")
+            .scroll_bar_visibility(ScrollBarVisibility::AlwaysHidden)
+            .show(&mut child_of(ui, nav, "pages"), |ui| {
+                column(ui, &mut d, state, nav.height());
+            });
+        // Up to the edge: the bar that scrolls stands in the margin.
+        let mut content = Rect::from_min_max(
+            pos2(nav.right() + margin, room.top()),
+            pos2(ui.max_rect().right() - s.mm(1.0), room.bottom()),
+        );
         content.max.y = refusal(ui, &d, state, content);
         open_page(&mut child_of(ui, content, "content"), &mut d, state);
     }
@@ -139,16 +150,19 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 }
 
 /// The column of pages at the left.
-fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
+fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: f32) {
     let s = d.s;
     let width = ui.available_width();
+    // With the key that locks, where there is one.
+    let keys = PageId::ALL.len() as f32 + 1.0;
+    let high_mm = ((room / keys - s.gap()) / s.mm(1.0)).min(15.0);
     for (index, page) in PageId::ALL.into_iter().enumerate() {
         let name = d.w.get(page.words_key());
         let text = format!("{} {name}", index + 1);
         let key = Press::new(&text)
             .named(name)
             .page(state.page == page)
-            .high(15.0)
+            .high(high_mm)
             .wide(width);
         if key.show(ui, s) {
             turn_to(state, page);
@@ -178,13 +192,17 @@ fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 }
 
 fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
+    let s = d.s;
     let id = ("page", state.page as u8, state.choosing.is_some());
     let room = ui.available_height();
+    let width = ui.available_width() - s.mm(theme::BAR_MM + 2.0);
     let scrolled = ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
         .max_height(room)
         .show(ui, |ui| {
+            // The bar may come and go; nothing beside it moves for that.
+            ui.set_max_width(width);
             if let Some(purpose) = state.choosing {
                 if let Some(ended) = choose::show(ui, d, purpose, &mut state.choosing_leaf) {
                     state.choosing = None;

@@ -119,7 +119,8 @@ impl Side {
             .with_title(&self.window.title)
             .with_inner_size(SIZE);
         if let Some(at) = self.at {
-            builder = builder.with_position(at);
+            // A monitor of its own is filled.
+            builder = builder.with_position(at).with_maximized(true);
         }
         let draw = Arc::clone(&self.window.draw);
         let open = Arc::clone(&self.open);

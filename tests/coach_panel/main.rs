@@ -35,6 +35,8 @@ pub struct Panel {
 /// The panel as a coach has it in front of her.
 pub struct Coach {
     pub h: Harness<'static, Panel>,
+    /// Lower edge of the screen, points.
+    bottom: f32,
 }
 
 /// Points of a millimetre of a screen of that many points and 15.6 inches.
@@ -66,7 +68,7 @@ impl Coach {
                 panel,
             );
         h.run();
-        Coach { h }
+        Coach { h, bottom: size.y }
     }
 
     /// The thing of that name that can be pressed.
@@ -84,7 +86,7 @@ impl Coach {
 
     pub fn press(&mut self, name: &str) {
         let place = self.thing(name).rect();
-        if place.bottom() > self.h.input().screen_rect.unwrap().bottom() {
+        if place.bottom() > self.bottom {
             self.thing(name).scroll_to_me();
             self.h.run();
         }

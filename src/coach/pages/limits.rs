@@ -63,7 +63,12 @@ fn whose(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGroup
                 .iter()
                 .map(|g| Press::new(group_word(d, *g)).page(*g == group))
                 .collect();
-            if let Some(index) = grid(ui, s, 4, keys) {
+            let across = if ui.available_width() < s.mm(95.0) {
+                3
+            } else {
+                4
+            };
+            if let Some(index) = grid(ui, s, across, keys) {
                 state.group = Some(AgeGroup::ALL[index]);
                 state.copying = false;
                 state.resetting = false;

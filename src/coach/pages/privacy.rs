@@ -173,10 +173,6 @@ fn pin(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             if none.show(ui, s) {
                 d.out.push(Command::SetPin(None));
             }
-            let lock = Press::new(d.w.get("privacy.lock")).enabled(set);
-            if lock.show(ui, s) {
-                d.out.push(Command::Lock);
-            }
         });
         let hint = if !state.pin.is_empty() && !long {
             Some("privacy.pin_short")
