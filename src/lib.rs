@@ -6,7 +6,7 @@
 //!
 //! Data flows one way:
 //! `capture → pose → track → stride → rules → feedback → {display, sound,
-//! store}`, wired together in [`station`]. No module knows a later one.
+//! store} → export`, wired together in [`station`]. No module knows a later one.
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
 pub mod capture;

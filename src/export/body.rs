@@ -99,6 +99,9 @@ fn mark(curves: &Curves, i: usize, rule: &str, leg: Leg) -> Vec<Px> {
     }
 }
 
+/// How far the line of the limit reaches, in lengths of the limb.
+const LIMIT_REACH: f64 = 1.3;
+
 /// The last limb turned to where the limit would have it. The angle was
 /// measured in space and is drawn in the picture, so the limit is put as far
 /// from the drawn angle of the flagged instant as it is from the value.
@@ -120,7 +123,10 @@ fn limit_line(curves: &Curves, now: &[Px], shown: Shown<'_>) -> Option<[Px; 2]> 
     let side = (from[0] * to[1] - from[1] * to[0]).signum();
     let (sin, cos) = (side * turn_deg).to_radians().sin_cos();
     let turned = [to[0] * cos - to[1] * sin, to[0] * sin + to[1] * cos];
-    let end = [vertex[0] + turned[0], vertex[1] + turned[1]];
+    let end = [
+        vertex[0] + LIMIT_REACH * turned[0],
+        vertex[1] + LIMIT_REACH * turned[1],
+    ];
     end.iter().all(|v| v.is_finite()).then_some([vertex, end])
 }
 

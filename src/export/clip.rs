@@ -177,10 +177,6 @@ impl ClipMaker {
                 ink::line(&mut out, bone.map(place), width * widen, colour);
             }
         }
-        if let Some(limit) = drawing.limit {
-            ink::dashes(&mut out, limit.map(place), 3.0 * width, inks.edge);
-            ink::dashes(&mut out, limit.map(place), 1.6 * width, inks.limit);
-        }
         for (widen, colour) in [(3.0, inks.edge), (2.0, inks.mark)] {
             for pair in drawing.mark.windows(2) {
                 ink::line(
@@ -190,6 +186,11 @@ impl ClipMaker {
                     colour,
                 );
             }
+        }
+        // Last, so that a limit close to the value is seen over it.
+        if let Some(limit) = drawing.limit {
+            ink::dashes(&mut out, limit.map(place), 3.0 * width, inks.edge);
+            ink::dashes(&mut out, limit.map(place), 1.6 * width, inks.limit);
         }
         out
     }

@@ -481,14 +481,14 @@ fn quantities_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
 }
 
 fn comments_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
-    let comments: Vec<(u32, usize, &str)> = passes
+    let comments: Vec<(i64, u32, usize, &str)> = passes
         .iter()
-        .flat_map(|(_, p)| {
+        .flat_map(|(s, p)| {
             p.notes
                 .iter()
                 .enumerate()
                 .filter(|(_, n)| !n.comment.trim().is_empty())
-                .map(move |(i, n)| (p.key.number, i + 1, n.comment.trim()))
+                .map(move |(i, n)| (s.number, p.key.number, i + 1, n.comment.trim()))
         })
         .collect();
     if comments.is_empty() {
@@ -498,7 +498,7 @@ fn comments_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
     page.word("h2", "section.comments");
     page.raw("<ul>\n");
     let words = page.words;
-    for (i, (pass, push, comment)) in comments.into_iter().enumerate() {
+    for (i, (session, pass, push, comment)) in comments.into_iter().enumerate() {
         let class = if i < COMMENTS_PRINTED {
             "clamp"
         } else {
@@ -506,7 +506,7 @@ fn comments_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
         };
         let _ = writeln!(
             page.html,
-            "<li class=\"{class}\"><span class=\"note\">{} {pass}.{push}</span> <bdi>{}</bdi></li>",
+            "<li class=\"{class}\"><span class=\"note\">{} {session}/{pass}.{push}</span> <bdi>{}</bdi></li>",
             escape(words.get("table.pass")),
             escape(comment)
         );
@@ -550,8 +550,6 @@ fn clips_section(
     if !flagged {
         return;
     }
-    page.raw("<section class=\"clips\">\n");
-    page.word("h2", "section.clips");
     let mut links = pictures
         .links
         .iter()
@@ -559,6 +557,14 @@ fn clips_section(
         .peekable();
     let place = person.unwrap_or(material.people.len());
     let broken = pictures.broken.get(place).copied().unwrap_or(0);
+    // On paper there are no clips, only what is to be said of them.
+    let class = if links.peek().is_some() && broken == 0 {
+        "clips screen"
+    } else {
+        "clips"
+    };
+    page.raw(&format!("<section class=\"{class}\">\n"));
+    page.word("h2", "section.clips");
     if links.peek().is_none() && broken == 0 {
         let consent = person
             .and_then(|i| material.people.get(i))

@@ -31,7 +31,7 @@ pub trait Shelf {
 
 /// Raised when what a clip looks like changes: clips of an unfinished export
 /// are then made again.
-const CLIP_STYLE: &str = "clip 1";
+const CLIP_STYLE: &str = "clip 2";
 /// How far below normal the encoding thread stands: judging comes first.
 const NICE: i32 = 10;
 /// Bytes for pages, tables and what a file system adds, at least.

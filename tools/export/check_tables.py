@@ -48,7 +48,7 @@ def tables(export, schema, semicolon):
     for file in sorted(export.glob("session*.json")):
         faults = list(validator.iter_errors(json.loads(file.read_text())))
         assert not faults, faults[:3]
-        print(f"{file.name}: keeps to the schema (Python jsonschema {jsonschema.__version__})")
+        print(f"{file.name}: keeps to the schema (Python jsonschema)")
     for file in sorted(export.glob("points/*.csv"))[:1]:
         points = pandas.read_csv(file, sep=None, engine="python", encoding="utf-8-sig")
         assert points["point"].nunique() == 33
@@ -83,7 +83,7 @@ def sheet(xlsx, parquet):
             if isinstance(wanted[name], float) and not pandas.isna(wanted[name]):
                 assert kind == "n" and abs(float(value) - wanted[name]) < 1e-9, (name, kind, value, wanted[name])
                 checked += 1
-            elif name == "skater" and wanted[name]:
+            elif name == "skater" and isinstance(wanted[name], str):
                 text = strings[int(value)]
                 guarded = wanted[name][0] in "=+-@"
                 assert text.lstrip("'").replace("\u202e", "") == wanted[name].replace("\u202e", "") or guarded, (text, wanted[name])
