@@ -103,7 +103,8 @@ fn it_opens_no_socket_to_anywhere_else_and_tells_the_service_manager_that_it_liv
             return true;
         }
         let signs = told.iter().filter(|t| *t == "WATCHDOG=1").count();
-        signs >= 5 && !station.announced().is_empty()
+        let status = told.iter().any(|t| t.starts_with("STATUS="));
+        signs >= 5 && status && !station.announced().is_empty()
     });
     if station.err().contains("PTRACE") {
         println!("skipped: this user may not trace ({})", station.err());

@@ -119,8 +119,8 @@ pub fn run(
                 if let Some(age_s) = feed.clock().age_s(pass.ended_at_s) {
                     let n = lateness.passes;
                     keep(&mut lateness.pass_end_to_cue_s, n, age_s);
-                    lateness.passes += 1;
                 }
+                lateness.passes += 1;
                 on_pass(stage, pass, cue);
             }
         }

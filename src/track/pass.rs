@@ -55,6 +55,9 @@ pub enum Ending {
     SourceEnded,
 }
 
+/// Only who was followed for so long is taken to be on the way out, seconds.
+const LEAVING_NEEDS_S: f64 = 1.0;
+
 /// The samples of one person, growing.
 pub struct Segment {
     samples: Vec<Sample>,
@@ -97,6 +100,10 @@ impl Segment {
         let (Some(last), [expected_px, _]) = (self.samples.last(), self.expected_px(now_s)) else {
             return false;
         };
+        // Somebody seen for a moment at the edge may jump about there.
+        if now_s - self.samples.first().map_or(now_s, |s| s.t_s) < LEAVING_NEEDS_S {
+            return false;
+        }
         let lowest_px = last.points.iter().map(|p| p.y_px).fold(f32::MIN, f32::max);
         if f64::from(lowest_px) > f64::from(frame_px[1]) {
             return true;

@@ -150,7 +150,7 @@ fn a_push_without_pictures_or_points_says_why() {
 #[test]
 fn another_rule_of_the_push_is_shown() {
     let mut coach = Coach::at(PageId::Passes, rich());
-    coach.press("Pass 12, push 2, Kim, right, Leg extension 134°, Trunk lean 78°");
+    coach.press("Pass 12, push 2, Kim, right, Leg extension 137°, Trunk lean 78°");
     let push = PushKey {
         pass: pass_key(12),
         position: 1,
