@@ -108,7 +108,7 @@ fn killed_at_any_moment_every_announced_pass_is_stored() {
     assert_eq!(session.state, kickplate::store::SessionState::Closed);
 }
 
-/// A station whose recordings folder is a file system of one megabyte, in
+/// A station whose recordings folder is a small file system (64 MB: passes are kept with their points), in
 /// name spaces of its own. `None` where this user may not have one.
 fn on_a_small_disk(place: &Place, options: &str) -> Option<Station> {
     if !is_there("unshare", "which gives the test a disk of its own") {
@@ -135,7 +135,7 @@ fn on_a_small_disk(place: &Place, options: &str) -> Option<Station> {
     // The second shell makes the disk writable when asked to, and ends with
     // the station.
     let script = format!(
-        "mount -t tmpfs -o size=1m,mode=700,{options} tmpfs '{folder}' || exit 99
+        "mount -t tmpfs -o size=64m,mode=700,{options} tmpfs '{folder}' || exit 99
          (while kill -0 $$ 2>/dev/null; do
             if [ -e '{control}' ]; then mount -o remount,rw '{folder}'; exit; fi
             sleep 0.1
