@@ -151,7 +151,7 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[&str]) -> JudgedPush {
                     limit,
                 });
             }
-            if i == 1 && seed % 3 == 0 {
+            if i == 1 && seed.is_multiple_of(3) {
                 return Measure::not_judged("the far leg is partly hidden");
             }
             Measure::judged(value, error, "smallest angle of the glide")
@@ -181,7 +181,7 @@ pub fn passes() -> Vec<PassRow> {
                     let leg = if i % 2 == 0 { Leg::Left } else { Leg::Right };
                     let flagged: &[&str] = match (n + i) % 4 {
                         0 => &["knee_bend"],
-                        1 if n % 3 == 0 => &["extension", "trunk_lean"],
+                        1 if n.is_multiple_of(3) => &["extension", "trunk_lean"],
                         _ => &[],
                     };
                     let mut note = PushNote::default();
@@ -204,7 +204,7 @@ pub fn passes() -> Vec<PassRow> {
             PassRow {
                 key: pass_key(number),
                 at: format!("18:{:02}", 4 + number),
-                skater: (n % 5 != 0).then_some(SkaterId(1 + (number as i64 - 1) % 9)),
+                skater: (!n.is_multiple_of(5)).then_some(SkaterId(1 + (number as i64 - 1) % 9)),
                 view: View::Side,
                 speed_mps: 5.1 + 0.1 * n as f64,
                 cue: if n % 4 == 2 { "Well done" } else { "Ride low" }.to_owned(),

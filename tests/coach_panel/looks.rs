@@ -36,8 +36,11 @@ fn setup(language: Language) -> PanelSetup {
     }
 }
 
+/// What is done to the panel before it is looked at.
+type Prepare = Option<fn(&mut PanelState)>;
+
 /// Every page in the states that look different.
-fn pages() -> Vec<(String, PageId, PanelView, Option<fn(&mut PanelState)>)> {
+fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
     let mut out = vec![];
     let mut full = rich();
     full.progress = Some(Arc::new(progress(SkaterId(4))));

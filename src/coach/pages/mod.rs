@@ -110,7 +110,7 @@ pub(super) fn band_colour(band: BandColour) -> Color32 {
 }
 
 /// The name of an arm band's colour among the words.
-pub(super) fn band_word<'a>(w: &'a CoachWords, band: BandColour) -> &'a str {
+pub(super) fn band_word(w: &CoachWords, band: BandColour) -> &str {
     w.get(match band {
         BandColour::Red => "band.red",
         BandColour::Orange => "band.orange",

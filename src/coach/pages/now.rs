@@ -159,12 +159,15 @@ fn upcoming(d: &Desk<'_>) -> String {
     let from = queue
         .current
         .and_then(|id| queue.order.iter().position(|q| *q == id));
-    let names: Vec<String> = match from {
-        Some(at) => queue.order.iter().cycle().skip(at + 1).take(2),
-        None => queue.order.iter().cycle().skip(0).take(2),
-    }
-    .map(|id| d.label(Some(*id)))
-    .collect();
+    let first = from.map_or(0, |at| at + 1);
+    let names: Vec<String> = queue
+        .order
+        .iter()
+        .cycle()
+        .skip(first)
+        .take(2)
+        .map(|id| d.label(Some(*id)))
+        .collect();
     d.w.say("now.then", &[("names", &names.join(", "))])
 }
 
