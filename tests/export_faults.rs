@@ -210,7 +210,7 @@ fn the_command_exports_with_spaces_in_its_path_and_says_where() {
 }
 
 /// A limit on the size of files stands in for a full disk: the same call
-/// fails in the middle of a file. `tools/export/check.sh` fills a real one.
+/// fails in the middle of a file.
 #[test]
 fn a_disk_that_becomes_full_is_one_sentence_and_leaves_nothing() {
     let recorded = recorded();

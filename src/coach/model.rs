@@ -341,7 +341,7 @@ pub struct ProgressPoint {
 pub struct Privacy {
     /// Whether pictures are kept of those who consented.
     pub keep_pictures: bool,
-    /// Days pictures and passes are kept.
+    /// Days pictures are kept.
     pub keep_days: Option<u32>,
     /// Gigabytes pictures may take.
     pub keep_gb: Option<f64>,
