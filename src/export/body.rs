@@ -2,25 +2,8 @@
 
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
-use crate::stride::{Curves, Leg, leg_points};
-
-/// The body's lines from joint to joint.
-const BONES: [(P, P); 14] = [
-    (P::LeftShoulder, P::RightShoulder),
-    (P::LeftHip, P::RightHip),
-    (P::LeftShoulder, P::LeftHip),
-    (P::RightShoulder, P::RightHip),
-    (P::LeftShoulder, P::LeftElbow),
-    (P::LeftElbow, P::LeftWrist),
-    (P::RightShoulder, P::RightElbow),
-    (P::RightElbow, P::RightWrist),
-    (P::LeftHip, P::LeftKnee),
-    (P::LeftKnee, P::LeftAnkle),
-    (P::LeftAnkle, P::LeftToe),
-    (P::RightHip, P::RightKnee),
-    (P::RightKnee, P::RightAnkle),
-    (P::RightAnkle, P::RightToe),
-];
+use crate::rules::{BONES, mark_points};
+use crate::stride::{Curves, Leg};
 
 /// A point of the camera's frame, pixels.
 type Px = [f64; 2];
@@ -62,7 +45,7 @@ impl Drawing {
         if off_s > 1.0 / curves.rate_hz {
             return Drawing::default();
         }
-        let mark = mark(curves, i, shown.rule, shown.leg);
+        let mark = mark_points(curves, i, shown.rule, shown.leg);
         Drawing {
             bones: BONES
                 .iter()
@@ -74,31 +57,6 @@ impl Drawing {
     }
 }
 
-/// The points a rule measures, in their order along the body.
-fn mark(curves: &Curves, i: usize, rule: &str, leg: Leg) -> Vec<Px> {
-    let points = &curves.points[i];
-    let at = |p: P| points[p as usize];
-    let mid = |a: P, b: P| curves.mid(i, a as usize, b as usize);
-    let joints = leg_points(leg);
-    let shoulders = mid(P::LeftShoulder, P::RightShoulder);
-    let hips = mid(P::LeftHip, P::RightHip);
-    match rule {
-        "knee_bend" | "extension" => [joints.hip, joints.knee, joints.ankle]
-            .map(|p| points[p])
-            .to_vec(),
-        "trunk_lean" => vec![[hips[0], shoulders[1]], hips, shoulders],
-        "recovery_gap" => vec![at(P::LeftHeel), at(P::RightHeel)],
-        "toe_direction" => vec![points[joints.heel], points[joints.toe]],
-        _ => vec![
-            shoulders,
-            at(match leg {
-                Leg::Left => P::LeftWrist,
-                Leg::Right => P::RightWrist,
-            }),
-        ],
-    }
-}
-
 /// How far the line of the limit reaches, in lengths of the limb.
 const LIMIT_REACH: f64 = 1.3;
 
@@ -107,7 +65,7 @@ const LIMIT_REACH: f64 = 1.3;
 /// from the drawn angle of the flagged instant as it is from the value.
 fn limit_line(curves: &Curves, now: &[Px], shown: Shown<'_>) -> Option<[Px; 2]> {
     let &[a, vertex, b] = now else { return None };
-    let then = mark(
+    let then = mark_points(
         curves,
         curves.index_at(shown.flagged_at_s),
         shown.rule,
@@ -137,13 +95,8 @@ fn sub(a: Px, b: Px) -> Px {
 /// Middle of the hips and height of the body at a time, pixels of the frame.
 pub fn place_px(curves: &Curves, t_s: f64) -> Option<(Px, f64)> {
     let i = curves.index_at(t_s);
-    let points = curves.points.get(i)?;
-    let (mut top, mut foot) = (f64::MAX, f64::MIN);
-    for [_, y] in points {
-        (top, foot) = (top.min(*y), foot.max(*y));
-    }
+    let height = curves.height_px(i)?;
     let hips = curves.mid(i, P::LeftHip as usize, P::RightHip as usize);
-    let height = foot - top;
     (height.is_finite() && height > 1.0 && hips.iter().all(|v| v.is_finite()))
         .then_some((hips, height))
 }

@@ -33,6 +33,24 @@ pub struct Watch {
     pub live: bool,
 }
 
+/// Since when the tracks before one camera are passing.
+#[derive(Debug, Clone, Default)]
+pub struct Presence(Vec<(u32, f64)>);
+
+impl Presence {
+    /// Takes in who is passing at `now_s`. Gives since when the one of them
+    /// is passing who has been for longest.
+    pub fn since(&mut self, passing: &[u32], now_s: f64) -> Option<f64> {
+        self.0.retain(|(id, _)| passing.contains(id));
+        for &id in passing {
+            if !self.0.iter().any(|(known, _)| *known == id) {
+                self.0.push((id, now_s));
+            }
+        }
+        self.0.iter().map(|(_, since_s)| *since_s).reduce(f64::min)
+    }
+}
+
 /// Holds a pass back until the other camera's pass of the same skater has
 /// ended too, or none can come.
 ///

@@ -1,7 +1,7 @@
 //! Two judged passes of one skater put together.
 
 use crate::config::View;
-use crate::rules::{Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, RULES, Thresholds};
+use crate::rules::{JudgedPass, JudgedPush, Measure, QUANTITIES, Thresholds, flags_of};
 
 /// Two cameras mean the same push when their toe-offs are this near, seconds:
 /// less than half a step, and more than the clocks of two cameras are apart.
@@ -100,25 +100,4 @@ fn take_better(mine: &mut [Measure], other: &[Measure], view: View) {
             };
         }
     }
-}
-
-fn flags_of(measures: &[Measure], thresholds: &Thresholds) -> Vec<Flag> {
-    RULES
-        .iter()
-        .zip(&thresholds.limits)
-        .zip(measures)
-        .filter_map(|((rule, limits), measure)| {
-            let value = beyond(measure, limits)?;
-            Some(Flag {
-                rule: rule.id.to_owned(),
-                value: value.0,
-                limit: value.1,
-            })
-        })
-        .collect()
-}
-
-fn beyond(measure: &Measure, limits: &Limits) -> Option<(f64, f64)> {
-    let value = measure.value.filter(|_| measure.judged && limits.flagged)?;
-    Some((value, limits.beyond(value)?))
 }

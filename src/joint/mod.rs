@@ -16,7 +16,7 @@
 mod matcher;
 mod merge;
 
-pub use matcher::{Matcher, Span, Watch};
+pub use matcher::{Matcher, Presence, Span, Watch};
 pub use merge::{merge, with_thresholds};
 
 #[cfg(test)]

@@ -169,3 +169,13 @@ fn other_thresholds_give_other_flags_and_the_same_measures() {
     assert_eq!(judged.pushes[0].measures, before.pushes[0].measures);
     assert_eq!(judged.thresholds, lenient);
 }
+
+#[test]
+fn who_has_been_passing_longest_counts_until_gone() {
+    let mut presence = Presence::default();
+    assert_eq!(presence.since(&[], 1.0), None);
+    assert_eq!(presence.since(&[4], 2.0), Some(2.0));
+    assert_eq!(presence.since(&[4, 5], 3.0), Some(2.0));
+    assert_eq!(presence.since(&[5], 4.0), Some(3.0));
+    assert_eq!(presence.since(&[4], 5.0), Some(5.0));
+}

@@ -33,12 +33,7 @@ fn judge_push(motion: &PassMotion, push: &Push, thresholds: &Thresholds) -> Judg
         .iter()
         .map(|rule| measure(rule, motion, push))
         .collect();
-    let flags = RULES
-        .iter()
-        .zip(&thresholds.limits)
-        .zip(&measures)
-        .filter_map(|((rule, limits), measure)| flag(rule, limits, measure))
-        .collect();
+    let flags = flags_of(&measures, thresholds);
     JudgedPush {
         leg: push.leg,
         near_leg: push.near_leg,
@@ -86,6 +81,17 @@ fn height_share(motion: &PassMotion, push: &Push) -> f64 {
     m_per_px.map_or(0.0, |m_per_px| {
         BENT_SHARE * motion.lane.skater_height_m / m_per_px / (2.0 * motion.camera.cy_px)
     })
+}
+
+/// What of the measures of a push, in the order of the rule table, is beyond
+/// its limit.
+pub fn flags_of(measures: &[Measure], thresholds: &Thresholds) -> Vec<Flag> {
+    RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .zip(measures)
+        .filter_map(|((rule, limits), measure)| flag(rule, limits, measure))
+        .collect()
 }
 
 fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {

@@ -11,6 +11,7 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod figure;
 mod judge;
 mod judged;
 mod report;
@@ -19,7 +20,8 @@ mod table;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
-pub use judge::judge;
+pub use figure::{BONES, mark_points};
+pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
 pub use report::{QUANTITIES, Quantity, QuantityUnit};
 pub use settings::AgeGroups;

@@ -249,19 +249,28 @@ impl Analyser {
     /// pictures; `last` when nothing more will come. Nothing without a second
     /// camera.
     pub fn due(&mut self, origin: Option<Instant>, live: bool, last: bool) -> Vec<Happening> {
-        let passing: Vec<u32> = self.tracker.passing().collect();
-        let complete = match &mut self.second {
-            None => return Vec::new(),
-            Some(second) if last => second.finish(origin),
-            Some(second) => second.due(origin, live, &passing),
+        let Some(second) = &mut self.second else {
+            return Vec::new();
         };
+        let complete = if last {
+            second.finish(origin)
+        } else {
+            let passing: Vec<u32> = self.tracker.passing().collect();
+            second.due(origin, live, &passing)
+        };
+        if complete.is_empty() {
+            return Vec::new();
+        }
+        let lane = second.lane().clone();
         complete
             .into_iter()
             .map(|complete| {
                 let measured = match complete {
                     Complete::First(measured) => *measured,
-                    Complete::Both(measured, theirs) => self.put_together(*measured, *theirs),
-                    Complete::Second(theirs) => self.measure_second(*theirs),
+                    Complete::Both(measured, theirs) => {
+                        self.put_together(&lane, *measured, &theirs)
+                    }
+                    Complete::Second(theirs) => self.measure_second(&lane, *theirs),
                 };
                 Happening::Judged(Box::new(self.say(measured)))
             })
@@ -292,37 +301,31 @@ impl Analyser {
         happenings
     }
 
-    fn measure(&mut self, pass: Pass) -> Measured {
-        let skating = self
-            .control
-            .as_ref()
-            .and_then(|control| control.lineup.pass_ended(pass.track_id));
-        let lane = &self.judging.lane;
-        // The skater's own stature gives the picture a better scale.
-        let own_lane = Some(lane_of(lane, skating.as_ref())).filter(|own| own != lane);
-        let mut motion = cut(&pass, own_lane.as_ref().unwrap_or(lane));
-        motion.corrected = self.judging.corrections;
-        let thresholds = skating
-            .as_ref()
-            .map_or(&self.judging.thresholds, |s| &s.thresholds);
+    /// A pass this camera saw.
+    fn measure(&self, pass: Pass) -> Measured {
+        let skating = self.skating(pass.track_id);
+        let lane = lane_of(&self.judging.lane, skating.as_ref());
+        let own_lane = Some(&lane)
+            .filter(|own| **own != self.judging.lane)
+            .cloned();
         Measured {
-            pass: judge(&motion, thresholds),
-            motion,
-            skating,
-            points: pass,
             lane: own_lane,
             own_pictures: true,
+            ..self.measure_on(lane, skating, pass)
         }
     }
 
+    /// A pass this camera missed and the second one saw.
+    fn measure_second(&self, second: &Lane, theirs: Pass) -> Measured {
+        let skating = self.skating(theirs.track_id);
+        let lane = lane_of(second, skating.as_ref());
+        self.measure_on(lane, skating, theirs)
+    }
+
     /// What the second camera saw of a pass is put to it.
-    fn put_together(&self, measured: Measured, theirs: Pass) -> Measured {
-        let Some(second) = &self.second else {
-            return measured;
-        };
-        let lane = lane_of(second.lane(), measured.skating.as_ref());
-        let mut motion = cut(&theirs, &lane);
-        motion.corrected = self.judging.corrections;
+    fn put_together(&self, second: &Lane, measured: Measured, theirs: &Pass) -> Measured {
+        let lane = lane_of(second, measured.skating.as_ref());
+        let motion = self.motion(theirs, &lane);
         let judged = judge(&motion, &measured.pass.thresholds);
         Measured {
             pass: merge(measured.pass, &judged),
@@ -330,22 +333,30 @@ impl Analyser {
         }
     }
 
-    /// A pass this camera missed.
-    fn measure_second(&mut self, theirs: Pass) -> Measured {
-        let lane = match &self.second {
-            Some(second) => second.lane().clone(),
-            None => self.judging.lane.clone(),
-        };
-        let measured = self.measure(theirs);
-        let lane = lane_of(&lane, measured.skating.as_ref());
-        let mut motion = cut(&measured.points, &lane);
-        motion.corrected = self.judging.corrections;
+    /// Whose pass has just ended.
+    fn skating(&self, track_id: u32) -> Option<Skating> {
+        self.control.as_ref()?.lineup.pass_ended(track_id)
+    }
+
+    fn measure_on(&self, lane: Lane, skating: Option<Skating>, points: Pass) -> Measured {
+        let motion = self.motion(&points, &lane);
+        let thresholds = skating
+            .as_ref()
+            .map_or(&self.judging.thresholds, |s| &s.thresholds);
         Measured {
-            pass: judge(&motion, &measured.pass.thresholds),
+            pass: judge(&motion, thresholds),
             motion,
+            skating,
+            points,
             lane: Some(lane),
             own_pictures: false,
-            ..measured
+        }
+    }
+
+    fn motion(&self, points: &Pass, lane: &Lane) -> PassMotion {
+        PassMotion {
+            corrected: self.judging.corrections,
+            ..cut(points, lane)
         }
     }
 
@@ -385,7 +396,8 @@ impl Analyser {
     }
 }
 
-/// A lane with the stature of who skates on it, where that is known.
+/// A lane with the stature of who skates on it, where that is known: it gives
+/// the picture a better scale.
 fn lane_of(lane: &Lane, skating: Option<&Skating>) -> Lane {
     Lane {
         skater_height_m: skating

@@ -17,21 +17,15 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, Sender, bounded};
 
 use super::analyser::pose_settings;
+use super::live::LOAD_AGAIN;
+use super::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
 use super::{EngineChoice, ModelChoice};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
-use crate::joint::Watch;
+use crate::joint::{Presence, Watch};
 use crate::pose::Estimator;
 use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 
-/// Longest wait for a frame before the end of the program is looked for.
-const WAIT: Duration = Duration::from_millis(100);
-/// Pause before the model is loaded again after a fault.
-const LOAD_AGAIN: Duration = Duration::from_secs(5);
-/// Without a frame for this long, seconds, open passes end.
-const SILENT_S: f64 = 0.5;
-/// A fault of the engine is logged at most this often.
-const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
 /// Passes that may wait to be taken: more than a lane gives in a minute.
 const QUEUE: usize = 64;
 /// How long the end waits for the thread.
@@ -164,8 +158,7 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
     let feed = Feed::start(settings.source.clone(), settings.pace, None);
     let mut tracker = Tracker::new(settings.lane.clone(), settings.track);
     let mut complained: Option<Instant> = None;
-    // Track numbers that are passing, and since when on the station's clock.
-    let mut passing: Vec<(u32, f64)> = Vec::new();
+    let mut presence = Presence::default();
     while !shared.stop.load(Ordering::Relaxed) {
         let taken = feed.take(WAIT);
         let status = feed.status();
@@ -206,14 +199,8 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
         }
         let now_s = since_epoch_s(settings.epoch, Instant::now());
         let ids: Vec<u32> = tracker.passing().collect();
-        passing.retain(|(id, _)| ids.contains(id));
-        for id in ids {
-            if !passing.iter().any(|(known, _)| *known == id) {
-                passing.push((id, now_s));
-            }
-        }
         *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch {
-            passing_since_s: passing.iter().map(|(_, since_s)| *since_s).reduce(f64::min),
+            passing_since_s: presence.since(&ids, now_s),
             live: status.state == FeedState::Live,
         };
         *shared.status.lock().unwrap_or_else(PoisonError::into_inner) = Some(status);

@@ -33,7 +33,7 @@ use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy, Written};
 use crate::track::TrackSettings;
 
 /// Pause before the model is loaded again after a fault.
-const LOAD_AGAIN: Duration = Duration::from_secs(5);
+pub(super) const LOAD_AGAIN: Duration = Duration::from_secs(5);
 /// How long the end of the program waits for the loop and the disk.
 const ENDING: Duration = Duration::from_secs(5);
 

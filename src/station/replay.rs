@@ -19,7 +19,7 @@ use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
-use crate::rules::{JudgedPass, JudgedPush, RULES};
+use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 use super::packed::Packed;
@@ -45,24 +45,6 @@ const HOLD: Duration = Duration::from_millis(1500);
 
 /// Height of what is shown, in heights of the body.
 const ROOM_AROUND_BODY: f32 = 1.7;
-
-/// The body's lines from joint to joint.
-const BONES: [(P, P); 14] = [
-    (P::LeftShoulder, P::RightShoulder),
-    (P::LeftHip, P::RightHip),
-    (P::LeftShoulder, P::LeftHip),
-    (P::RightShoulder, P::RightHip),
-    (P::LeftShoulder, P::LeftElbow),
-    (P::LeftElbow, P::LeftWrist),
-    (P::RightShoulder, P::RightElbow),
-    (P::RightElbow, P::RightWrist),
-    (P::LeftHip, P::LeftKnee),
-    (P::LeftKnee, P::LeftAnkle),
-    (P::LeftAnkle, P::LeftToe),
-    (P::RightHip, P::RightKnee),
-    (P::RightKnee, P::RightAnkle),
-    (P::RightAnkle, P::RightToe),
-];
 
 /// A frame made small, with every face that was found made unreadable where
 /// that is wanted. `None` then also for a frame in which nobody was found:
@@ -325,36 +307,12 @@ fn overlay(
         ]
     };
     let at = |p: P| share(points[p as usize]);
-    let mid = |a: P, b: P| share(curves.mid(i, a as usize, b as usize));
-    let (shoulders, hips) = (
-        mid(P::LeftShoulder, P::RightShoulder),
-        mid(P::LeftHip, P::RightHip),
-    );
-    let joints = leg_points(leg);
-    let of_leg = |joint: usize| share(points[joint]);
-    let mark = match rule {
-        "knee_bend" | "extension" => {
-            vec![
-                of_leg(joints.hip),
-                of_leg(joints.knee),
-                of_leg(joints.ankle),
-            ]
-        }
-        "trunk_lean" => vec![shoulders, hips, [hips[0], shoulders[1]]],
-        "recovery_gap" => vec![at(P::LeftHeel), at(P::RightHeel)],
-        "toe_direction" => vec![of_leg(joints.heel), of_leg(joints.toe)],
-        _ => vec![
-            shoulders,
-            at(match leg {
-                Leg::Left => P::LeftWrist,
-                Leg::Right => P::RightWrist,
-            }),
-        ],
-    };
+    let hips = share(curves.mid(i, P::LeftHip as usize, P::RightHip as usize));
+    let mark = mark_points(curves, i, rule, leg).into_iter().map(share);
     Overlay {
         lines: BONES.map(|(a, b)| [at(a), at(b)]).to_vec(),
         mark: Some(AngleMark {
-            points: mark,
+            points: mark.collect(),
             rule,
             numbers: None,
         }),
@@ -365,14 +323,9 @@ fn overlay(
 /// Height of the body at a time, pixels.
 fn body_px(motion: &PassMotion, t_s: f64) -> f32 {
     let curves = &motion.curves;
-    let Some(points) = curves.points.get(curves.index_at(t_s)) else {
-        return f32::MAX;
-    };
-    let (mut top, mut foot) = (f64::MAX, f64::MIN);
-    for [_, y] in points {
-        (top, foot) = (top.min(*y), foot.max(*y));
-    }
-    (foot - top) as f32
+    curves
+        .height_px(curves.index_at(t_s))
+        .map_or(f32::MAX, |px| px as f32)
 }
 
 struct Shot {

@@ -13,11 +13,11 @@ use crate::rules::JudgedPass;
 
 /// Longest wait for a frame before the screen and the faults are looked at
 /// again.
-const WAIT: Duration = Duration::from_millis(100);
+pub(super) const WAIT: Duration = Duration::from_millis(100);
 /// Without a frame for this long, seconds, open passes end.
-const SILENT_S: f64 = 0.5;
+pub(super) const SILENT_S: f64 = 0.5;
 /// A fault of the engine is logged at most this often.
-const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
+pub(super) const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
 
 /// Ends every loop of the station. Shared with the window and the signals.
 pub type Stop = Arc<AtomicBool>;

@@ -10,7 +10,7 @@ use std::time::Instant;
 use super::analyser::Measured;
 use super::eye::{EyePass, FurtherEye, since_epoch_s};
 use crate::config::Lane;
-use crate::joint::{Matcher, Span, Watch};
+use crate::joint::{Matcher, Presence, Span, Watch};
 use crate::track::Pass;
 
 /// Added to the second camera's track numbers, so that a number stays unique
@@ -56,8 +56,8 @@ pub struct Second {
     fresh: Vec<Measured>,
     first: Vec<(u64, Measured)>,
     second: Vec<(u64, EyePass)>,
-    /// Tracks passing before the first camera, and since when.
-    passing: Vec<(u32, f64)>,
+    /// Who is passing before the first camera.
+    passing: Presence,
     next_key: u64,
 }
 
@@ -73,7 +73,7 @@ impl Second {
             fresh: Vec::new(),
             first: Vec::new(),
             second: Vec::new(),
-            passing: Vec::new(),
+            passing: Presence::default(),
             next_key: 0,
         }
     }
@@ -94,14 +94,8 @@ impl Second {
     pub fn due(&mut self, origin: Option<Instant>, live: bool, passing: &[u32]) -> Vec<Complete> {
         let to_station_s = self.take_in(origin);
         let now_s = since_epoch_s(self.epoch, Instant::now());
-        self.passing.retain(|(id, _)| passing.contains(id));
-        for &id in passing {
-            if !self.passing.iter().any(|(known, _)| *known == id) {
-                self.passing.push((id, now_s));
-            }
-        }
         let first = Watch {
-            passing_since_s: self.passing.iter().map(|(_, s)| *s).reduce(f64::min),
+            passing_since_s: self.passing.since(passing, now_s),
             live,
         };
         let groups = self.matcher.due(now_s, [first, self.eye.watch()]);

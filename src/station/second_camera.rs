@@ -3,6 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::settings;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
 
 const CAMERA: Key = Key {
@@ -18,30 +19,9 @@ const LANE: Key = Key::with_default(
     "\"lane-front.toml\"",
     "How the second camera stands; a path that is not absolute starts at the folder of this file.",
 );
-const WIDTH: Key = Key::with_default(
-    "width",
-    Kind::Whole {
-        low: 320,
-        high: 3840,
-    },
-    "1280",
-    "Picture width asked of the second camera, pixels.",
-);
-const HEIGHT: Key = Key::with_default(
-    "height",
-    Kind::Whole {
-        low: 240,
-        high: 2160,
-    },
-    "720",
-    "Picture height asked of the second camera, pixels.",
-);
-const FPS: Key = Key::with_default(
-    "fps",
-    Kind::Whole { low: 5, high: 120 },
-    "30",
-    "Pictures a second asked of the second camera.",
-);
+const WIDTH: Key = settings::width("Picture width asked of the second camera, pixels.");
+const HEIGHT: Key = settings::height("Picture height asked of the second camera, pixels.");
+const FPS: Key = settings::fps("Pictures a second asked of the second camera.");
 
 /// Every key of the table `[second_camera]`.
 pub const SECOND_CAMERA_KEYS: [&Key; 5] = [&CAMERA, &LANE, &WIDTH, &HEIGHT, &FPS];

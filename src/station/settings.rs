@@ -36,30 +36,9 @@ const CAMERA: Key = Key::with_default(
     "\"auto\"",
     "The camera: auto takes the first one found, or the stable id that 'kickplate cameras' prints.",
 );
-const WIDTH: Key = Key::with_default(
-    "width",
-    Kind::Whole {
-        low: 320,
-        high: 3840,
-    },
-    "1280",
-    "Picture width asked of the camera, pixels.",
-);
-const HEIGHT: Key = Key::with_default(
-    "height",
-    Kind::Whole {
-        low: 240,
-        high: 2160,
-    },
-    "720",
-    "Picture height asked of the camera, pixels.",
-);
-const FPS: Key = Key::with_default(
-    "fps",
-    Kind::Whole { low: 5, high: 120 },
-    "30",
-    "Pictures a second asked of the camera.",
-);
+const WIDTH: Key = width("Picture width asked of the camera, pixels.");
+const HEIGHT: Key = height("Picture height asked of the camera, pixels.");
+const FPS: Key = fps("Pictures a second asked of the camera.");
 const LANE: Key = Key::with_default(
     "lane",
     Kind::Text,
@@ -146,6 +125,29 @@ const FOCUS_RULE: Key = Key {
     example: "\"knee_bend\"",
     what: "The one rule cues are about.",
 };
+
+/// The key of the picture width of a camera, here and in other tables.
+pub(super) const fn width(what: &'static str) -> Key {
+    let kind = Kind::Whole {
+        low: 320,
+        high: 3840,
+    };
+    Key::with_default("width", kind, "1280", what)
+}
+
+/// The key of the picture height of a camera.
+pub(super) const fn height(what: &'static str) -> Key {
+    let kind = Kind::Whole {
+        low: 240,
+        high: 2160,
+    };
+    Key::with_default("height", kind, "720", what)
+}
+
+/// The key of a camera's pictures a second.
+pub(super) const fn fps(what: &'static str) -> Key {
+    Key::with_default("fps", Kind::Whole { low: 5, high: 120 }, "30", what)
+}
 
 /// Every key of the station file, in the order of the reference.
 pub const STATION_KEYS: [&Key; 16] = [

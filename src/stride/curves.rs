@@ -89,6 +89,17 @@ impl Curves {
         (i.max(0.0) as usize).min(self.len().saturating_sub(1))
     }
 
+    /// Height of the body in the picture at a sample, top to lowest point,
+    /// pixels; `None` where there is no such sample.
+    pub fn height_px(&self, i: usize) -> Option<f64> {
+        let points = self.points.get(i)?;
+        let (mut top, mut foot) = (f64::MAX, f64::MIN);
+        for [_, y] in points {
+            (top, foot) = (top.min(*y), foot.max(*y));
+        }
+        Some(foot - top)
+    }
+
     /// Middle of two points of a sample, pixels.
     pub fn mid(&self, i: usize, a: usize, b: usize) -> [f64; 2] {
         let (p, q) = (self.points[i][a], self.points[i][b]);
