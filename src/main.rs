@@ -463,7 +463,7 @@ fn check_config(lanes: &[PathBuf]) -> anyhow::Result<ExitCode> {
     let mut results = Vec::new();
     match settings {
         Ok(settings) => {
-            lanes.insert(0, settings.lane);
+            lanes.splice(0..0, settings.lanes());
             results.push(Ok(station_path));
         }
         Err(e) => results.push(Err(e)),

@@ -214,6 +214,35 @@ fn a_recording_is_judged_with_the_settings_of_the_station() {
 }
 
 #[test]
+fn a_named_file_that_is_not_there_is_named_and_ends_with_2() {
+    let home = Home::new();
+    for words in [
+        &["--source", "nope.mp4"][..],
+        &["bench", "nope.mp4"],
+        &["soak", "nope.mp4"],
+        &["roster", "import", "nope.mp4"],
+        &["restore", "nope.mp4"],
+    ] {
+        let output = home.run(words);
+        assert_eq!(output.status.code(), Some(2), "{words:?}");
+        let said = one_sentence(&output);
+        assert!(said.contains("no file 'nope.mp4'"), "{words:?}: {said}");
+    }
+}
+
+#[test]
+fn the_lane_of_the_second_camera_is_checked_too() {
+    let home = Home::new();
+    home.write(
+        "station.toml",
+        "[second_camera]\ncamera = \"x\"\nlane = \"lane-of-nobody.toml\"\n",
+    );
+    let output = home.run(&["config", "check"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(one_sentence(&output).contains("lane-of-nobody.toml"));
+}
+
+#[test]
 fn help_and_version_end_with_0() {
     let home = Home::new();
     let help = home.run(&["--help"]);

@@ -15,6 +15,7 @@ use std::time::Instant;
 use anyhow::Context;
 
 use super::analyser::{Analyser, Happening, Judging};
+use super::options::is_there;
 use super::review::usage_or_failure;
 use super::run::{Lateness, run};
 use super::stage::Stage;
@@ -140,6 +141,9 @@ fn head(options: &BenchOptions, analyser: &Analyser) -> String {
 /// The clips named, else those of the demo.
 fn clips(options: &BenchOptions, home: &Path) -> anyhow::Result<Vec<PathBuf>> {
     if !options.clips.is_empty() {
+        for clip in &options.clips {
+            is_there(clip)?;
+        }
         return Ok(options.clips.clone());
     }
     let folder = home.join("demo");

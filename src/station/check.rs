@@ -234,11 +234,12 @@ pub fn settings_lines(home: &Path) -> Vec<CheckLine> {
     };
     let path = station_file(home);
     let station = StationSettings::load(&path);
-    let lane = station.as_ref().ok().map(|s| s.lane.clone());
+    let lanes = station.as_ref().map(StationSettings::lanes);
+    let lanes = lanes.unwrap_or_default();
     file(&path, station.map(|_| ()));
     let path = age_groups_file(home);
     file(&path, AgeGroups::load(&path).map(|_| ()));
-    if let Some(path) = lane {
+    for path in lanes {
         file(&path, Lane::load(&path).map(|_| ()));
     }
     lines

@@ -17,6 +17,7 @@ use super::export;
 use super::eye::{EyeSettings, EyeStatus, FurtherEye};
 use super::health::{self, HealthKeeper};
 use super::notify::Watchdog;
+use super::options::is_there;
 use super::panel::side_window;
 use super::run::{Lateness, Stop, run};
 use super::second::Second;
@@ -44,6 +45,9 @@ const ENDING: Duration = Duration::from_secs(5);
 /// looked for again.
 pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     let home = config::home()?;
+    if let Some(clip) = &options.source {
+        is_there(clip)?;
+    }
     let setup = Setup::load(&home, options.lane.as_deref())?;
     let folder = setup.station.recordings_folder()?;
     let stop = stop_on_signals()?;

@@ -1,6 +1,6 @@
 //! What a user asks for on the command line, as the station takes it.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
@@ -195,9 +195,32 @@ pub struct ExportOptions {
 #[error("{0}")]
 pub struct UsageError(pub String);
 
+/// A file the user named has to be there.
+///
+/// # Errors
+/// One sentence that names it.
+pub(super) fn is_there(path: &Path) -> Result<(), UsageError> {
+    if path.exists() {
+        return Ok(());
+    }
+    Err(UsageError(format!(
+        "there is no file '{}': check the spelling of the path",
+        path.display()
+    )))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_file_that_is_not_there_is_named() {
+        assert_eq!(is_there(Path::new(env!("CARGO_MANIFEST_DIR"))), Ok(()));
+        assert_eq!(
+            is_there(Path::new("no/clip.mp4")).unwrap_err().to_string(),
+            "there is no file 'no/clip.mp4': check the spelling of the path"
+        );
+    }
 
     /// The command line takes the words the settings file takes.
     #[test]

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::backup;
 use super::desk::{DeskError, erased_sentence, read_small, write_roster_file};
+use super::options::is_there;
 use super::settings::{StationSettings, station_file};
 use super::{UsageError, words};
 use crate::config;
@@ -27,6 +28,7 @@ fn usage(error: DeskError) -> anyhow::Error {
 /// # Errors
 /// Every fault of the file with its line; recordings that cannot be used.
 pub fn roster_import(file: &Path) -> anyhow::Result<()> {
+    is_there(file)?;
     let bytes = read_small(file).map_err(usage)?;
     let archive = Archive::open(&places()?.1)?;
     let plan = import_csv(&bytes, &archive.skaters()?).map_err(|report| {
@@ -143,6 +145,7 @@ pub fn back_up(file: &Path) -> anyhow::Result<()> {
 /// # Errors
 /// Why it was not taken; then nothing was changed.
 pub fn restore(file: &Path) -> anyhow::Result<()> {
+    is_there(file)?;
     let (home, folder) = places()?;
     let restored = backup::restore(&home, &folder, file)?;
     println!("{} files restored.", restored.files);

@@ -324,6 +324,12 @@ impl StationSettings {
         })
     }
 
+    /// The lane files it names: its own, and the second camera's.
+    pub fn lanes(&self) -> Vec<PathBuf> {
+        let second = self.second_camera.as_ref().map(|camera| &camera.lane);
+        std::iter::once(&self.lane).chain(second).cloned().collect()
+    }
+
     /// The folder recordings and logs go to. It need not exist yet.
     pub fn recordings_folder(&self) -> Result<PathBuf, PlaceError> {
         match &self.sessions_folder {

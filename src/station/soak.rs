@@ -14,6 +14,7 @@ use anyhow::{Context, bail};
 use super::analyser::{Analyser, Judging};
 use super::health::{HealthKeeper, HealthWatch};
 use super::live::{open_store, say, stop_on_signals};
+use super::options::is_there;
 use super::run::{Lateness, Stop, run};
 use super::stage::Stage;
 use super::{EngineChoice, ModelChoice, UsageError, age_groups_file};
@@ -233,6 +234,7 @@ fn clips(
     named
         .into_iter()
         .map(|clip| {
+            is_there(&clip)?;
             let beside = clip.with_extension("toml");
             let in_folder = clip.with_file_name("lane.toml");
             let lane = if beside.exists() { beside } else { in_folder };
