@@ -19,6 +19,11 @@ const SETTLE_PASSES: usize = 2;
 const MIN_BLOB_SHARE: f32 = 0.05;
 /// A likely reflection is shown to the detector once in this many frames.
 const REST_FRAMES: u64 = 12;
+/// A scrap beside a followed body is shown to the detector once in this many
+/// frames.
+const SCRAP_FRAMES: u64 = 4;
+/// Height of a scrap, as a share of the lowest followed body's height.
+const SCRAP_SHARE: f32 = 0.35;
 /// Share of a moving place that must have changed a moment ago.
 const MIN_ACTIVE: f32 = 0.2;
 
@@ -46,7 +51,10 @@ impl Estimator {
             if runs >= MAX_DETECTOR_RUNS || self.chains.len() >= self.max_people {
                 break;
             }
-            if blob.active < MIN_ACTIVE || self.is_rest_of_body(&blob) {
+            if blob.active < MIN_ACTIVE
+                || self.is_rest_of_body(&blob)
+                || (self.is_scrap(&blob) && !now.is_multiple_of(SCRAP_FRAMES))
+            {
                 continue;
             }
             let known = self.failed.iter().position(|f| same_place(&f.blob, &blob));
@@ -112,6 +120,22 @@ impl Estimator {
                 && blob.mass_x < b[2] + 0.2 * height
                 && blob.height() < 1.3 * height;
             (near && small) || (below && !self.counters.frames.is_multiple_of(REST_FRAMES))
+        })
+    }
+
+    /// Flat and low beside the people already followed: mostly what is left
+    /// of a reflection or a wake in the picture. It took half of all runs of
+    /// the detector. Somebody far away can look like it, so it is looked at,
+    /// only not at every frame.
+    fn is_scrap(&self, blob: &Blob) -> bool {
+        let lowest = self
+            .chains
+            .iter()
+            .map(|chain| bounds(&chain.body.points))
+            .map(|b| b[3] - b[1])
+            .reduce(f32::min);
+        lowest.is_some_and(|lowest| {
+            blob.width() > blob.height() && blob.height() < SCRAP_SHARE * lowest
         })
     }
 

@@ -13,7 +13,7 @@ use super::detector::{self, Detection};
 use super::engine::{Engine, EngineChoice, EngineInfo, Runtime};
 use super::error::PoseError;
 use super::landmarks::{self, Reading};
-use super::models::{DETECTION, ModelKind};
+use super::models::{DETECTION, ModelFile, ModelKind};
 use super::motion::Motion;
 use super::{plausible, region};
 use crate::capture::Frame;
@@ -111,8 +111,16 @@ impl Estimator {
     pub fn new(home: &Path, settings: PoseSettings) -> Result<Self, PoseError> {
         let runtime = Runtime::choose(settings.engine, home)?.with_threads(settings.threads);
         let landmark_file = settings.model.file();
-        let detector = runtime.load(&DETECTION, &DETECTION.load(home)?)?;
-        let landmarks = runtime.load(landmark_file, &landmark_file.load(home)?)?;
+        let load = |file: &'static ModelFile| runtime.load(file, &file.load(home)?);
+        // Side by side: reading and laying out the weights is most of what a
+        // start waits for.
+        let (detector, landmarks) = std::thread::scope(|both| {
+            let detector = both.spawn(|| load(&DETECTION));
+            let landmarks = load(landmark_file);
+            (detector.join(), landmarks)
+        });
+        let detector = detector.unwrap_or_else(|fell| std::panic::resume_unwind(fell))?;
+        let landmarks = landmarks?;
         let info = runtime.info().clone();
         tracing::info!(
             engine = ?info.kind,
