@@ -389,7 +389,12 @@ fn lanes_are_saved_and_used() {
     assert_eq!(Lane::load(&s.config("rink 2 side.toml")).unwrap(), lane());
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.reading_distance_m, 14.0);
-    assert!(s.control.take_switch().is_none());
+    // Saved is in use: there is no second step to forget.
+    assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
+    assert!(!view.station.lane_example);
+    let view = s.done(Command::UseLane("lane-side".into()));
+    assert!(view.station.lane_example);
+    s.control.take_switch();
 
     let view = s.done(Command::UseLane("rink 2 side".into()));
     assert!(
@@ -426,7 +431,7 @@ fn lanes_are_saved_and_used() {
         frame_px: [1280, 720],
     };
     let said = s.refused(Command::FindScale(draft));
-    assert!(said.contains("equations"), "{said}");
+    assert!(said.contains("one more length on the ice"), "{said}");
     assert!(s.refused(Command::CheckPicture).contains("no picture"));
 }
 

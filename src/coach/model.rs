@@ -91,6 +91,8 @@ pub struct StationPart {
     pub uptime_s: f64,
     /// What is wrong now, one sentence each; empty when nothing is.
     pub problems: Vec<String>,
+    /// Whether the lane in use is an example and not one that was set up.
+    pub lane_example: bool,
 }
 
 /// What is happening in the lane.
@@ -130,6 +132,9 @@ pub struct LaneEntry {
     pub lane: Result<Lane, String>,
     /// Whether it is the one in use.
     pub in_use: bool,
+    /// Whether it is one of the examples Kickplate comes with, unchanged: no
+    /// camera stood like that here.
+    pub example: bool,
 }
 
 /// A camera that was found.
@@ -460,7 +465,7 @@ pub enum Command {
     CheckPicture,
     /// Finds how the camera stands.
     FindScale(LaneDraft),
-    /// Saves a lane under a name.
+    /// Saves a lane under a name and takes it from now on.
     SaveLane {
         /// Its name: letters, digits, spaces, hyphens.
         name: String,

@@ -75,14 +75,11 @@ pub struct Stand {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum StandError {
     /// Too few marks.
-    #[error(
-        "the marks give {given} equations for {wanted} unknowns; add an upright thing of known height (it counts two) or a length on the ice (it counts one)"
-    )]
+    #[error("the marks do not say enough yet: add {}", wanting(*.missing))]
     TooFew {
-        /// Equations the marks give.
-        given: usize,
-        /// Unknowns to be found.
-        wanted: usize,
+        /// Equations that are missing; an upright thing gives two, a length
+        /// on the ice one.
+        missing: usize,
     },
     /// The line of the lane is not marked.
     #[error("mark at least two points of the line that the skaters follow, on the ice")]
@@ -92,6 +89,21 @@ pub enum StandError {
         "the marks leave the camera's stand open: put them further apart, some near and some far"
     )]
     Undetermined,
+    /// The marks fit, and hardly say one of the numbers.
+    #[error(
+        "the marks leave the {what} open ({value} ± {error}): add something of known size nearer to the lane{}",
+        if *.angle_known { "" } else { ", or say the camera's angle of view where its data sheet gives it" }
+    )]
+    Open {
+        /// Which number.
+        what: &'static str,
+        /// Its value, with its unit.
+        value: String,
+        /// One standard deviation, with its unit.
+        error: String,
+        /// Whether the field of view was given.
+        angle_known: bool,
+    },
     /// The marks contradict each other.
     #[error(
         "the marks lie {misfit_px:.0} pixels off any possible camera: check their pixels and sizes"
@@ -100,6 +112,75 @@ pub enum StandError {
         /// Root mean square misfit, pixels.
         misfit_px: f64,
     },
+}
+
+fn wanting(missing: usize) -> &'static str {
+    match missing {
+        0 | 1 => {
+            "one more length on the ice, or one more upright thing of known height (boards, a stick, a skater)"
+        }
+        2 => {
+            "one more upright thing of known height (boards, a stick, a skater), or two lengths on the ice"
+        }
+        _ => "two more upright things of known height (boards, a stick, a skater)",
+    }
+}
+
+/// A stand is of no use when one standard deviation of it is larger than
+/// this: lengths as a share of their value, angles in degrees. Distance and
+/// angle of view make up for each other, so that lengths on the lane can be
+/// right while both are loose; tilt and height make up for nothing.
+const OPEN_HEIGHT: f64 = 0.15;
+const OPEN_DISTANCE: f64 = 0.35;
+const OPEN_TILT_DEG: f64 = 2.0;
+const OPEN_HFOV_DEG: f64 = 20.0;
+/// A lane that runs under the lens has no distance to take a share of, metres.
+const LEAST_LANE_M: f64 = 2.0;
+
+/// Refuses what is so uncertain that it would only look like a result.
+fn nothing_open(stand: &Stand, angle_known: bool) -> Result<(), StandError> {
+    let metres = |v: f64| format!("{v:.1} m");
+    let degrees = |v: f64| format!("{v:.1}°");
+    type Write<'a> = &'a dyn Fn(f64) -> String;
+    let all: [(bool, &'static str, &Known, Write); 4] = [
+        (
+            stand.camera_height_m.error <= OPEN_HEIGHT * stand.camera_height_m.value,
+            "height of the camera",
+            &stand.camera_height_m,
+            &metres,
+        ),
+        (
+            stand.lane_distance_m.error
+                <= OPEN_DISTANCE * stand.lane_distance_m.value.max(LEAST_LANE_M),
+            "distance of the lane",
+            &stand.lane_distance_m,
+            &metres,
+        ),
+        (
+            stand.tilt_deg.error <= OPEN_TILT_DEG,
+            "tilt of the camera",
+            &stand.tilt_deg,
+            &degrees,
+        ),
+        (
+            stand.hfov_deg.error <= OPEN_HFOV_DEG,
+            "angle of view",
+            &stand.hfov_deg,
+            &degrees,
+        ),
+    ];
+    for (good, what, known, write) in all {
+        // Also where the error is no number.
+        if !good {
+            return Err(StandError::Open {
+                what,
+                value: write(known.value),
+                error: write(known.error),
+                angle_known,
+            });
+        }
+    }
+    Ok(())
 }
 
 /// Beyond this misfit the marks are taken to be wrong, pixels.
@@ -128,11 +209,10 @@ pub fn find_stand(
     let mut free = vec![0, 1];
     free.extend(upright.then_some(2));
     free.extend((!hfov_known).then_some(3));
-    let given = marks.iter().map(Mark::equations).sum();
+    let given: usize = marks.iter().map(Mark::equations).sum();
     if given < free.len() {
         return Err(StandError::TooFew {
-            given,
-            wanted: free.len(),
+            missing: free.len() - given,
         });
     }
     if lane_px.len() < 2 {
@@ -190,7 +270,7 @@ pub fn find_stand(
         Some(camera.depth_m([at[0], at[1], 0.5 * lane.skater_height_m]) / camera.focal_px)
     })
     .ok_or(StandError::NoLane)?;
-    Ok(Stand {
+    let stand = Stand {
         camera_height_m: parameter(0)?,
         tilt_deg: parameter(1)?,
         roll_deg: parameter(2)?,
@@ -198,7 +278,9 @@ pub fn find_stand(
         lane_distance_m,
         scale_error: metres_per_px.error / metres_per_px.value,
         misfit_px,
-    })
+    };
+    nothing_open(&stand, hfov_known)?;
+    Ok(stand)
 }
 
 /// Steps of the numeric derivatives: metres, degrees.
@@ -502,13 +584,23 @@ mod tests {
     fn too_few_and_contradicting_marks_are_refused() {
         let (marks, line) = marks(&mut || 0.0);
         let few = find_stand(&lane(), SIZE, &marks[2..3], &line, true, 1.5);
-        assert_eq!(
-            few,
-            Err(StandError::TooFew {
-                given: 1,
-                wanted: 2
-            })
-        );
+        assert_eq!(few, Err(StandError::TooFew { missing: 1 }));
+        // Far boards twice and a short length near the lane: they fit a camera
+        // of any angle of view, and with it a lane at almost any distance.
+        let camera = Camera::of_lane(&lane(), SIZE[0], SIZE[1]);
+        let px = |x: f64, y: f64| camera.project([x, y, 0.0]).unwrap();
+        let short = Mark::OnIce {
+            from_px: px(-0.15, 6.0),
+            to_px: px(0.15, 6.0),
+            length_m: 0.3,
+        };
+        let flat = [marks[0], marks[1], short];
+        let open = find_stand(&lane(), SIZE, &flat, &line, false, 1.5);
+        let Err(error @ StandError::Open { .. }) = open else {
+            panic!("{open:?}");
+        };
+        assert!(error.to_string().contains("angle of view"), "{error}");
+        find_stand(&lane(), SIZE, &flat, &line, true, 1.5).unwrap();
         let no_lane = find_stand(&lane(), SIZE, &marks, &line[..1], true, 1.5);
         assert_eq!(no_lane, Err(StandError::NoLane));
         let mut wrong = marks.clone();

@@ -307,11 +307,19 @@ impl Stage {
             preview: self.picture.clone(),
             frame_px: self.frame_px,
             last: self.last.clone(),
-            engine: self.engine_name.clone(),
+            engine: match self.model {
+                Some(model) => format!("model {}, {}", model.name(), self.engine_name),
+                None => self.engine_name.clone(),
+            },
             sound: match self.speaker.as_ref().map(|s| s.state()) {
                 Some(SoundState::Ready) => "ready".to_owned(),
                 Some(SoundState::Off) | None => "off".to_owned(),
-                Some(SoundState::NoDevice(why) | SoundState::NoSounds(why)) => why,
+                // What the sound library says of it stands in the log and on
+                // the page of 'kickplate check'.
+                Some(SoundState::NoDevice(_)) => {
+                    "no loudspeaker, cues are shown without sound".to_owned()
+                }
+                Some(SoundState::NoSounds(why)) => why,
             },
             recording: self.store.as_ref().map(StoreWriter::status),
         });

@@ -334,6 +334,7 @@ pub fn rich() -> PanelView {
             memory_mb: Some(410.0),
             uptime_s: 1260.0,
             problems: vec![],
+            lane_example: false,
         },
         live: LivePart {
             somebody_passing: false,
@@ -357,6 +358,7 @@ pub fn rich() -> PanelView {
                 file: PathBuf::from("lanes/rink 2 blue line.toml"),
                 lane: Ok(lane()),
                 in_use: true,
+                example: false,
             },
             LaneEntry {
                 name: "rink 1 behind the net".to_owned(),
@@ -367,12 +369,14 @@ pub fn rich() -> PanelView {
                     ..lane()
                 }),
                 in_use: false,
+                example: false,
             },
             LaneEntry {
                 name: "old".to_owned(),
                 file: PathBuf::from("lanes/old.toml"),
                 lane: Err("line 3: tilt_deg = 120 is out of range".to_owned()),
                 in_use: false,
+                example: false,
             },
         ]),
         cameras: Arc::new(vec![

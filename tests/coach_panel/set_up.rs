@@ -1,5 +1,7 @@
 //! The set-up, step by step.
 
+use std::sync::Arc;
+
 use egui::{Key, vec2};
 use kickplate::coach::{Command, PageId, PanelView};
 use kickplate::config::{Travel, View};
@@ -25,6 +27,34 @@ fn a_saved_lane_is_taken_and_a_broken_one_says_why_not() {
     assert!(coach.find("Use the lane old").is_none());
 }
 
+/// Somebody who never set a lane up must not take an example for a saved one.
+#[test]
+fn an_example_lane_is_called_one() {
+    let mut view = rich();
+    Arc::make_mut(&mut view.lanes)[0].example = true;
+    view.station.lane_example = true;
+    let mut coach = Coach::at(PageId::SetUp, view.clone());
+    assert!(
+        coach
+            .find("Use the lane rink 2 blue line, an example")
+            .is_some()
+    );
+    let mut coach = Coach::at(PageId::Now, view);
+    assert!(coach.shows("The lane in use is an example"));
+    coach.press("Go to Set-up");
+    assert!(coach.shows("Saved lanes"));
+}
+
+/// Pressed twice at the same place goes on twice, and never back.
+#[test]
+fn the_keys_to_go_on_stay_where_they_are() {
+    let mut coach = Coach::at(PageId::SetUp, rich());
+    let at = |coach: &Coach| coach.thing("Next step").rect().center();
+    let first = at(&coach);
+    coach.press("Next step");
+    assert!((at(&coach) - first).length() < 1.0);
+}
+
 #[test]
 fn cameras_are_looked_for_and_one_is_taken_in_a_mode() {
     let mut coach = at_step("2 Camera", rich());
@@ -36,7 +66,16 @@ fn cameras_are_looked_for_and_one_is_taken_in_a_mode() {
             mode: (640, 480, 30)
         }]
     );
-    coach.change(|v| v.cameras = Default::default());
+    let mut view = rich();
+    view.cameras = Default::default();
+    let mut coach = Coach::at(PageId::SetUp, view);
+    assert_eq!(
+        coach.gives("2 Camera"),
+        [Command::FindCameras],
+        "without being asked, once"
+    );
+    assert_eq!(coach.gives("1 Lane"), []);
+    assert_eq!(coach.gives("2 Camera"), []);
     assert!(coach.shows("Plug it in, then look again."));
 }
 
@@ -124,10 +163,10 @@ fn a_lane_is_made_from_nothing() {
     assert!(coach.shows("Tilt: 9.1° ± 0.3°"));
     assert!(coach.shows("One metre on the lane is right to 1.8 cm"));
 
-    for _ in 0..3 {
-        coach.press("Next step");
-    }
-    assert!(coach.find("Save and use").is_none());
+    coach.press("Next step");
+    coach.press("Next step");
+    // A name is proposed, so that nobody has to type with gloves on.
+    assert!(coach.find("Save and use").is_some());
     coach.write("Name, such as 'rink 2 blue line'", "rink/3");
     assert!(coach.find("Save and use").is_none());
     coach.write("Name, such as 'rink 2 blue line'", "rink 3");
@@ -201,7 +240,7 @@ fn the_picture_is_checked_and_says_what_to_change() {
 fn a_test_pass_is_waited_for_and_reported() {
     let mut view = rich();
     view.live.last = Some((pass_key(11), "Well done".to_owned()));
-    let mut coach = at_step("7 Test", view);
+    let mut coach = at_step("8 Test", view);
     assert!(coach.shows("Waiting for the first pass"));
     coach.change(|v| v.live.somebody_passing = true);
     assert!(coach.shows("Somebody is in the lane"));
@@ -226,7 +265,7 @@ fn a_known_angle_of_view_is_told() {
 
 #[test]
 fn nothing_is_saved_without_a_scale() {
-    let mut coach = at_step("8 Save", rich());
+    let mut coach = at_step("7 Save", rich());
     assert!(coach.find("Save and use").is_none());
     coach.press("To the scale");
     assert!(coach.shows("Mark things of known size"));

@@ -17,6 +17,9 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>) {
     columns(ui, d.s, SHARES, |[left, right]| {
         picture(left, d);
         problems(left, d);
+        if d.view.station.lane_example {
+            d.empty(left, "now.lane_example", Some(PageId::SetUp));
+        }
         station(left, d);
         next(right, d);
         last(right, d);
@@ -153,6 +156,14 @@ fn next(ui: &mut Ui, d: &mut Desk<'_>) {
     }
 }
 
+/// With a capital at its start.
+fn capital(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
 /// Who comes after the next one.
 fn upcoming(d: &Desk<'_>) -> String {
     let queue = &d.view.queue;
@@ -189,7 +200,7 @@ fn last(ui: &mut Ui, d: &mut Desk<'_>) {
     let mut commands = vec![];
     let mut wrong = false;
     card(ui, s, &title, |ui| {
-        say(ui, s, Voice::Title, &cue);
+        say(ui, s, Voice::Title, &capital(&cue));
         for (rule, of_rule) in row.into_iter().flat_map(flags_by_rule) {
             flag(ui, d, key, rule, &of_rule, &mut commands);
         }

@@ -1,7 +1,7 @@
 //! Cameras, lanes, the scale, and a look at the picture.
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 
 use crossbeam_channel::bounded;
@@ -168,18 +168,18 @@ impl Desk {
                 Written::Number(distance),
             )])?;
         }
-        let in_use = same_file(&file, &self.lane_file);
-        if in_use {
-            self.take_lane(lane, file);
-        }
+        self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
+        self.take_lane(lane, file);
         self.list_lanes();
-        Ok(match (in_use, reading_distance_m) {
-            (true, _) => format!("The lane '{name}' is saved and in use; a new session begins."),
-            (false, Some(_)) => format!(
-                "The lane '{name}' is saved. The reading distance holds from the next start."
-            ),
-            (false, None) => format!("The lane '{name}' is saved."),
-        })
+        let now = reading_distance_m.is_none_or(|m| m == self.station.reading_distance_m);
+        Ok(format!(
+            "The lane '{name}' is saved and in use; a new session begins.{}",
+            if now {
+                ""
+            } else {
+                " The reading distance holds from the next start."
+            }
+        ))
     }
 
     pub(super) fn use_lane(&mut self, name: &str) -> Done {
@@ -236,17 +236,35 @@ impl Desk {
                 let other = RESERVED.contains(&name.to_lowercase().as_str())
                     || name.starts_with("marks")
                     || name.starts_with('.');
-                (!other).then(|| LaneEntry {
-                    in_use: same_file(&file, &self.lane_file),
-                    lane: Lane::load(&file).map_err(|e| e.to_string()),
-                    name,
-                    file,
+                (!other).then(|| {
+                    let lane = Lane::load(&file).map_err(|e| e.to_string());
+                    LaneEntry {
+                        in_use: same_file(&file, &self.lane_file),
+                        example: lane.as_ref().is_ok_and(is_example),
+                        lane,
+                        name,
+                        file,
+                    }
                 })
             })
             .collect();
         lanes.sort_by(|a, b| a.name.cmp(&b.name));
         self.view.lanes = Arc::new(lanes);
     }
+}
+
+/// Whether a lane is one of those Kickplate comes with.
+pub(super) fn is_example(lane: &Lane) -> bool {
+    static EXAMPLES: LazyLock<Vec<Lane>> = LazyLock::new(|| {
+        [
+            include_str!("../../../config/lane-side.toml"),
+            include_str!("../../../config/lane-front.toml"),
+        ]
+        .iter()
+        .filter_map(|text| Lane::from_toml(text, "an example").ok())
+        .collect()
+    });
+    EXAMPLES.contains(lane)
 }
 
 fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {

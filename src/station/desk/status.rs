@@ -166,6 +166,7 @@ impl Desk {
             memory_mb: memory_bytes().map(|b| b as f64 / 1e6),
             uptime_s: self.started.elapsed().as_secs_f64(),
             problems,
+            lane_example: super::set_up::is_example(&self.judging.lane),
         }
     }
 

@@ -2,6 +2,7 @@
 
 use egui::Ui;
 
+use super::last::live;
 use super::{SetUpState, about};
 use crate::coach::kit::{Press, Slider, Voice, card, choice, columns, say, toggle};
 use crate::coach::model::Command;
@@ -21,8 +22,13 @@ pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             let width = ui.available_width();
             match &entry.lane {
                 Ok(lane) => {
+                    let (line, use_it) = if entry.example {
+                        ("set_up.example_line", "set_up.use_example")
+                    } else {
+                        ("set_up.lane_line", "set_up.use_lane")
+                    };
                     let text = d.w.say(
-                        "set_up.lane_line",
+                        line,
                         &[
                             ("name", &entry.name),
                             ("view", d.w.get(view_key(lane.view))),
@@ -30,7 +36,7 @@ pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                             ("height", &d.f.metres(lane.camera_height_m)),
                         ],
                     );
-                    let long = d.w.say("set_up.use_lane", &[("name", &entry.name)]);
+                    let long = d.w.say(use_it, &[("name", &entry.name)]);
                     let key = Press::new(&text)
                         .named(&long)
                         .choice(entry.in_use)
@@ -74,9 +80,21 @@ fn travel_key(travel: Travel) -> &'static str {
 }
 
 /// Which camera, in which mode.
-pub(super) fn camera(ui: &mut Ui, d: &mut Desk<'_>) {
+pub(super) fn camera(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
+    columns(ui, d.s, [1.0, 1.2], |[left, right]| {
+        live(left, d);
+        cameras(right, d, state);
+    });
+}
+
+fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
     about(ui, d, "set_up.camera_about");
+    // The first time without being asked.
+    if !state.looked_for_cameras && d.view.cameras.is_empty() {
+        state.looked_for_cameras = true;
+        d.send(Command::FindCameras);
+    }
     if Press::new(d.w.get("set_up.find_cameras"))
         .main()
         .show(ui, s)

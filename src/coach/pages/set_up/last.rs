@@ -2,6 +2,7 @@
 
 use egui::{Ui, vec2};
 
+use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
 use crate::coach::kit::{Press, Slider, Voice, card, columns, field, plain_card, say};
@@ -56,7 +57,7 @@ pub(super) fn picture(ui: &mut Ui, d: &mut Desk<'_>) {
     });
 }
 
-fn live(ui: &mut Ui, d: &mut Desk<'_>) {
+pub(super) fn live(ui: &mut Ui, d: &mut Desk<'_>) {
     let room = vec2(ui.available_width(), d.s.mm(85.0));
     let instead = d.w.get("now.no_picture");
     d.pictures.show(
@@ -146,6 +147,17 @@ pub(super) fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             .show(ui, s, &mut state.reading_distance_m);
         });
         card(left, s, d.w.get("set_up.name"), |ui| {
+            // A name to begin with: gloves do not type.
+            if !state.named {
+                state.named = true;
+                if state.name.is_empty() {
+                    let view = d.w.get(view_key(scale.lane.view));
+                    state.name = d.w.say(
+                        "set_up.usual_name",
+                        &[("view", view), ("day", &d.today.to_string())],
+                    );
+                }
+            }
             field(ui, s, d.w.get("set_up.name_about"), &mut state.name, false);
             let name = state.name.trim().to_owned();
             let fits = !name.is_empty()

@@ -26,8 +26,8 @@ pub(in crate::coach) enum Step {
     Line,
     Scale,
     Picture,
-    Test,
     Save,
+    Test,
 }
 
 impl Step {
@@ -38,8 +38,8 @@ impl Step {
         Step::Line,
         Step::Scale,
         Step::Picture,
-        Step::Test,
         Step::Save,
+        Step::Test,
     ];
 
     fn key(self) -> &'static str {
@@ -68,7 +68,11 @@ pub(in crate::coach) struct SetUpState {
     marks: Vec<MarkDraft>,
     kind: Kind,
     name: String,
+    /// Whether a name was proposed.
+    named: bool,
     reading_distance_m: f64,
+    /// Whether cameras were looked for since the start.
+    looked_for_cameras: bool,
     /// The last pass when the test began.
     test_from: Option<Option<PassKey>>,
 }
@@ -91,7 +95,9 @@ impl Default for SetUpState {
             marks: vec![],
             kind: Kind::Boards,
             name: String::new(),
+            named: false,
             reading_distance_m: 10.0,
+            looked_for_cameras: false,
             test_from: None,
         }
     }
@@ -153,7 +159,7 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
     }
     match state.step {
         Step::Lane => first::lane(ui, d, state),
-        Step::Camera => first::camera(ui, d),
+        Step::Camera => first::camera(ui, d, state),
         Step::View => first::view(ui, d, state),
         Step::Line => marks::line(ui, d, state),
         Step::Scale => scale::show(ui, d, state),
@@ -161,14 +167,13 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
         Step::Test => last::test(ui, d, state),
         Step::Save => last::save(ui, d, state),
     }
+    // Both are always there: what is pressed twice must not do the opposite.
     let at = state.step as usize;
-    let mut keys = vec![];
-    if at > 0 {
-        keys.push((Press::new(d.w.get("set_up.before")).large(), at - 1));
-    }
-    if at + 1 < Step::ALL.len() {
-        keys.push((Press::new(d.w.get("set_up.after")).main().large(), at + 1));
-    }
+    let before = Press::new(d.w.get("set_up.before")).large().enabled(at > 0);
+    let after = Press::new(d.w.get("set_up.after"))
+        .large()
+        .enabled(at + 1 < Step::ALL.len());
+    let keys = [(before, at.saturating_sub(1)), (after.main(), at + 1)];
     // At the foot of the page, so that they stay where they are.
     let foot = ui.clip_rect().bottom() - s.mm(theme::LARGE_MM) - s.gap() - 1.0;
     ui.add_space((foot - ui.cursor().top()).max(0.0));

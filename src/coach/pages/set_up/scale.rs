@@ -89,7 +89,10 @@ fn controls(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState, stature: f64)
     if open {
         say(ui, s, Voice::Body, d.w.get("set_up.mark_open"));
     } else {
-        let text = d.w.say("set_up.marks_done", &[("n", &done.to_string())]);
+        let text = match done {
+            1 => d.w.get("set_up.mark_done").to_owned(),
+            n => d.w.say("set_up.marks_done", &[("n", &n.to_string())]),
+        };
         say(ui, s, Voice::Quiet, &text);
     }
     find(ui, d, state);
