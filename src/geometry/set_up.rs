@@ -588,13 +588,18 @@ mod tests {
         // Far boards twice and a short length near the lane: they fit a camera
         // of any angle of view, and with it a lane at almost any distance.
         let camera = Camera::of_lane(&lane(), SIZE[0], SIZE[1]);
-        let px = |x: f64, y: f64| camera.project([x, y, 0.0]).unwrap();
+        let px = |x: f64, y: f64, z: f64| camera.project([x, y, z]).unwrap();
+        let boards = |x: f64| Mark::Upright {
+            bottom_px: px(x, 27.0, 0.0),
+            top_px: px(x, 27.0, 1.07),
+            height_m: 1.07,
+        };
         let short = Mark::OnIce {
-            from_px: px(-0.15, 6.0),
-            to_px: px(0.15, 6.0),
+            from_px: px(-0.15, 6.0, 0.0),
+            to_px: px(0.15, 6.0, 0.0),
             length_m: 0.3,
         };
-        let flat = [marks[0], marks[1], short];
+        let flat = [boards(-9.0), boards(8.0), short];
         let open = find_stand(&lane(), SIZE, &flat, &line, false, 1.5);
         let Err(error @ StandError::Open { .. }) = open else {
             panic!("{open:?}");
