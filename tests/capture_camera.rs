@@ -117,6 +117,20 @@ fn plain_pictures() {
     with_camera("part_plain_pictures", &[]);
 }
 
+/// V4L2 "Camera Control Reference" (Linux kernel): the exposure time comes in
+/// steps of 100 microseconds; 1 is set by hand, 3 is chosen by the camera,
+/// whose time is then not to be believed.
+#[test]
+fn the_shutter_is_told_where_it_is_set_by_hand() {
+    let by_hand = ("VCAM_EXPOSURE", "20");
+    with_camera("part_shutter_by_hand", &[by_hand]);
+    with_camera(
+        "part_shutter_unknown",
+        &[by_hand, ("VCAM_EXPOSURE_AUTO", "3")],
+    );
+    with_camera("part_shutter_unknown", &[]);
+}
+
 #[test]
 fn unplugged_and_plugged_in_again() {
     with_camera("part_unplugged_and_plugged_in_again", &[]);
@@ -277,6 +291,24 @@ fn part_lists_and_streams() {
         let pictures = (number(&pair[1]) + PICTURES - number(&pair[0])) % PICTURES;
         assert_eq!(pictures, (periods as u64 % u64::from(PICTURES)) as u8);
     }
+}
+
+fn shutter_s() -> Option<f64> {
+    let feed = Feed::start(any_camera(), Pace::AsFast, None);
+    wait_for(&feed, "pictures", |s| s.state == FeedState::Live).shutter_s
+}
+
+#[test]
+#[ignore = "run by `the_shutter_is_told...` with the virtual camera"]
+fn part_shutter_by_hand() {
+    let open_s = shutter_s().expect("told");
+    assert!((open_s - 1.0 / 500.0).abs() < 1e-9, "{open_s}");
+}
+
+#[test]
+#[ignore = "run by `the_shutter_is_told...` with the virtual camera"]
+fn part_shutter_unknown() {
+    assert_eq!(shutter_s(), None);
 }
 
 #[test]

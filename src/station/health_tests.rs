@@ -13,6 +13,7 @@ fn feed(state: FeedState) -> FeedStatus {
         reopened: 1,
         fps_measured: 29.97,
         last_frame_age_s: Some(0.02),
+        shutter_s: None,
     }
 }
 

@@ -185,6 +185,7 @@ fn live() -> FeedStatus {
         reopened: 0,
         fps_measured: FPS,
         last_frame_age_s: Some(0.0),
+        shutter_s: None,
     }
 }
 

@@ -28,6 +28,9 @@
  *   VCAM_GONE=path         the device is absent while this file exists
  *   VCAM_PLAIN_ONLY=path   only YUYV is offered while this file exists
  *   VCAM_CORRUPT_EVERY=n   every n-th picture lacks its second half
+ *   VCAM_EXPOSURE=n        the exposure time is n times 100 microseconds, set by
+ *                          hand; without it the camera tells nothing of it
+ *   VCAM_EXPOSURE_AUTO=n   who sets it (3 the camera, 1 somebody)
  *   VCAM_TRACE=1           prints every ioctl
  *
  * Limits: two devices, each opened once at a time, one size and rate.
@@ -320,6 +323,26 @@ static int device_ioctl(struct device *d, unsigned long request, void *arg) {
         c->version = 0x060100;
         c->device_caps = V4L2_CAP_VIDEO_CAPTURE | V4L2_CAP_STREAMING | V4L2_CAP_EXT_PIX_FORMAT;
         c->capabilities = c->device_caps | V4L2_CAP_DEVICE_CAPS;
+        return 0;
+    }
+    case VIDIOC_QUERY_EXT_CTRL: {
+        struct v4l2_query_ext_ctrl *q = arg;
+        if (!getenv("VCAM_EXPOSURE") || (q->id & V4L2_CTRL_FLAG_NEXT_CTRL))
+            return fail(EINVAL);
+        if (q->id != V4L2_CID_EXPOSURE_AUTO && q->id != V4L2_CID_EXPOSURE_ABSOLUTE)
+            return fail(EINVAL);
+        q->type = q->id == V4L2_CID_EXPOSURE_AUTO ? V4L2_CTRL_TYPE_MENU : V4L2_CTRL_TYPE_INTEGER;
+        q->maximum = 10000;
+        q->step = 1;
+        return 0;
+    }
+    case VIDIOC_G_EXT_CTRLS: {
+        struct v4l2_ext_controls *c = arg;
+        if (!getenv("VCAM_EXPOSURE") || c->count != 1)
+            return fail(EINVAL);
+        c->controls->value = c->controls->id == V4L2_CID_EXPOSURE_AUTO
+                                 ? env_number("VCAM_EXPOSURE_AUTO", 1)
+                                 : env_number("VCAM_EXPOSURE", 0);
         return 0;
     }
     case VIDIOC_ENUM_FMT: {

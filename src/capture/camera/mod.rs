@@ -8,6 +8,7 @@ mod interrupt;
 mod list;
 mod picture;
 mod session;
+mod shutter;
 
 use std::time::{Duration, Instant};
 

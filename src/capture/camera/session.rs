@@ -18,7 +18,7 @@ use nokhwa::{Buffer, Camera};
 
 use super::super::{CameraRequest, CaptureError};
 use super::list::{InUse, answer, closest_mode, opening_guard};
-use super::{CameraInfo, CameraMode, interrupt};
+use super::{CameraInfo, CameraMode, interrupt, shutter};
 
 /// Waiting for the thread to let go of the camera.
 const LETTING_GO: Duration = Duration::from_secs(1);
@@ -72,6 +72,7 @@ struct State {
     newest: Option<Picture>,
     overwritten: u64,
     mode: Option<CameraMode>,
+    shutter_s: Option<f64>,
     failure: Option<CaptureError>,
     over: bool,
 }
@@ -165,6 +166,12 @@ impl Session {
         self.shared.lock().mode.clone()
     }
 
+    /// How long the shutter is open, seconds, where it was set by hand when the
+    /// camera was opened.
+    pub(in crate::capture) fn shutter_s(&self) -> Option<f64> {
+        self.shared.lock().shutter_s
+    }
+
     /// Pictures overwritten before they were received.
     pub(in crate::capture) fn overwritten(&self) -> u64 {
         self.shared.lock().overwritten
@@ -222,6 +229,7 @@ fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<()
     };
     let guard = opening_guard()
         .ok_or_else(|| open_error("another camera's driver does not answer".into()))?;
+    let shutter_s = shutter::open_s(&info.node);
     let readable = [FrameFormat::MJPEG, FrameFormat::YUYV];
     let any = RequestedFormat::with_formats(RequestedFormatType::None, &readable);
     let mut camera = match Camera::new(CameraIndex::Index(info.index), any) {
@@ -267,7 +275,10 @@ fn run(shared: &Shared, info: &CameraInfo, request: &CameraRequest) -> Result<()
         mode.height,
         mode.fps
     );
-    shared.lock().mode = Some(mode);
+    {
+        let mut state = shared.lock();
+        (state.mode, state.shutter_s) = (Some(mode), shutter_s);
+    }
 
     let mut stamps = Stamps::default();
     let mut seq = 0;

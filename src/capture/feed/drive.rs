@@ -153,6 +153,7 @@ fn run_session(
                     Ok(pixels) => {
                         if !live {
                             live = true;
+                            shared.board.set_shutter(session.shutter_s());
                             let mode = session.mode();
                             if let Some(fps) = mode.as_ref().map(|m| m.fps).filter(|fps| *fps > 0) {
                                 period = Duration::from_secs(1) / fps;

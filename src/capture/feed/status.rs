@@ -50,6 +50,9 @@ pub struct FeedStatus {
     pub fps_measured: f64,
     /// Seconds since the last frame arrived; `None` before the first.
     pub last_frame_age_s: Option<f64>,
+    /// How long the camera's shutter is open, seconds, where it is set by hand;
+    /// read when the camera is opened.
+    pub shutter_s: Option<f64>,
 }
 
 /// Relates a feed's capture times to the computer's monotonic clock.
@@ -94,6 +97,7 @@ struct Inner {
     reopened: u64,
     arrivals: VecDeque<Instant>,
     origin: Option<Instant>,
+    shutter_s: Option<f64>,
 }
 
 impl Board {
@@ -110,6 +114,7 @@ impl Board {
                 reopened: 0,
                 arrivals: VecDeque::with_capacity(RATE_ARRIVALS),
                 origin: None,
+                shutter_s: None,
             }),
         }
     }
@@ -179,6 +184,10 @@ impl Board {
         self.lock().origin = Some(origin);
     }
 
+    pub(super) fn set_shutter(&self, shutter_s: Option<f64>) {
+        self.lock().shutter_s = shutter_s;
+    }
+
     pub(super) fn clock(&self) -> FeedClock {
         FeedClock {
             origin: self.lock().origin,
@@ -198,6 +207,7 @@ impl Board {
             reopened: inner.reopened,
             fps_measured: rate(&inner.arrivals, Instant::now()),
             last_frame_age_s: inner.arrivals.back().map(|t| t.elapsed().as_secs_f64()),
+            shutter_s: inner.shutter_s,
         }
     }
 }

@@ -29,6 +29,9 @@ const DARK: f64 = 50.0;
 const BRIGHT: f64 = 215.0;
 /// Share of pixels without detail that is worth a word.
 const CLIPPED: f64 = 0.15;
+/// A smear of this length is about half the width of a hand, millimetres;
+/// proposal of this project.
+const LARGEST_BLUR_MM: f64 = 15.0;
 /// Below this a push of a third of a second has too few pictures, frames a
 /// second.
 const SLOW_FPS: f64 = 25.0;
@@ -101,7 +104,8 @@ impl Desk {
         let frame = self.control.next_frame(FRAME_PATIENCE).ok_or_else(|| {
             said("no picture came from the camera in two seconds; look at its state first")
         })?;
-        let check = picture_check(&frame, fps);
+        let shutter_s = seen.feed.as_ref().and_then(|f| f.shutter_s);
+        let check = picture_check(&frame, fps, shutter_s);
         let sentence = match check.advice.first() {
             Some(advice) => advice.sentence.clone(),
             None => "The picture is good.".to_owned(),
@@ -274,10 +278,10 @@ fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {
     }
 }
 
-/// What one picture and the rate of pictures say. The time the shutter is
-/// open is not told by cameras here: nothing is asserted about the blur, but
-/// what it can be at most is said.
-fn picture_check(frame: &Frame, fps: Option<f64>) -> PictureCheck {
+/// What one picture, the rate of pictures and the shutter say. Where the
+/// camera does not tell how long its shutter is open nothing is asserted about
+/// the blur, but what it can be at most is said.
+fn picture_check(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> PictureCheck {
     let mut histogram = [0u64; 256];
     for p in frame.rgb.chunks_exact(3) {
         // Weights of ITU-R BT.601 in 1/256.
@@ -318,17 +322,25 @@ fn picture_check(frame: &Frame, fps: Option<f64>) -> PictureCheck {
         )),
         _ => {}
     }
-    if let Some(fps) = fps {
+    let blur_mm = shutter_s.map(|open_s| 1000.0 * SPEED_MPS * open_s);
+    if let (Some(blur_mm), Some(open_s)) = (blur_mm, shutter_s) {
+        if blur_mm > LARGEST_BLUR_MM {
+            say(format!(
+                "Shutter too slow: open for 1/{:.0} s it smears a skater at {SPEED_MPS:.0} m/s over {blur_mm:.0} mm; add light or set 1/500 s (10 mm).",
+                1.0 / open_s
+            ));
+        }
+    } else if let Some(fps) = fps {
         let worst_mm = 1000.0 * SPEED_MPS / fps;
         say(format!(
-            "How long the shutter is open is not known; if it is open the whole time between two pictures, a skater at {SPEED_MPS:.0} m/s is smeared over {worst_mm:.0} mm. Set the exposure to 1/500 s (10 mm) or shorter."
+            "The camera sets its shutter by itself or does not tell it; if it is open the whole time between two pictures, a skater at {SPEED_MPS:.0} m/s is smeared over {worst_mm:.0} mm. Set the exposure to 1/500 s (10 mm) or shorter."
         ));
     }
     PictureCheck {
         brightness,
         clipped_share: black + white,
         fps,
-        blur_mm: None,
+        blur_mm,
         advice,
     }
 }
@@ -360,13 +372,21 @@ mod tests {
 
     #[test]
     fn what_is_wrong_with_a_picture_is_said_with_numbers() {
-        let good = picture_check(&frame([120, 120, 120]), Some(60.0));
+        let good = picture_check(&frame([120, 120, 120]), Some(60.0), None);
         assert!((good.brightness - 120.0).abs() < 1.0);
         assert_eq!((good.clipped_share, good.blur_mm), (0.0, None));
         assert_eq!(good.advice.len(), 1, "{:?}", good.advice);
         assert!(advice(&good)[0].contains("over 83 mm"), "{:?}", good.advice);
 
-        let dark = picture_check(&frame([1, 1, 1]), Some(12.0));
+        // 5 m/s for 1/208 s are 24 mm, for 1/500 s 10 mm.
+        let slow = picture_check(&frame([120; 3]), Some(60.0), Some(0.0048));
+        assert!((slow.blur_mm.unwrap() - 24.0).abs() < 1e-9);
+        assert!(advice(&slow)[0].starts_with("Shutter too slow"));
+        assert!(advice(&slow)[0].contains("1/208 s") && advice(&slow)[0].contains("24 mm"));
+        let quick = picture_check(&frame([120; 3]), Some(60.0), Some(0.002));
+        assert_eq!((quick.blur_mm, quick.advice.len()), (Some(10.0), 0));
+
+        let dark = picture_check(&frame([1, 1, 1]), Some(12.0), None);
         let said = advice(&dark);
         assert!(said[0].starts_with("The picture is dark"), "{said:?}");
         assert!(
@@ -374,7 +394,7 @@ mod tests {
             "{said:?}"
         );
         assert!(said[2].starts_with("Only 12 pictures"), "{said:?}");
-        let white = picture_check(&frame([255, 255, 255]), None);
+        let white = picture_check(&frame([255, 255, 255]), None, None);
         assert_eq!(white.clipped_share, 1.0);
         assert!(advice(&white)[0].starts_with("100 % of the picture is white"));
     }
