@@ -20,8 +20,12 @@
  *                          anew each time
  *   VCAM_BUS               where it is plugged in ("usb-vcam-1")
  *   VCAM2_INDEX, VCAM2_NAME, VCAM2_BUS, VCAM2_GONE
- *                          a second camera with the same pictures, where
- *                          VCAM2_INDEX is set; bus "usb-vcam-2"
+ *                          a second camera, where VCAM2_INDEX is set; bus
+ *                          "usb-vcam-2"
+ *   VCAM2_MJPG             its own JPEG pictures; without it those of the first.
+ *                          Both cameras then show the picture of the moment,
+ *                          counted from the start of the process, whenever
+ *                          each was opened: two films of one thing stay one
  *   VCAM_STALL_AFTER=n     after n pictures of a stream no more come; the
  *                          device stays
  *   VCAM_UNPLUG_AFTER=n    after n pictures of a stream the device is gone
@@ -89,10 +93,18 @@ static int device_count = 1;
 static unsigned width = 1280, height = 720, fps = 30;
 static long stall_after, unplug_after, corrupt_every;
 static const char *mjpg_path, *yuyv_path, *plain_only_path;
-static uint8_t *mjpg, *yuyv;
-static size_t mjpg_size, yuyv_size;
-static size_t *mjpg_offsets;
-static int mjpg_count;
+static uint8_t *yuyv;
+static size_t yuyv_size;
+
+/* JPEG pictures, one after the other. */
+struct film {
+    uint8_t *data;
+    size_t *offsets;
+    int count;
+};
+static struct film films[2];
+static int together;
+static struct timespec began;
 
 static long env_number(const char *key, long otherwise) {
     const char *text = getenv(key);
@@ -115,6 +127,19 @@ static uint8_t *read_file(const char *path, size_t *size) {
     return data;
 }
 
+static struct film read_film(const char *path) {
+    struct film film = {0};
+    size_t size;
+    film.data = read_file(path, &size);
+    film.offsets = malloc(sizeof(size_t) * (MAX_PICTURES + 1));
+    /* FF D8 FF starts a picture; it cannot occur in coded data. */
+    for (size_t i = 0; i + 2 < size && film.count < MAX_PICTURES; i++)
+        if (film.data[i] == 0xff && film.data[i + 1] == 0xd8 && film.data[i + 2] == 0xff)
+            film.offsets[film.count++] = i;
+    film.offsets[film.count] = size;
+    return film;
+}
+
 __attribute__((constructor)) static void start(void) {
     struct device *one = &devices[0], *two = &devices[1];
     snprintf(one->node, sizeof one->node, "/dev/video%ld", env_number("VCAM_INDEX", 0));
@@ -134,14 +159,11 @@ __attribute__((constructor)) static void start(void) {
     stall_after = env_number("VCAM_STALL_AFTER", -1);
     unplug_after = env_number("VCAM_UNPLUG_AFTER", -1);
     corrupt_every = env_number("VCAM_CORRUPT_EVERY", 0);
+    clock_gettime(CLOCK_MONOTONIC, &began);
     if ((mjpg_path = getenv("VCAM_MJPG"))) {
-        mjpg = read_file(mjpg_path, &mjpg_size);
-        mjpg_offsets = malloc(sizeof(size_t) * (MAX_PICTURES + 1));
-        /* FF D8 FF starts a picture; it cannot occur in coded data. */
-        for (size_t i = 0; i + 2 < mjpg_size && mjpg_count < MAX_PICTURES; i++)
-            if (mjpg[i] == 0xff && mjpg[i + 1] == 0xd8 && mjpg[i + 2] == 0xff)
-                mjpg_offsets[mjpg_count++] = i;
-        mjpg_offsets[mjpg_count] = mjpg_size;
+        films[0] = films[1] = read_film(mjpg_path);
+        if ((together = getenv("VCAM2_MJPG") != NULL))
+            films[1] = read_film(getenv("VCAM2_MJPG"));
     }
     if ((yuyv_path = getenv("VCAM_YUYV")))
         yuyv = read_file(yuyv_path, &yuyv_size);
@@ -175,9 +197,11 @@ static void fill_buffer(struct device *d, int i, unsigned number, const struct t
     struct v4l2_buffer *buffer = &d->buffers[i];
     uint8_t *to = d->memory + i * d->buffer_size;
     if (d->format.pixelformat == V4L2_PIX_FMT_MJPEG) {
-        int k = number % mjpg_count;
-        buffer->bytesused = mjpg_offsets[k + 1] - mjpg_offsets[k];
-        memcpy(to, mjpg + mjpg_offsets[k], buffer->bytesused);
+        const struct film *film = &films[d - devices];
+        double since = now->tv_sec - began.tv_sec + (now->tv_nsec - began.tv_nsec) * 1e-9;
+        int k = (together ? (unsigned)(since * d->fps) : number) % film->count;
+        buffer->bytesused = film->offsets[k + 1] - film->offsets[k];
+        memcpy(to, film->data + film->offsets[k], buffer->bytesused);
         if (corrupt_every > 0 && number % corrupt_every == corrupt_every - 1)
             memset(to + buffer->bytesused / 2, 0, buffer->bytesused - buffer->bytesused / 2);
     } else {
