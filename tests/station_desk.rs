@@ -20,7 +20,7 @@ use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
 use kickplate::station::control::Control;
 use kickplate::station::desk::{DeskHandle, DeskSetup, Exporter};
 use kickplate::station::{Judging, Setup, StationSettings};
-use kickplate::store::{Archive, NewPass, PassKey, PushKey, Store, Verdict};
+use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
 use store_common::{cue, pass, session, strip, tracked};
 
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -48,10 +48,21 @@ impl Station {
     fn start_with(exporter: Option<Exporter>) -> Self {
         let dir = tempfile::tempdir().unwrap();
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let home = dir.path().join("home");
         for folder in ["config", "lang"] {
-            copy_folder(&root.join(folder), &home.join(folder));
+            copy_folder(&root.join(folder), &dir.path().join("home").join(folder));
         }
+        Self::start_in(dir, exporter)
+    }
+
+    /// Ends the desk and starts another one over the same files.
+    fn again(self) -> Self {
+        let Station { dir, desk, .. } = self;
+        drop(desk);
+        Self::start_in(dir, None)
+    }
+
+    fn start_in(dir: tempfile::TempDir, exporter: Option<Exporter>) -> Self {
+        let home = dir.path().join("home");
         let setup = Setup::load(&home, None).unwrap();
         let judging = Judging {
             lane: setup.lane.clone(),
@@ -180,6 +191,90 @@ fn skaters_and_the_queue() {
         s.refused(Command::Queue(QueueStep::To(b)))
             .contains("not on the roster")
     );
+}
+
+/// Waits until the queue is on the disk as the judging has it.
+fn kept(s: &Station) -> KeptQueue {
+    let archive = Archive::open(&s.folder()).unwrap();
+    let start = Instant::now();
+    loop {
+        let is = s.control.lineup.queue(|q| q.states().0.clone());
+        match archive.kept_queue().unwrap() {
+            Some(kept) if kept.now == is => return kept,
+            _ => assert!(start.elapsed() < PATIENCE, "the queue was never written"),
+        }
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn the_queue_is_taken_up_after_a_restart() {
+    let s = Station::start();
+    let [a, b, c, d] = ["Ann", "Bo", "Cy", "Di"].map(|n| s.add(n));
+    s.done(Command::SetQueue(vec![c, b, a]));
+    assert!(s.desk.view().queue.taken_up.is_none());
+    // A pass, a swap and a step back; then a pass that only the judging saw.
+    s.control.lineup.pass_started(1, &[1]);
+    s.control.lineup.pass_ended(1);
+    s.done(Command::Queue(QueueStep::Swap));
+    s.control.lineup.pass_started(2, &[2]);
+    s.control.lineup.pass_ended(2);
+    let before = s.control.lineup.standing();
+    assert_eq!(
+        (before.order.clone(), before.current),
+        (vec![c, a, b], Some(b))
+    );
+    kept(&s);
+
+    let s = s.again();
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(view.queue.order, [c, a, b]);
+    assert_eq!(view.queue.current, Some(b));
+    let at = view.queue.taken_up.clone().unwrap();
+    assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
+    // It is the judging's queue as well, and every step can be taken back.
+    assert_eq!(s.control.lineup.standing().current, Some(b));
+    let after = |step| s.done(Command::Queue(step)).queue.clone();
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.current, undone.taken_up), (Some(a), None));
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(b)));
+    kept(&s);
+
+    // Whoever is deleted meanwhile, from the command line say, is not in it.
+    let s = {
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let archive = Archive::open(&dir.path().join("recordings")).unwrap();
+        archive.delete_skater(b).unwrap();
+        Station::start_in(dir, None)
+    };
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(
+        (view.queue.order.clone(), view.queue.current),
+        (vec![c, a], Some(a))
+    );
+    assert_eq!(view.roster.len(), 3);
+    assert!(view.roster.iter().any(|s| s.id == d));
+}
+
+#[test]
+fn the_queue_of_another_day_is_not_taken_up() {
+    let s = Station::start();
+    let a = s.add("Ann");
+    kept(&s);
+    let archive = Archive::open(&s.folder()).unwrap();
+    let queue = s.control.lineup.queue(|q| q.clone());
+    let Station { dir, desk, .. } = s;
+    drop(desk);
+    let long_ago = jiff::Zoned::now()
+        .checked_sub(jiff::ToSpan::days(2))
+        .unwrap();
+    archive.keep_queue(&queue, &long_ago).unwrap();
+    let s = Station::start_in(dir, None);
+    s.until("the roster", |v| v.roster.iter().any(|s| s.id == a));
+    let view = s.done(Command::KeepPictures(false));
+    assert!(view.queue.order.is_empty() && view.queue.taken_up.is_none());
 }
 
 #[test]

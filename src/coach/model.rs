@@ -119,6 +119,9 @@ pub struct QueueView {
     pub last: Option<Option<SkaterId>>,
     /// Whether a step can be taken back.
     pub can_undo: bool,
+    /// Since when it stands so, hours and minutes, where it is the queue of
+    /// the last start.
+    pub taken_up: Option<String>,
 }
 
 /// A saved lane.

@@ -19,6 +19,7 @@ mod database;
 mod error;
 mod insert;
 mod keep;
+mod lineup;
 mod notes;
 mod points;
 mod queries;
@@ -36,6 +37,7 @@ use book::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use error::StoreError;
 pub use keep::{Pruned, Retention, Usage};
+pub use lineup::KeptQueue;
 pub use notes::{Agreement, ExportNote};
 pub use queries::ValueOf;
 pub use records::{

@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 use super::archive::Archive;
 use super::codec::{limits_from_json, limits_to_json};
 use super::schema::BEFORE_VERSION;
-use super::{ExportNote, PassKey, StoreError, strips};
+use super::{ExportNote, PassKey, StoreError, lineup, strips};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits};
 
@@ -219,6 +219,7 @@ impl Archive {
         transaction
             .execute("DELETE FROM skaters WHERE id = ?1", [id.0])
             .map_err(fault)?;
+        lineup::forget(&transaction, id).map_err(fault)?;
         transaction
             .execute_batch(
                 "DELETE FROM threshold_sets

@@ -347,6 +347,7 @@ pub fn rich() -> PanelView {
             current: Some(SkaterId(4)),
             last: Some(Some(SkaterId(3))),
             can_undo: true,
+            taken_up: None,
         },
         roster: Arc::new(roster),
         groups: Arc::new(AgeGroups::defaults()),

@@ -15,6 +15,7 @@
 mod export;
 mod files;
 mod limits;
+mod queue;
 mod review;
 mod roster;
 mod set_up;
@@ -42,6 +43,7 @@ use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
+use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 pub(crate) use status::free_bytes;
 
@@ -164,6 +166,7 @@ struct Desk {
     exporter: Option<Exporter>,
     export: Option<ExportRun>,
     looking_for_cameras: Option<Receiver<Vec<CameraInfo>>>,
+    queue: QueueKeeper,
     view: PanelView,
     published: Arc<ArcSwap<PanelView>>,
     answers: u64,
@@ -203,6 +206,7 @@ impl Desk {
             exporter: setup.exporter,
             export: None,
             looking_for_cameras: None,
+            queue: QueueKeeper::default(),
             view: PanelView::default(),
             published,
             answers: 0,
@@ -237,8 +241,10 @@ impl Desk {
                 self.answer(Err(said(too_fast_sentence(lost))));
             }
             self.look_after_pictures();
+            self.look_after_queue();
             self.refresh();
         }
+        self.write_queue();
         if let Some(export) = &self.export {
             export.cancel();
         }
@@ -375,6 +381,7 @@ impl Desk {
             self.archive_fault = None;
             self.archive = Some(archive);
             self.roster_changed()?;
+            self.take_up_queue();
         }
         self.archive
             .as_ref()

@@ -38,6 +38,7 @@ impl Desk {
             current: standing.current,
             last: standing.last,
             can_undo: standing.can_undo,
+            taken_up: self.queue_taken_up(),
         };
         self.view.groups = Arc::clone(&self.groups);
         self.view.can_undo_limits = self.groups_file.can_undo();
