@@ -11,9 +11,11 @@ use std::time::{Duration, Instant};
 
 use kickplate::capture::CameraRequest;
 use kickplate::coach::{
-    Answer, Command, ExportOrder, LaneDraft, LimitEdit, PanelView, PinState, QueueStep,
+    Answer, CoachWords, Command, ExportOrder, LaneDraft, LimitEdit, PanelView, PinState, QueueStep,
+    Saying, cue_line,
 };
 use kickplate::config::{Lane, Travel, View};
+use kickplate::display::{Units, Words};
 use kickplate::geometry::Mark;
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
@@ -58,6 +60,19 @@ impl Station {
     fn again(self) -> Self {
         let Station { dir, desk, .. } = self;
         drop(desk);
+        Self::start_in(dir, None)
+    }
+
+    /// A station whose screens are French.
+    fn start_french() -> Self {
+        let s = Self::start();
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let file = dir.path().join("home/config/station.toml");
+        let text = std::fs::read_to_string(&file).unwrap();
+        let english = "# language = \"en\"";
+        assert!(text.contains(english), "{text}");
+        std::fs::write(&file, text.replace(english, "language = \"fr\"")).unwrap();
         Self::start_in(dir, None)
     }
 
@@ -222,23 +237,23 @@ fn the_queue_is_taken_up_after_a_restart() {
     let before = s.control.lineup.standing();
     assert_eq!(
         (before.order.clone(), before.current),
-        (vec![c, a, b], Some(b))
+        (vec![b, c, a], Some(c))
     );
     kept(&s);
 
     let s = s.again();
     let view = s.until("the queue", |v| !v.queue.order.is_empty());
-    assert_eq!(view.queue.order, [c, a, b]);
-    assert_eq!(view.queue.current, Some(b));
+    assert_eq!(view.queue.order, [b, c, a]);
+    assert_eq!(view.queue.current, Some(c));
     let at = view.queue.taken_up.clone().unwrap();
     assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
     // It is the judging's queue as well, and every step can be taken back.
-    assert_eq!(s.control.lineup.standing().current, Some(b));
+    assert_eq!(s.control.lineup.standing().current, Some(c));
     let after = |step| s.done(Command::Queue(step)).queue.clone();
     let undone = after(QueueStep::Undo);
-    assert_eq!((undone.current, undone.taken_up), (Some(a), None));
+    assert_eq!((undone.current, undone.taken_up), (Some(b), None));
     let undone = after(QueueStep::Undo);
-    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(b)));
+    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(c)));
     kept(&s);
 
     // Whoever is deleted meanwhile, from the command line say, is not in it.
@@ -252,7 +267,7 @@ fn the_queue_is_taken_up_after_a_restart() {
     let view = s.until("the queue", |v| !v.queue.order.is_empty());
     assert_eq!(
         (view.queue.order.clone(), view.queue.current),
-        (vec![c, a], Some(a))
+        (vec![c, a], Some(c))
     );
     assert_eq!(view.roster.len(), 3);
     assert!(view.roster.iter().any(|s| s.id == d));
@@ -446,6 +461,55 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
     assert!(gone.contains("not in the recordings any more"), "{gone}");
 }
 
+#[test]
+fn the_desk_answers_in_the_language_of_the_panel() {
+    let s = Station::start_french();
+    let said = |command| s.ask(command).sentence;
+    assert_eq!(
+        said(Command::AddSkater(Skater::new("Ann", AgeGroup::U13))),
+        "Ann est dans la liste."
+    );
+    assert_eq!(
+        said(Command::Queue(QueueStep::Unknown)),
+        "Suivant : personne de connu."
+    );
+    assert!(said(Command::SetLimits(knee(111.5))).contains("Flexion du genou"));
+    assert_eq!(
+        said(Command::Lock),
+        "il n'y a pas encore de code ; choisissez-en un d'abord"
+    );
+    assert_eq!(s.desk.view().station.camera, "démarre");
+    // What comes from deep below stays English; what stands around it is not.
+    let why = said(Command::SetLimits(knee(9999.0)));
+    assert!(
+        why.starts_with("ces limites ne vont pas") || why.contains("réglages"),
+        "{why}"
+    );
+    assert!(why.contains("out of range"), "{why}");
+    let csv = s.dir.path().join("team.csv");
+    std::fs::write(&csv, "name;age_group\nBo;U99\n").unwrap();
+    let why = said(Command::ImportRoster(csv));
+    assert!(
+        why.starts_with("rien n'a été pris") && why.contains("ligne 2 : "),
+        "{why}"
+    );
+
+    let mut store = Store::open(&s.folder()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
+    assert_eq!(
+        s.ask(Command::OpenSession(id.number())).sentence,
+        format!("Séance {}, passages : 1.", id.number())
+    );
+    let english = cue_line(
+        &cue(1),
+        &CoachWords::english(),
+        &Words::english(),
+        Units::Metric,
+    );
+    assert_ne!(s.desk.view().passes[0].cue, english);
+}
+
 fn lane() -> Lane {
     Lane {
         view: View::Side,
@@ -614,11 +678,13 @@ fn exports_tell_how_far_they_are_and_can_be_stopped() {
             .contains("no way")
     );
     let exporter: Exporter = Arc::new(|_: &Archive, _, tell, cancel| {
-        tell(0.5, "half");
+        tell(0.5, Saying::ExportClips {});
         while !cancel.load(std::sync::atomic::Ordering::Acquire) {
             std::thread::sleep(Duration::from_millis(1));
         }
-        Err("the export was stopped".to_owned())
+        Err(Saying::ExportFailed {
+            why: "the export was stopped".to_owned(),
+        })
     });
     let s = Station::start_with(Some(exporter));
     s.done(Command::Export(order(&s)));

@@ -9,17 +9,20 @@
 //! page is open, what is typed). It never waits for a disk, a camera or the
 //! thread that judges.
 
+mod cue;
 mod figures;
 mod host;
 mod kit;
 mod model;
 mod pages;
 mod picture;
+mod said;
 mod settings;
 mod state;
 mod ui;
 mod words;
 
+pub use cue::cue_line;
 pub use host::PanelHost;
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
@@ -28,6 +31,7 @@ pub use model::{
     ScaleResult, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy};
+pub use said::{Number, Of, Saying, Who};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::panel_ui;

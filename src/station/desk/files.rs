@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use super::super::backup;
 use super::{Desk, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
-use crate::coach::StoredPictures;
+use crate::coach::{Number, Saying, StoredPictures};
 use crate::config::{Edit, Written};
 
 /// 'Without a bound' in the settings file: the largest that can stand there.
@@ -16,22 +16,18 @@ impl Desk {
     pub(super) fn keep_pictures(&mut self, on: bool) -> Done {
         self.write_privacy(&[("keep_pictures", Written::Flag(on))])?;
         Ok(match on {
-            true => "Pictures of flagged pushes are kept of those who consented; the big screen shows a sign.",
-            false => "No more pictures are kept; those that are there stay until they are deleted.",
-        }
-        .to_owned())
+            true => Saying::KeepOn {},
+            false => Saying::KeepOff {},
+        })
     }
 
     pub(super) fn blur_stored_faces(&mut self, on: bool) -> Done {
         self.write_privacy(&[("blur_stored_faces", Written::Flag(on))])?;
         Ok(match (on, self.station.screen.blur_faces) {
-            (true, _) => "Faces are made unreadable in stored pictures.",
-            (false, true) => {
-                "Faces stay unreadable in stored pictures, because they are so on the big screen."
-            }
-            (false, false) => "Faces stay readable in pictures stored from now on.",
-        }
-        .to_owned())
+            (true, _) => Saying::BlurOn {},
+            (false, true) => Saying::BlurByScreen {},
+            (false, false) => Saying::BlurOff {},
+        })
     }
 
     pub(super) fn set_retention(&mut self, days: Option<u32>, gb: Option<f64>) -> Done {
@@ -44,7 +40,7 @@ impl Desk {
         ])?;
         // At once, not within the hour.
         self.prune_at = Instant::now();
-        Ok("What is older or more is deleted now and every hour.".to_owned())
+        Ok(Saying::RetentionSet {})
     }
 
     fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::DeskError> {
@@ -84,11 +80,11 @@ impl Desk {
                     self.listed = None;
                 }
                 self.control.set_trouble(pruned.still_full.then(|| {
-                    format!(
-                        "the disk of {} has less than {} GB free; free some space",
-                        self.folder.display(),
-                        self.station.privacy.free_space_gb
-                    )
+                    Saying::DiskNearlyFull {
+                        folder: self.folder.clone(),
+                        size: Number(self.station.privacy.free_space_gb, 1),
+                    }
+                    .say(&self.words)
                 }));
             }
             Err(error) => tracing::warn!(%error, "stored pictures could not be looked through"),
@@ -120,17 +116,16 @@ impl Desk {
 
     pub(super) fn back_up(&mut self, path: &Path) -> Done {
         let free = self.archive()?.usage()?;
-        let written =
-            backup::back_up(&self.home, &self.folder, path).map_err(|e| said(e.to_string()))?;
+        let written = backup::back_up(&self.home, &self.folder, path)
+            .map_err(|e| said(Saying::BackupFailed { why: e.to_string() }))?;
         tracing::info!(
             bytes = written.bytes,
             database = free.database_bytes,
             "backed up"
         );
-        Ok(format!(
-            "Everything is in {} ({:.1} MB). It holds names and pictures: keep it safe, and delete it when a skater asks to be deleted.",
-            path.display(),
-            written.bytes as f64 / 1e6
-        ))
+        Ok(Saying::BackedUp {
+            file: path.to_owned(),
+            size: Number(written.bytes as f64 / 1e6, 1),
+        })
     }
 }
