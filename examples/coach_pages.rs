@@ -118,6 +118,28 @@ fn scenes() -> Vec<Scene> {
     });
     add("privacy", PageId::Privacy, nothing, &exporting);
     add("help", PageId::Help, nothing, &rich);
+    let mut places = rich.clone();
+    places.folder = Some(Arc::new(made_up::places()));
+    add(
+        "places",
+        PageId::Skaters,
+        |s| s.open_file_choice(None),
+        &places,
+    );
+    let mut folder = rich.clone();
+    folder.folder = Some(Arc::new(made_up::folder()));
+    let open: Steps = |s| s.open_file_choice(Some(made_up::STICK.into()));
+    add("folder", PageId::Skaters, open, &folder);
+    add(
+        "roster-files",
+        PageId::Skaters,
+        |s| s.open_roster_files(),
+        &rich,
+    );
+    add("taking", PageId::Privacy, |s| s.open_taking(), &exporting);
+    let mut taken_up = rich.clone();
+    taken_up.queue.taken_up = Some("18:42".to_owned());
+    add("now-restarted", PageId::Now, nothing, &taken_up);
     let mut locked = rich.clone();
     locked.pin = PinState::Locked;
     add("lock", PageId::Now, nothing, &locked);

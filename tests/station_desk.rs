@@ -11,8 +11,8 @@ use std::time::{Duration, Instant};
 
 use kickplate::capture::CameraRequest;
 use kickplate::coach::{
-    Answer, CoachWords, Command, ExportOrder, LaneDraft, LimitEdit, PanelView, PinState, QueueStep,
-    Saying, cue_line,
+    Answer, CoachWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
+    PanelView, PinState, Place, QueueStep, Saying, cue_line,
 };
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::{Units, Words};
@@ -510,6 +510,43 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     assert_ne!(s.desk.view().passes[0].cue, english);
 }
 
+#[test]
+fn folders_are_looked_into_with_the_places_first() {
+    let s = Station::start();
+    let look = |folder: Option<&Path>| Command::LookIntoFolder {
+        folder: folder.map(Path::to_owned),
+        kind: FileKind::Roster,
+    };
+    let view = s.done(look(None));
+    let places = view.folder.clone().unwrap();
+    let recordings = Place::Recordings(s.folder());
+    assert!(places.places.contains(&recordings), "{places:?}");
+    let folder = s.dir.path().join("stick");
+    std::fs::create_dir_all(folder.join("teams")).unwrap();
+    std::fs::write(folder.join("u13.csv"), "name;age_group\n").unwrap();
+    std::fs::write(folder.join("photo.jpg"), "").unwrap();
+    let found = |folder: &Path| {
+        s.desk.send(look(Some(folder)));
+        let view = s.until("it was looked into", |v| {
+            let view = v.folder.as_ref().unwrap();
+            view.folder.as_deref() == Some(folder) && !view.looking
+        });
+        FolderView::clone(view.folder.as_ref().unwrap())
+    };
+    let there = found(&folder);
+    let names: Vec<&str> = there.entries.iter().map(|e| e.name.as_str()).collect();
+    assert_eq!(
+        (names, there.fault, there.cut),
+        (vec!["teams", "u13.csv"], None, false)
+    );
+    let fault = found(&folder.join("none")).fault.unwrap();
+    assert!(fault.contains("cannot be read"), "{fault}");
+    // Nobody sees through a locked panel what lies on the disk.
+    s.done(Command::SetPin(Some("2407".into())));
+    assert_eq!(s.done(Command::Lock).folder, None);
+    assert!(s.refused(look(None)).contains("locked"));
+}
+
 fn lane() -> Lane {
     Lane {
         view: View::Side,
@@ -548,6 +585,8 @@ fn lanes_are_saved_and_used() {
     assert_eq!(Lane::load(&s.config("rink 2 side.toml")).unwrap(), lane());
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.reading_distance_m, 14.0);
+    // It holds at once.
+    assert_eq!(s.control.reading_distance_m(), Some(14.0));
     // Saved is in use: there is no second step to forget.
     assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
     assert!(!view.station.lane_example);

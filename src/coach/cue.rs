@@ -123,7 +123,7 @@ mod tests {
         cue.kind = CueKind::NotJudged {
             reason: "no push was seen".to_owned(),
         };
-        assert_eq!(line(&cue, Language::En), "Not judged: no push was seen.");
-        assert_eq!(line(&cue, Language::Fr), "Pas jugé : aucune poussée vue.");
+        assert_eq!(line(&cue, Language::En), "Not judged. No push was seen.");
+        assert_eq!(line(&cue, Language::Fr), "Pas jugé. Aucune poussée vue.");
     }
 }

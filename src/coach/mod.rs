@@ -26,9 +26,9 @@ pub use cue::cue_line;
 pub use host::PanelHost;
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
-    LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow, PictureAdvice, PictureCheck,
-    Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueStep, QueueView,
-    ScaleResult, StationPart, StoredPictures,
+    FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow,
+    PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries, PushDetail,
+    PushRow, QueueStep, QueueView, ScaleResult, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy};
 pub use said::{Number, Of, Saying, Who};

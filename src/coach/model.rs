@@ -56,6 +56,8 @@ pub struct PanelView {
     pub pin: PinState,
     /// The export that runs or ran last.
     pub export: Option<ExportState>,
+    /// The folder that was looked into last, for the choice of a file.
+    pub folder: Option<Arc<FolderView>>,
     /// What the last command came to.
     pub answer: Option<Answer>,
 }
@@ -393,6 +395,80 @@ pub struct ExportState {
     pub running: bool,
 }
 
+/// Which files a choice shows; folders are always shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum FileKind {
+    /// None: a folder is chosen.
+    #[default]
+    Folders,
+    /// Tables with commas, semicolons or tabs.
+    Roster,
+    /// Backups.
+    Backup,
+}
+
+impl FileKind {
+    /// Whether a file of this name is shown.
+    pub fn takes(self, name: &str) -> bool {
+        let endings: &[&str] = match self {
+            FileKind::Folders => &[],
+            FileKind::Roster => &["csv", "tsv", "txt"],
+            FileKind::Backup => &["zip"],
+        };
+        name.rsplit_once('.')
+            .is_some_and(|(_, e)| endings.contains(&e.to_ascii_lowercase().as_str()))
+    }
+}
+
+/// A place where a choice begins.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// A drive that was plugged in, by where it is mounted.
+    Drive(PathBuf),
+    /// The home folder.
+    Home(PathBuf),
+    /// The folder of the recordings.
+    Recordings(PathBuf),
+}
+
+impl Place {
+    /// Its folder.
+    pub fn path(&self) -> &std::path::Path {
+        let (Place::Drive(path) | Place::Home(path) | Place::Recordings(path)) = self;
+        path
+    }
+}
+
+/// A folder or a file in a folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FolderEntry {
+    /// Its name.
+    pub name: String,
+    /// Where it is.
+    pub path: PathBuf,
+    /// Whether it is a folder.
+    pub is_folder: bool,
+}
+
+/// What lies in a folder.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FolderView {
+    /// The folder; the places where `None`.
+    pub folder: Option<PathBuf>,
+    /// Which files are shown.
+    pub kind: FileKind,
+    /// Where a choice begins.
+    pub places: Vec<Place>,
+    /// Folders first, then files.
+    pub entries: Vec<FolderEntry>,
+    /// Whether there is more than is listed.
+    pub cut: bool,
+    /// Why it cannot be looked into.
+    pub fault: Option<String>,
+    /// Whether it is still being looked into.
+    pub looking: bool,
+}
+
 /// What the last command came to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
@@ -576,4 +652,11 @@ pub enum Command {
     CancelExport,
     /// Writes everything into one file.
     BackUp(PathBuf),
+    /// Looks into a folder, or for the places where a choice begins.
+    LookIntoFolder {
+        /// The folder; the places where `None`.
+        folder: Option<PathBuf>,
+        /// Which files are wanted.
+        kind: FileKind,
+    },
 }

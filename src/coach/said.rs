@@ -173,6 +173,8 @@ sayings! {
     RetentionSet = "did.retention" {}
     ExportBegins = "did.export_begins" {}
     ExportStopping = "did.export_stopping" {}
+    Places = "did.places" {}
+    FolderLooked = "did.folder" { folder: PathBuf }
     BackedUp = "did.backed_up" { file: PathBuf, size: Number }
 
     // Why something was not done.
@@ -215,6 +217,7 @@ sayings! {
     ExportNotStarted = "cannot.export_not_started" { why: String }
     ExportFailed = "cannot.export_failed" { why: String }
     BackupFailed = "cannot.backup" { why: String }
+    FolderSilent = "cannot.folder_silent" { folder: PathBuf }
 
     // How the station is.
     Starting = "state.starting" {}

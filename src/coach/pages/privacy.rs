@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use egui::Ui;
 
 use super::Desk;
+use super::files::{FileChosen, FileFor, path_after};
 use crate::coach::kit::{
     Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
 };
@@ -18,6 +19,9 @@ const LEAST_DIGITS: usize = 4;
 /// What a bound starts from when it is switched on.
 const USUAL_DAYS: u32 = 90;
 const USUAL_GB: f64 = 20.0;
+
+/// What a backup is called that has no name yet.
+const BACKUP_FILE: &str = "kickplate-backup.zip";
 
 /// What is typed on the page.
 pub(in crate::coach) struct PrivacyState {
@@ -43,13 +47,27 @@ impl PrivacyState {
             taking: false,
             pin: String::new(),
             pin_again: String::new(),
-            backup: in_folder("kickplate-backup.zip"),
+            backup: in_folder(BACKUP_FILE),
             into: in_folder("export"),
             skater: None,
             all_sessions: false,
             flagged_only: false,
             anonymous: true,
             zip: false,
+        }
+    }
+
+    /// A folder was chosen for the export.
+    pub(in crate::coach) fn folder_chosen(&mut self, chosen: &FileChosen) {
+        if let FileChosen::Folder(folder) = chosen {
+            self.into = folder.display().to_string();
+        }
+    }
+
+    /// A file or a folder was chosen for the backup.
+    pub(in crate::coach) fn file_chosen(&mut self, chosen: &FileChosen) {
+        if let Some(path) = path_after(&self.backup, chosen, BACKUP_FILE) {
+            self.backup = path;
         }
     }
 }
@@ -210,6 +228,9 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             }
         }
         field(ui, s, d.w.get("privacy.into"), &mut state.into, false);
+        if Press::new(d.w.get("files.choose_export")).show(ui, s) {
+            d.choose_file = Some(FileFor::Export);
+        }
         let into = PathBuf::from(state.into.trim());
         flow(ui, |ui| {
             let there = state.all_sessions || d.view.session.is_some();
@@ -266,6 +287,9 @@ fn backup(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             &mut state.backup,
             false,
         );
+        if Press::new(d.w.get("files.choose_backup")).show(ui, s) {
+            d.choose_file = Some(FileFor::Backup);
+        }
         let path = PathBuf::from(state.backup.trim());
         let key = Press::new(d.w.get("privacy.backup_start")).enabled(!path.as_os_str().is_empty());
         if key.show(ui, s) {

@@ -14,6 +14,7 @@
 
 mod export;
 mod files;
+mod folders;
 mod limits;
 mod queue;
 mod review;
@@ -47,6 +48,7 @@ use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
+use folders::Lookings;
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 pub(crate) use status::free_bytes;
@@ -193,6 +195,7 @@ struct Desk {
     exporter: Option<Exporter>,
     export: Option<ExportRun>,
     looking_for_cameras: Option<Receiver<Vec<CameraInfo>>>,
+    folders: Lookings,
     queue: QueueKeeper,
     view: PanelView,
     published: Arc<ArcSwap<PanelView>>,
@@ -241,6 +244,7 @@ impl Desk {
             exporter: setup.exporter,
             export: None,
             looking_for_cameras: None,
+            folders: Lookings::default(),
             queue: QueueKeeper::default(),
             view: PanelView::default(),
             published,
@@ -326,6 +330,7 @@ impl Desk {
                 self.view.pin = PinState::Locked;
                 self.view.push = None;
                 self.view.progress = None;
+                self.view.folder = None;
                 Ok(Saying::PanelLocked {})
             }
             Command::SetPin(pin) => {
@@ -398,6 +403,7 @@ impl Desk {
             Command::Export(order) => self.start_export(order),
             Command::CancelExport => self.cancel_export(),
             Command::BackUp(path) => self.back_up(&path),
+            Command::LookIntoFolder { folder, kind } => self.look_into_folder(folder, kind),
         }
     }
 

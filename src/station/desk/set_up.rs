@@ -177,6 +177,7 @@ impl Desk {
                 &["reading_distance_m"],
                 Written::Number(distance),
             )])?;
+            self.control.set_reading_distance(distance);
         }
         self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
         self.take_lane(lane, file);

@@ -15,6 +15,7 @@ impl Desk {
     pub(super) fn refresh(&mut self) {
         self.open_archive_when_due();
         self.take_cameras();
+        self.take_folder();
         self.follow_export();
         let seen = self.control.seen();
         let recording = self.recording_session();
