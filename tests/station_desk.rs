@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 use kickplate::capture::CameraRequest;
 use kickplate::coach::{
     Answer, CoachWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
-    PanelView, PinState, Place, QueueStep, Saying, cue_line,
+    PanelView, PinState, Place, QueueStep, Saying, WouldGo, cue_line,
 };
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::{Units, Words};
@@ -694,6 +694,50 @@ fn roster_files_privacy_and_backup() {
         })
         .contains("out of range")
     );
+
+    // What was measured: asked first, deleted when it is set, and kept again.
+    let mut store = Store::open(&s.folder()).unwrap();
+    let mut info = session();
+    info.started = "2024-10-05T18:00:00+02:00[Europe/Zurich]".parse().unwrap();
+    let old = store.begin_session(&info).unwrap();
+    store.end_session(&old).unwrap();
+    let new = store.begin_session(&session()).unwrap();
+    store.write_pass(&new, &(pass(1), cue(1)).into()).unwrap();
+    store.end_session(&new).unwrap();
+    let view = s.done(Command::PreviewMeasures(30));
+    let would_go = WouldGo {
+        days: 30,
+        passes: 0,
+        sessions: 1,
+    };
+    assert_eq!(view.privacy.would_go, Some(would_go));
+    assert_eq!(view.privacy.keep_measures_days, None);
+    let archive = Archive::open(&s.folder()).unwrap();
+    assert_eq!(
+        archive.sessions().unwrap().len(),
+        2,
+        "asking deletes nothing"
+    );
+    let answer = s.ask(Command::KeepMeasures(Some(30)));
+    assert!(
+        answer.done && answer.sentence.contains("sessions: 1"),
+        "{answer:?}"
+    );
+    let view = s.until("it is set", |v| v.privacy.keep_measures_days == Some(30));
+    assert_eq!(view.privacy.would_go, None);
+    assert_eq!(archive.sessions().unwrap().len(), 1);
+    s.until("it is counted", |v| v.privacy.measures.passes == 1);
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, Some(30));
+    s.refused(Command::KeepMeasures(Some(0)));
+    assert!(
+        s.refused(Command::KeepMeasures(Some(9999)))
+            .contains("out of range")
+    );
+    s.done(Command::KeepMeasures(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, None);
+    drop(store);
 
     let zip = s.dir.path().join("all.zip");
     s.done(Command::BackUp(zip.clone()));

@@ -30,7 +30,7 @@ pub use model::{
     PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries, PushDetail,
     PushRow, QueueStep, QueueView, ScaleResult, StationPart, StoredPictures,
 };
-pub use model::{PanelView, PinState, Privacy};
+pub use model::{PanelView, PinState, Privacy, StoredMeasures, WouldGo};
 pub use said::{Number, Of, Saying, Who};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};

@@ -359,6 +359,35 @@ pub struct Privacy {
     pub blur_stored_faces: bool,
     /// What lies on the disk.
     pub stored: StoredPictures,
+    /// Days what was measured is kept.
+    pub keep_measures_days: Option<u32>,
+    /// What was measured and lies on the disk.
+    pub measures: StoredMeasures,
+    /// What would go if it were kept for some days only.
+    pub would_go: Option<WouldGo>,
+}
+
+/// What was measured and lies on the disk.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct StoredMeasures {
+    /// Passes.
+    pub passes: u32,
+    /// Sessions.
+    pub sessions: u32,
+    /// Day of the oldest pass, as shown.
+    pub oldest: Option<String>,
+}
+
+/// What would be deleted at once if what was measured were kept for so many
+/// days only.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WouldGo {
+    /// The days it was asked for.
+    pub days: u32,
+    /// Passes.
+    pub passes: u32,
+    /// Sessions.
+    pub sessions: u32,
 }
 
 /// What lies on the disk.
@@ -645,6 +674,11 @@ pub enum Command {
     },
     /// Whether faces are blurred in stored pictures.
     BlurStoredFaces(bool),
+    /// Asks what would go if what was measured were kept for so many days.
+    PreviewMeasures(u32),
+    /// How many days what was measured is kept; what is older is deleted at
+    /// once. `None` is for good.
+    KeepMeasures(Option<u32>),
 
     /// Starts an export.
     Export(ExportOrder),

@@ -171,6 +171,9 @@ sayings! {
     BlurByScreen = "did.blur_by_screen" {}
     BlurOff = "did.blur_off" {}
     RetentionSet = "did.retention" {}
+    MeasuresTried = "did.measures_tried" { days: u32, passes: u32, sessions: u32 }
+    MeasuresGone = "did.measures_gone" { days: u32, passes: u32, sessions: u32 }
+    MeasuresKept = "did.measures_kept" {}
     ExportBegins = "did.export_begins" {}
     ExportStopping = "did.export_stopping" {}
     Places = "did.places" {}
@@ -217,6 +220,7 @@ sayings! {
     ExportNotStarted = "cannot.export_not_started" { why: String }
     ExportFailed = "cannot.export_failed" { why: String }
     BackupFailed = "cannot.backup" { why: String }
+    NoDays = "cannot.no_days" {}
     FolderSilent = "cannot.folder_silent" { folder: PathBuf }
 
     // How the station is.

@@ -273,7 +273,9 @@ fn refusal(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState, room: Rect) -> f32
     let (fill, text) = if answer.done {
         (theme::GOOD, answer.sentence.clone())
     } else {
-        let text = format!("{}: {}", d.w.get("answer.not_done"), answer.sentence);
+        let name = d.w.get("answer.not_done");
+        let text =
+            d.w.say("list.pair", &[("name", name), ("what", &answer.sentence)]);
         (theme::WARNING, text)
     };
     let pad = 2.0 * s.mm(theme::PAD_MM);

@@ -122,6 +122,17 @@ pub(super) fn forget(transaction: &Transaction<'_>, skater: SkaterId) -> rusqlit
     Ok(())
 }
 
+/// Takes a kept queue from before this moment away, and one nobody can read.
+pub(super) fn forget_before(transaction: &Transaction<'_>, before: &Zoned) -> rusqlite::Result<()> {
+    let at: Option<String> = transaction
+        .query_row("SELECT changed_at FROM kept_queue", [], |r| r.get(0))
+        .optional()?;
+    if at.is_some_and(|at| at.parse::<Zoned>().map_or(true, |at| at < *before)) {
+        transaction.execute("DELETE FROM kept_queue", [])?;
+    }
+    Ok(())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -12,6 +12,7 @@
 //! A pass that is reported as on the disk outlives a kill and a power cut.
 //! Only this module knows rusqlite.
 
+mod age;
 mod archive;
 mod book;
 mod codec;
@@ -32,6 +33,7 @@ mod skaters;
 mod strips;
 mod writer;
 
+pub use age::Aged;
 pub use archive::Archive;
 use book::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};

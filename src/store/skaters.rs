@@ -23,7 +23,7 @@ pub const BEFORE_RESTORE: &str = ".before-restore-";
 
 /// A file larger than this is built anew later, when it holds up nobody,
 /// bytes: on a slow disk this is a few seconds.
-const REWRITE_AT_ONCE: u64 = 128 << 20;
+pub(super) const REWRITE_AT_ONCE: u64 = 128 << 20;
 
 const COLUMNS: &str = "id, name, bib, band, age_group, height_m, consent_on, consent_by, overrides";
 

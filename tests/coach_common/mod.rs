@@ -12,7 +12,7 @@ use kickplate::coach::{
     Agreement, CameraEntry, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry, LivePart,
     PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
     ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueView, ScaleResult, StationPart,
-    StoredPictures,
+    StoredMeasures, StoredPictures,
 };
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::PreviewImage;
@@ -475,6 +475,13 @@ pub fn rich() -> PanelView {
                 bytes: 1_420_000_000,
                 oldest: Some("2026-09-02".to_owned()),
             },
+            keep_measures_days: None,
+            measures: StoredMeasures {
+                passes: 4210,
+                sessions: 61,
+                oldest: Some("2024-10-05".to_owned()),
+            },
+            would_go: None,
         },
         pin: PinState::Open,
         export: None,

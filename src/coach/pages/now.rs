@@ -93,7 +93,8 @@ fn station(ui: &mut Ui, d: &mut Desk<'_>) {
             ("now.engine", station.engine.clone()),
         ] {
             if !state.is_empty() {
-                let line = format!("{}: {state}", d.w.get(name));
+                let name = d.w.get(name);
+                let line = d.w.say("list.pair", &[("name", name), ("what", &state)]);
                 say(ui, s, Voice::Quiet, &line);
             }
         }

@@ -19,6 +19,7 @@ const LEAST_DIGITS: usize = 4;
 /// What a bound starts from when it is switched on.
 const USUAL_DAYS: u32 = 90;
 const USUAL_GB: f64 = 20.0;
+const USUAL_MEASURES_DAYS: u32 = 730;
 
 /// What a backup is called that has no name yet.
 const BACKUP_FILE: &str = "kickplate-backup.zip";
@@ -27,6 +28,8 @@ const BACKUP_FILE: &str = "kickplate-backup.zip";
 pub(in crate::coach) struct PrivacyState {
     /// Whether the second half of the page is open: taking things along.
     pub(in crate::coach) taking: bool,
+    /// Days for what was measured, while they are being chosen.
+    measures_days: Option<u32>,
     pin: String,
     pin_again: String,
     backup: String,
@@ -45,6 +48,7 @@ impl PrivacyState {
         let in_folder = |name: &str| folder.join(name).display().to_string();
         PrivacyState {
             taking: false,
+            measures_days: None,
             pin: String::new(),
             pin_again: String::new(),
             backup: in_folder(BACKUP_FILE),
@@ -87,6 +91,7 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyS
             backup(right, d, state);
         } else {
             kept(left, d);
+            measures(right, d, state);
             pin(right, d, state);
         }
     });
@@ -157,6 +162,84 @@ fn kept(ui: &mut Ui, d: &mut Desk<'_>) {
             keep_gb: gb,
         });
     }
+    d.out.append(&mut commands);
+}
+
+/// What was measured goes for good: first it is said how much, then a second
+/// press does it.
+fn measures(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
+    let s = d.s;
+    let view = d.view;
+    let privacy = &view.privacy;
+    let set = privacy.keep_measures_days;
+    let mut days = state.measures_days.or(set);
+    let mut commands = vec![];
+    card(ui, s, d.w.get("privacy.measures"), |ui| {
+        let stored = &privacy.measures;
+        let text = match &stored.oldest {
+            Some(day) => d.w.say(
+                "privacy.measures_stored",
+                &[
+                    ("passes", &stored.passes.to_string()),
+                    ("sessions", &stored.sessions.to_string()),
+                    ("day", day),
+                ],
+            ),
+            None => d.w.get("privacy.measures_none").to_owned(),
+        };
+        say(ui, s, Voice::Body, &text);
+        if let Some(on) = toggle(ui, s, d.w.get("privacy.measures_bound"), days.is_some()) {
+            days = on.then_some(USUAL_MEASURES_DAYS);
+            if !on && set.is_some() {
+                commands.push(Command::KeepMeasures(None));
+            }
+        }
+        if let Some(value) = &mut days {
+            let mut v = f64::from(*value);
+            let slider = Slider {
+                name: d.w.get("privacy.measures_days"),
+                less: d.w.get("number.less"),
+                more: d.w.get("number.more"),
+                range: 0.0..=3650.0,
+                step: 10.0,
+                format: &|v| d.f.number(v.max(1.0), 0),
+            };
+            if stepper(ui, s, &slider, &mut v) {
+                *value = v.max(1.0) as u32;
+            }
+        }
+        let Some(wanted) = days.filter(|_| days != set) else {
+            return;
+        };
+        if state.measures_days != days {
+            commands.push(Command::PreviewMeasures(wanted));
+        }
+        let Some(gone) = privacy.would_go.filter(|gone| gone.days == wanted) else {
+            say(ui, s, Voice::Body, d.w.get("privacy.measures_looking"));
+            return;
+        };
+        let days_text = wanted.to_string();
+        let text = d.w.say(
+            "privacy.measures_go",
+            &[
+                ("days", &days_text),
+                ("passes", &gone.passes.to_string()),
+                ("sessions", &gone.sessions.to_string()),
+            ],
+        );
+        say(ui, s, Voice::Body, &text);
+        flow(ui, |ui| {
+            let text = d.w.say("privacy.measures_yes", &[("days", &days_text)]);
+            if Press::new(&text).danger().show(ui, s) {
+                commands.push(Command::KeepMeasures(Some(wanted)));
+                days = None;
+            }
+            if Press::new(d.w.get("list.cancel")).show(ui, s) {
+                days = None;
+            }
+        });
+    });
+    state.measures_days = days.filter(|_| days != set);
     d.out.append(&mut commands);
 }
 
@@ -272,7 +355,9 @@ fn progress(ui: &mut Ui, d: &Desk<'_>, done: f32, sentence: &str) {
     let mut part = rect;
     part.set_width(rect.width() * done);
     ui.painter().rect_filled(part, 0.0, theme::MAIN);
-    let text = format!("{} %: {sentence}", d.f.number(f64::from(done) * 100.0, 0));
+    let share = format!("{} %", d.f.number(f64::from(done) * 100.0, 0));
+    let text =
+        d.w.say("list.pair", &[("name", &share), ("what", sentence)]);
     say(ui, s, Voice::Body, &text);
 }
 

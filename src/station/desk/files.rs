@@ -1,12 +1,18 @@
-//! What is kept of pictures and for how long; the copy of everything.
+//! What is kept of pictures and measures and for how long; the copy of
+//! everything.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Instant;
 
+use jiff::Zoned;
+
 use super::super::backup;
-use super::{Desk, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
-use crate::coach::{Number, Saying, StoredPictures};
+use super::super::privacy::kept_since;
+use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
+use crate::coach::{Number, Saying, StoredMeasures, StoredPictures, WouldGo};
 use crate::config::{Edit, Written};
+use crate::store::Aged;
 
 /// 'Without a bound' in the settings file: the largest that can stand there.
 pub(super) const MOST_DAYS: u32 = 3650;
@@ -53,6 +59,68 @@ impl Desk {
         Ok(())
     }
 
+    pub(super) fn preview_measures(&mut self, days: u32) -> Done {
+        let since = kept_since(days, &Zoned::now()).filter(|_| days > 0);
+        let since = since.ok_or_else(|| said(Saying::NoDays {}))?;
+        let old = self.archive()?.older_than(&since)?;
+        let (passes, sessions) = (old.passes, old.sessions);
+        self.view.privacy.would_go = Some(WouldGo {
+            days,
+            passes,
+            sessions,
+        });
+        Ok(Saying::MeasuresTried {
+            days,
+            passes,
+            sessions,
+        })
+    }
+
+    pub(super) fn keep_measures(&mut self, days: Option<u32>) -> Done {
+        if days == Some(0) {
+            return Err(said(Saying::NoDays {}));
+        }
+        let written = Written::Number(f64::from(days.unwrap_or(0)));
+        self.write_privacy(&[("keep_measures_days", written)])?;
+        self.view.privacy.would_go = None;
+        let gone = self.delete_old_measures()?;
+        self.count_stored();
+        Ok(match days {
+            Some(days) => Saying::MeasuresGone {
+                days,
+                passes: gone.passes,
+                sessions: gone.sessions,
+            },
+            None => Saying::MeasuresKept {},
+        })
+    }
+
+    /// Deletes what was measured and may not be kept any longer.
+    fn delete_old_measures(&mut self) -> Result<Aged, DeskError> {
+        let Some(since) = self.station.privacy.measures_kept_since(&Zoned::now()) else {
+            return Ok(Aged::default());
+        };
+        let gone = self.archive()?.delete_older_than(&since)?;
+        if gone != Aged::default() {
+            tracing::info!(?gone, "what was measured was deleted as the settings say");
+            self.listed = None;
+            self.view.push = None;
+            self.view.progress = None;
+            // The session that was listed may be gone.
+            let sessions = self.archive()?.sessions()?;
+            if !sessions
+                .iter()
+                .any(|s| Some(s.id.number()) == self.view.session)
+            {
+                self.view.session = None;
+                self.view.passes = Default::default();
+                self.view.sessions = Arc::new(sessions.into_iter().rev().collect());
+                self.follow_recording = true;
+            }
+        }
+        Ok(gone)
+    }
+
     /// Deletes pictures that may not be kept any longer: at the start and
     /// every hour.
     pub(super) fn look_after_pictures(&mut self) {
@@ -89,6 +157,9 @@ impl Desk {
             }
             Err(error) => tracing::warn!(%error, "stored pictures could not be looked through"),
         }
+        if let Err(error) = self.delete_old_measures() {
+            tracing::warn!(%error, "what is too old could not be deleted and is tried again");
+        }
         self.count_stored();
     }
 
@@ -99,6 +170,11 @@ impl Desk {
         };
         let Ok(usage) = archive.usage() else {
             return;
+        };
+        self.view.privacy.measures = StoredMeasures {
+            passes: usage.passes,
+            sessions: usage.sessions,
+            oldest: archive.oldest_pass_day().ok().flatten(),
         };
         let oldest = archive.oldest_pictures_s().ok().flatten();
         self.view.privacy.stored = StoredPictures {

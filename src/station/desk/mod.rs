@@ -400,6 +400,8 @@ impl Desk {
             Command::KeepPictures(on) => self.keep_pictures(on),
             Command::SetRetention { keep_days, keep_gb } => self.set_retention(keep_days, keep_gb),
             Command::BlurStoredFaces(on) => self.blur_stored_faces(on),
+            Command::PreviewMeasures(days) => self.preview_measures(days),
+            Command::KeepMeasures(days) => self.keep_measures(days),
             Command::Export(order) => self.start_export(order),
             Command::CancelExport => self.cancel_export(),
             Command::BackUp(path) => self.back_up(&path),

@@ -35,6 +35,7 @@ impl Desk {
 
     pub(super) fn open_session(&mut self, id: i64) -> Done {
         self.list(id)?;
+        self.count_stored();
         self.follow_recording = self.recording_session() == Some(id);
         Ok(Saying::SessionOpen {
             n: id,

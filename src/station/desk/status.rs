@@ -49,7 +49,8 @@ impl Desk {
         self.view.privacy.keep_days =
             Some(privacy.keep_days).filter(|days| *days < super::files::MOST_DAYS);
         self.view.privacy.keep_gb = Some(privacy.keep_gb).filter(|gb| *gb < super::files::MOST_GB);
-        self.view.privacy.blur_stored_faces = self.station.privacy.blur_stored_faces;
+        self.view.privacy.blur_stored_faces = privacy.blur_stored_faces;
+        self.view.privacy.keep_measures_days = privacy.keep_measures_days;
         self.published.store(Arc::new(self.view.clone()));
     }
 
