@@ -144,6 +144,12 @@ impl PanelState {
         self.privacy.taking = true;
     }
 
+    /// Opens the page Privacy with these days chosen for what was measured.
+    pub fn open_measures(&mut self, days: u32) {
+        self.page = PageId::Privacy;
+        self.privacy.measures_days = Some(days);
+    }
+
     /// Opens the page of roster files.
     pub fn open_roster_files(&mut self) {
         self.page = PageId::Skaters;

@@ -7,7 +7,7 @@ use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
 use kickplate::coach::{
-    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState,
+    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
 };
 use kickplate::display::{Language, Words, contrast_ratio};
 use kickplate::roster::SkaterId;
@@ -112,6 +112,18 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
         PageId::Privacy,
         full.clone(),
         Some(|s| s.open_taking()),
+    ));
+    let mut old = full.clone();
+    old.privacy.would_go = Some(WouldGo {
+        days: 730,
+        passes: 310,
+        sessions: 4,
+    });
+    out.push((
+        "old measures".to_owned(),
+        PageId::Privacy,
+        old,
+        Some(|s| s.open_measures(730)),
     ));
     out.push((
         "roster files".to_owned(),

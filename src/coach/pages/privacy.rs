@@ -29,7 +29,7 @@ pub(in crate::coach) struct PrivacyState {
     /// Whether the second half of the page is open: taking things along.
     pub(in crate::coach) taking: bool,
     /// Days for what was measured, while they are being chosen.
-    measures_days: Option<u32>,
+    pub(in crate::coach) measures_days: Option<u32>,
     pin: String,
     pin_again: String,
     backup: String,
