@@ -1,6 +1,6 @@
 //! Pictures of every page of the coach's panel, with a made-up station, drawn
 //! without a display: `cargo run --example coach_pages -- FOLDER [WIDTH HEIGHT
-//! [en|fr]]`.
+//! [en|fr [NAME]]]`; NAME draws only the pages whose names begin so.
 
 #[path = "../tests/coach_common/mod.rs"]
 mod coach_common;
@@ -10,7 +10,8 @@ use std::sync::Arc;
 
 use coach_common as made_up;
 use kickplate::coach::{
-    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, panel_ui,
+    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
+    panel_ui,
 };
 use kickplate::display::{Language, Words, render_ui};
 use kickplate::store::PushKey;
@@ -30,7 +31,9 @@ fn main() -> anyhow::Result<()> {
         ..PanelSetup::default()
     };
     std::fs::create_dir_all(&folder)?;
-    for (name, page, steps, view) in scenes() {
+    let only = words.get(4).map_or("", String::as_str);
+    let wanted = scenes().into_iter().filter(|s| s.0.starts_with(only));
+    for (name, page, steps, view) in wanted {
         let diagonal_in = 15.6;
         let points_per_mm = (width as f32).hypot(height as f32) / (diagonal_in * 25.4);
         let today = jiff::civil::date(2026, 11, 25);
@@ -117,7 +120,41 @@ fn scenes() -> Vec<Scene> {
         running: true,
     });
     add("privacy", PageId::Privacy, nothing, &exporting);
+    let mut old = rich.clone();
+    old.privacy.would_go = Some(WouldGo {
+        days: 730,
+        passes: 310,
+        sessions: 4,
+    });
+    add(
+        "privacy-old",
+        PageId::Privacy,
+        |s| s.open_measures(730),
+        &old,
+    );
     add("help", PageId::Help, nothing, &rich);
+    let mut places = rich.clone();
+    places.folder = Some(Arc::new(made_up::places()));
+    add(
+        "places",
+        PageId::Skaters,
+        |s| s.open_file_choice(None),
+        &places,
+    );
+    let mut folder = rich.clone();
+    folder.folder = Some(Arc::new(made_up::folder()));
+    let open: Steps = |s| s.open_file_choice(Some(made_up::STICK.into()));
+    add("folder", PageId::Skaters, open, &folder);
+    add(
+        "roster-files",
+        PageId::Skaters,
+        |s| s.open_roster_files(),
+        &rich,
+    );
+    add("taking", PageId::Privacy, |s| s.open_taking(), &exporting);
+    let mut taken_up = rich.clone();
+    taken_up.queue.taken_up = Some("18:42".to_owned());
+    add("now-restarted", PageId::Now, nothing, &taken_up);
     let mut locked = rich.clone();
     locked.pin = PinState::Locked;
     add("lock", PageId::Now, nothing, &locked);

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::AgeGroup;
 use kickplate::store::{
-    Archive, NewPass, PassKey, PictureStrip, PushKey, SESSIONS_FILE, Shot, Store, Verdict,
+    Aged, Archive, NewPass, PassKey, PictureStrip, PushKey, SESSIONS_FILE, Shot, Store, Verdict,
 };
 use store_common::{cue, pass, session, tracked};
 
@@ -260,4 +260,150 @@ fn a_withdrawn_consent_leaves_no_picture_and_no_name_of_who_gave_it() {
     }
     assert_eq!(archive.load_session(session).unwrap().passes.len(), 60);
     drop(store);
+}
+
+/// Words of the old session that stand nowhere else.
+const OLD_SOURCE: &str = "camera-zwirlfax";
+const OLD_REASON: &str = "the blade was hidden, krombel";
+
+/// What is kept by age: the old goes in every byte, the new stays.
+#[test]
+fn nothing_is_left_of_what_was_measured_too_long_ago() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = dir.path().join("recordings");
+    let archive = Archive::open(&folder).unwrap();
+    let id = archive.add_skater(&skater(NAME, BIB, GIVEN_BY)).unwrap();
+    let mut store = Store::open(&folder).unwrap();
+    let mut info = session();
+    info.source.name = OLD_SOURCE.into();
+    info.started = "2024-10-05T18:00:00+02:00[Europe/Zurich]".parse().unwrap();
+    let old = store.begin_session(&info).unwrap();
+    let write = |store: &mut Store, s: &kickplate::store::SessionId, n: u32, reason: &str| {
+        let (mut judged, cue) = (pass(n), cue(n));
+        judged.pushes[0].measures[0].reason = reason.into();
+        let new = NewPass {
+            skater: Some(id),
+            points: Some(Arc::new(tracked(n))),
+            strips: vec![strip()],
+            ..(judged, cue).into()
+        };
+        store.write_pass(s, &new).unwrap();
+        PushKey {
+            pass: PassKey {
+                session: s.number(),
+                number: n,
+            },
+            position: 0,
+        }
+    };
+    for n in 1..=40 {
+        let push = write(&mut store, &old, n, OLD_REASON);
+        archive.set_comment(&push, COMMENT).unwrap();
+        archive.set_starred(&push, true).unwrap();
+        archive
+            .set_verdict(&push, "knee_bend", Some(Verdict::Dismissed))
+            .unwrap();
+    }
+    store.end_session(&old).unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(20));
+    let before = jiff::Zoned::now();
+    let new = store.begin_session(&session()).unwrap();
+    for n in 1..=20 {
+        write(&mut store, &new, n, "seen");
+    }
+    let beside = |ending: &str| folder.join(format!("{SESSIONS_FILE}{ending}"));
+    // Copies of an earlier program, one damaged file from then, one from now.
+    std::fs::copy(beside(""), beside(".before-version-3")).unwrap();
+    for (name, file_time) in [
+        (
+            ".damaged-20241006-120000",
+            before.timestamp() - jiff::SignedDuration::from_hours(1),
+        ),
+        (".damaged-20261125-120000", jiff::Timestamp::now()),
+    ] {
+        std::fs::write(beside(name), "damaged").unwrap();
+        let file = std::fs::File::options()
+            .write(true)
+            .open(beside(name))
+            .unwrap();
+        file.set_modified(file_time.into()).unwrap();
+    }
+    let whole = |number| archive.load_session(number).unwrap();
+    let kept = whole(new.number());
+    let needles = [
+        ("source", OLD_SOURCE.as_bytes()),
+        ("reason", OLD_REASON.as_bytes()),
+        ("comment", COMMENT.as_bytes()),
+    ];
+    for (what, needle) in needles {
+        assert!(
+            !files_with(&folder, needle).is_empty(),
+            "the search does not find the {what}"
+        );
+    }
+    assert_eq!(files_with(&folder, PICTURE).len(), 60);
+
+    // Nothing is that old yet.
+    let earlier = "2020-01-01T00:00:00+00:00[UTC]".parse().unwrap();
+    assert_eq!(archive.older_than(&earlier).unwrap(), Aged::default());
+    assert_eq!(
+        archive.delete_older_than(&earlier).unwrap(),
+        Aged::default()
+    );
+    assert!(beside(".before-version-3").exists());
+
+    let would_go = archive.older_than(&before).unwrap();
+    assert_eq!((would_go.passes, would_go.sessions), (40, 1));
+    let gone = archive.delete_older_than(&before).unwrap();
+    assert_eq!((gone.passes, gone.sessions, gone.strips), (40, 1, 40));
+    for (what, needle) in needles {
+        let files = files_with(&folder, needle);
+        assert!(files.is_empty(), "the {what} is still in {files:?}");
+    }
+    assert_eq!(files_with(&folder, PICTURE).len(), 20, "the new ones stay");
+    assert!(!beside(".before-version-3").exists());
+    assert!(!beside(".damaged-20241006-120000").exists());
+    assert!(beside(".damaged-20261125-120000").exists());
+
+    // The new session is as it was, and goes on; the roster too.
+    assert_eq!(whole(new.number()), kept);
+    assert!(archive.load_session(old.number()).is_err());
+    write(&mut store, &new, 21, "seen");
+    assert_eq!(whole(new.number()).passes.len(), 21);
+    assert_eq!(archive.skaters().unwrap().len(), 1);
+    assert_eq!(archive.older_than(&before).unwrap(), Aged::default());
+
+    // Nor after everything is opened again.
+    drop((store, archive));
+    Store::open(&folder).unwrap();
+    for (what, needle) in needles {
+        let files = files_with(&folder, needle);
+        assert!(files.is_empty(), "the {what} came back in {files:?}");
+    }
+}
+
+/// A session that runs is never deleted, nor one with a pass that is kept.
+#[test]
+fn only_sessions_that_are_over_and_empty_go_by_age() {
+    let dir = tempfile::tempdir().unwrap();
+    let archive = Archive::open(dir.path()).unwrap();
+    let mut store = Store::open(dir.path()).unwrap();
+    let mut long_ago = session();
+    long_ago.started = "2024-10-05T18:00:00+02:00[Europe/Zurich]".parse().unwrap();
+    let kept = store.begin_session(&long_ago).unwrap();
+    store.write_pass(&kept, &(pass(1), cue(1)).into()).unwrap();
+    store.end_session(&kept).unwrap();
+    let empty = store.begin_session(&long_ago).unwrap();
+    store.end_session(&empty).unwrap();
+    let running = store.begin_session(&long_ago).unwrap();
+    let since = "2025-01-01T00:00:00+01:00[Europe/Zurich]".parse().unwrap();
+    let gone = archive.delete_older_than(&since).unwrap();
+    assert_eq!((gone.passes, gone.sessions), (0, 1));
+    let left: Vec<i64> = archive
+        .sessions()
+        .unwrap()
+        .iter()
+        .map(|s| s.id.number())
+        .collect();
+    assert_eq!(left, [kept.number(), running.number()]);
 }

@@ -11,16 +11,18 @@ use std::time::{Duration, Instant};
 
 use kickplate::capture::CameraRequest;
 use kickplate::coach::{
-    Answer, Command, ExportOrder, LaneDraft, LimitEdit, PanelView, PinState, QueueStep,
+    Answer, CoachWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
+    PanelView, PinState, Place, QueueStep, Saying, WouldGo, cue_line,
 };
 use kickplate::config::{Lane, Travel, View};
+use kickplate::display::{Units, Words};
 use kickplate::geometry::Mark;
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
 use kickplate::station::control::Control;
 use kickplate::station::desk::{DeskHandle, DeskSetup, Exporter};
 use kickplate::station::{Judging, Setup, StationSettings};
-use kickplate::store::{Archive, NewPass, PassKey, PushKey, Store, Verdict};
+use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
 use store_common::{cue, pass, session, strip, tracked};
 
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -48,10 +50,34 @@ impl Station {
     fn start_with(exporter: Option<Exporter>) -> Self {
         let dir = tempfile::tempdir().unwrap();
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let home = dir.path().join("home");
         for folder in ["config", "lang"] {
-            copy_folder(&root.join(folder), &home.join(folder));
+            copy_folder(&root.join(folder), &dir.path().join("home").join(folder));
         }
+        Self::start_in(dir, exporter)
+    }
+
+    /// Ends the desk and starts another one over the same files.
+    fn again(self) -> Self {
+        let Station { dir, desk, .. } = self;
+        drop(desk);
+        Self::start_in(dir, None)
+    }
+
+    /// A station whose screens are French.
+    fn start_french() -> Self {
+        let s = Self::start();
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let file = dir.path().join("home/config/station.toml");
+        let text = std::fs::read_to_string(&file).unwrap();
+        let english = "# language = \"en\"";
+        assert!(text.contains(english), "{text}");
+        std::fs::write(&file, text.replace(english, "language = \"fr\"")).unwrap();
+        Self::start_in(dir, None)
+    }
+
+    fn start_in(dir: tempfile::TempDir, exporter: Option<Exporter>) -> Self {
+        let home = dir.path().join("home");
         let setup = Setup::load(&home, None).unwrap();
         let judging = Judging {
             lane: setup.lane.clone(),
@@ -180,6 +206,90 @@ fn skaters_and_the_queue() {
         s.refused(Command::Queue(QueueStep::To(b)))
             .contains("not on the roster")
     );
+}
+
+/// Waits until the queue is on the disk as the judging has it.
+fn kept(s: &Station) -> KeptQueue {
+    let archive = Archive::open(&s.folder()).unwrap();
+    let start = Instant::now();
+    loop {
+        let is = s.control.lineup.queue(|q| q.states().0.clone());
+        match archive.kept_queue().unwrap() {
+            Some(kept) if kept.now == is => return kept,
+            _ => assert!(start.elapsed() < PATIENCE, "the queue was never written"),
+        }
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn the_queue_is_taken_up_after_a_restart() {
+    let s = Station::start();
+    let [a, b, c, d] = ["Ann", "Bo", "Cy", "Di"].map(|n| s.add(n));
+    s.done(Command::SetQueue(vec![c, b, a]));
+    assert!(s.desk.view().queue.taken_up.is_none());
+    // A pass, a swap and a step back; then a pass that only the judging saw.
+    s.control.lineup.pass_started(1, &[1]);
+    s.control.lineup.pass_ended(1);
+    s.done(Command::Queue(QueueStep::Swap));
+    s.control.lineup.pass_started(2, &[2]);
+    s.control.lineup.pass_ended(2);
+    let before = s.control.lineup.standing();
+    assert_eq!(
+        (before.order.clone(), before.current),
+        (vec![b, c, a], Some(c))
+    );
+    kept(&s);
+
+    let s = s.again();
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(view.queue.order, [b, c, a]);
+    assert_eq!(view.queue.current, Some(c));
+    let at = view.queue.taken_up.clone().unwrap();
+    assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
+    // It is the judging's queue as well, and every step can be taken back.
+    assert_eq!(s.control.lineup.standing().current, Some(c));
+    let after = |step| s.done(Command::Queue(step)).queue.clone();
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.current, undone.taken_up), (Some(b), None));
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(c)));
+    kept(&s);
+
+    // Whoever is deleted meanwhile, from the command line say, is not in it.
+    let s = {
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let archive = Archive::open(&dir.path().join("recordings")).unwrap();
+        archive.delete_skater(b).unwrap();
+        Station::start_in(dir, None)
+    };
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(
+        (view.queue.order.clone(), view.queue.current),
+        (vec![c, a], Some(c))
+    );
+    assert_eq!(view.roster.len(), 3);
+    assert!(view.roster.iter().any(|s| s.id == d));
+}
+
+#[test]
+fn the_queue_of_another_day_is_not_taken_up() {
+    let s = Station::start();
+    let a = s.add("Ann");
+    kept(&s);
+    let archive = Archive::open(&s.folder()).unwrap();
+    let queue = s.control.lineup.queue(|q| q.clone());
+    let Station { dir, desk, .. } = s;
+    drop(desk);
+    let long_ago = jiff::Zoned::now()
+        .checked_sub(jiff::ToSpan::days(2))
+        .unwrap();
+    archive.keep_queue(&queue, &long_ago).unwrap();
+    let s = Station::start_in(dir, None);
+    s.until("the roster", |v| v.roster.iter().any(|s| s.id == a));
+    let view = s.done(Command::KeepPictures(false));
+    assert!(view.queue.order.is_empty() && view.queue.taken_up.is_none());
 }
 
 #[test]
@@ -351,6 +461,92 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
     assert!(gone.contains("not in the recordings any more"), "{gone}");
 }
 
+#[test]
+fn the_desk_answers_in_the_language_of_the_panel() {
+    let s = Station::start_french();
+    let said = |command| s.ask(command).sentence;
+    assert_eq!(
+        said(Command::AddSkater(Skater::new("Ann", AgeGroup::U13))),
+        "Ann est dans la liste."
+    );
+    assert_eq!(
+        said(Command::Queue(QueueStep::Unknown)),
+        "Suivant : personne de connu."
+    );
+    assert!(said(Command::SetLimits(knee(111.5))).contains("Flexion du genou"));
+    assert_eq!(
+        said(Command::Lock),
+        "il n'y a pas encore de code ; choisissez-en un d'abord"
+    );
+    assert_eq!(s.desk.view().station.camera, "démarre");
+    // What comes from deep below stays English; what stands around it is not.
+    let why = said(Command::SetLimits(knee(9999.0)));
+    assert!(
+        why.starts_with("ces limites ne vont pas") || why.contains("réglages"),
+        "{why}"
+    );
+    assert!(why.contains("out of range"), "{why}");
+    let csv = s.dir.path().join("team.csv");
+    std::fs::write(&csv, "name;age_group\nBo;U99\n").unwrap();
+    let why = said(Command::ImportRoster(csv));
+    assert!(
+        why.starts_with("rien n'a été pris") && why.contains("ligne 2 : "),
+        "{why}"
+    );
+
+    let mut store = Store::open(&s.folder()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
+    assert_eq!(
+        s.ask(Command::OpenSession(id.number())).sentence,
+        format!("Séance {}, passages : 1.", id.number())
+    );
+    let english = cue_line(
+        &cue(1),
+        &CoachWords::english(),
+        &Words::english(),
+        Units::Metric,
+    );
+    assert_ne!(s.desk.view().passes[0].cue, english);
+}
+
+#[test]
+fn folders_are_looked_into_with_the_places_first() {
+    let s = Station::start();
+    let look = |folder: Option<&Path>| Command::LookIntoFolder {
+        folder: folder.map(Path::to_owned),
+        kind: FileKind::Roster,
+    };
+    let view = s.done(look(None));
+    let places = view.folder.clone().unwrap();
+    let recordings = Place::Recordings(s.folder());
+    assert!(places.places.contains(&recordings), "{places:?}");
+    let folder = s.dir.path().join("stick");
+    std::fs::create_dir_all(folder.join("teams")).unwrap();
+    std::fs::write(folder.join("u13.csv"), "name;age_group\n").unwrap();
+    std::fs::write(folder.join("photo.jpg"), "").unwrap();
+    let found = |folder: &Path| {
+        s.desk.send(look(Some(folder)));
+        let view = s.until("it was looked into", |v| {
+            let view = v.folder.as_ref().unwrap();
+            view.folder.as_deref() == Some(folder) && !view.looking
+        });
+        FolderView::clone(view.folder.as_ref().unwrap())
+    };
+    let there = found(&folder);
+    let names: Vec<&str> = there.entries.iter().map(|e| e.name.as_str()).collect();
+    assert_eq!(
+        (names, there.fault, there.cut),
+        (vec!["teams", "u13.csv"], None, false)
+    );
+    let fault = found(&folder.join("none")).fault.unwrap();
+    assert!(fault.contains("cannot be read"), "{fault}");
+    // Nobody sees through a locked panel what lies on the disk.
+    s.done(Command::SetPin(Some("2407".into())));
+    assert_eq!(s.done(Command::Lock).folder, None);
+    assert!(s.refused(look(None)).contains("locked"));
+}
+
 fn lane() -> Lane {
     Lane {
         view: View::Side,
@@ -389,6 +585,8 @@ fn lanes_are_saved_and_used() {
     assert_eq!(Lane::load(&s.config("rink 2 side.toml")).unwrap(), lane());
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.reading_distance_m, 14.0);
+    // It holds at once.
+    assert_eq!(s.control.reading_distance_m(), Some(14.0));
     // Saved is in use: there is no second step to forget.
     assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
     assert!(!view.station.lane_example);
@@ -497,6 +695,50 @@ fn roster_files_privacy_and_backup() {
         .contains("out of range")
     );
 
+    // What was measured: asked first, deleted when it is set, and kept again.
+    let mut store = Store::open(&s.folder()).unwrap();
+    let mut info = session();
+    info.started = "2024-10-05T18:00:00+02:00[Europe/Zurich]".parse().unwrap();
+    let old = store.begin_session(&info).unwrap();
+    store.end_session(&old).unwrap();
+    let new = store.begin_session(&session()).unwrap();
+    store.write_pass(&new, &(pass(1), cue(1)).into()).unwrap();
+    store.end_session(&new).unwrap();
+    let view = s.done(Command::PreviewMeasures(30));
+    let would_go = WouldGo {
+        days: 30,
+        passes: 0,
+        sessions: 1,
+    };
+    assert_eq!(view.privacy.would_go, Some(would_go));
+    assert_eq!(view.privacy.keep_measures_days, None);
+    let archive = Archive::open(&s.folder()).unwrap();
+    assert_eq!(
+        archive.sessions().unwrap().len(),
+        2,
+        "asking deletes nothing"
+    );
+    let answer = s.ask(Command::KeepMeasures(Some(30)));
+    assert!(
+        answer.done && answer.sentence.contains("sessions: 1"),
+        "{answer:?}"
+    );
+    let view = s.until("it is set", |v| v.privacy.keep_measures_days == Some(30));
+    assert_eq!(view.privacy.would_go, None);
+    assert_eq!(archive.sessions().unwrap().len(), 1);
+    s.until("it is counted", |v| v.privacy.measures.passes == 1);
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, Some(30));
+    s.refused(Command::KeepMeasures(Some(0)));
+    assert!(
+        s.refused(Command::KeepMeasures(Some(9999)))
+            .contains("out of range")
+    );
+    s.done(Command::KeepMeasures(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, None);
+    drop(store);
+
     let zip = s.dir.path().join("all.zip");
     s.done(Command::BackUp(zip.clone()));
     assert!(zip.metadata().unwrap().len() > 1000);
@@ -519,11 +761,13 @@ fn exports_tell_how_far_they_are_and_can_be_stopped() {
             .contains("no way")
     );
     let exporter: Exporter = Arc::new(|_: &Archive, _, tell, cancel| {
-        tell(0.5, "half");
+        tell(0.5, Saying::ExportClips {});
         while !cancel.load(std::sync::atomic::Ordering::Acquire) {
             std::thread::sleep(Duration::from_millis(1));
         }
-        Err("the export was stopped".to_owned())
+        Err(Saying::ExportFailed {
+            why: "the export was stopped".to_owned(),
+        })
     });
     let s = Station::start_with(Some(exporter));
     s.done(Command::Export(order(&s)));

@@ -9,25 +9,29 @@
 //! page is open, what is typed). It never waits for a disk, a camera or the
 //! thread that judges.
 
+mod cue;
 mod figures;
 mod host;
 mod kit;
 mod model;
 mod pages;
 mod picture;
+mod said;
 mod settings;
 mod state;
 mod ui;
 mod words;
 
+pub use cue::cue_line;
 pub use host::PanelHost;
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
-    LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow, PictureAdvice, PictureCheck,
-    Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueStep, QueueView,
-    ScaleResult, StationPart, StoredPictures,
+    FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow,
+    PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries, PushDetail,
+    PushRow, QueueStep, QueueView, ScaleResult, StationPart, StoredPictures,
 };
-pub use model::{PanelView, PinState, Privacy};
+pub use model::{PanelView, PinState, Privacy, StoredMeasures, WouldGo};
+pub use said::{Number, Of, Saying, Who};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::panel_ui;

@@ -56,6 +56,8 @@ pub struct PanelView {
     pub pin: PinState,
     /// The export that runs or ran last.
     pub export: Option<ExportState>,
+    /// The folder that was looked into last, for the choice of a file.
+    pub folder: Option<Arc<FolderView>>,
     /// What the last command came to.
     pub answer: Option<Answer>,
 }
@@ -119,6 +121,9 @@ pub struct QueueView {
     pub last: Option<Option<SkaterId>>,
     /// Whether a step can be taken back.
     pub can_undo: bool,
+    /// Since when it stands so, hours and minutes, where it is the queue of
+    /// the last start.
+    pub taken_up: Option<String>,
 }
 
 /// A saved lane.
@@ -354,6 +359,35 @@ pub struct Privacy {
     pub blur_stored_faces: bool,
     /// What lies on the disk.
     pub stored: StoredPictures,
+    /// Days what was measured is kept.
+    pub keep_measures_days: Option<u32>,
+    /// What was measured and lies on the disk.
+    pub measures: StoredMeasures,
+    /// What would go if it were kept for some days only.
+    pub would_go: Option<WouldGo>,
+}
+
+/// What was measured and lies on the disk.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct StoredMeasures {
+    /// Passes.
+    pub passes: u32,
+    /// Sessions.
+    pub sessions: u32,
+    /// Day of the oldest pass, as shown.
+    pub oldest: Option<String>,
+}
+
+/// What would be deleted at once if what was measured were kept for so many
+/// days only.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WouldGo {
+    /// The days it was asked for.
+    pub days: u32,
+    /// Passes.
+    pub passes: u32,
+    /// Sessions.
+    pub sessions: u32,
 }
 
 /// What lies on the disk.
@@ -388,6 +422,80 @@ pub struct ExportState {
     pub sentence: String,
     /// Whether it still runs.
     pub running: bool,
+}
+
+/// Which files a choice shows; folders are always shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum FileKind {
+    /// None: a folder is chosen.
+    #[default]
+    Folders,
+    /// Tables with commas, semicolons or tabs.
+    Roster,
+    /// Backups.
+    Backup,
+}
+
+impl FileKind {
+    /// Whether a file of this name is shown.
+    pub fn takes(self, name: &str) -> bool {
+        let endings: &[&str] = match self {
+            FileKind::Folders => &[],
+            FileKind::Roster => &["csv", "tsv", "txt"],
+            FileKind::Backup => &["zip"],
+        };
+        name.rsplit_once('.')
+            .is_some_and(|(_, e)| endings.contains(&e.to_ascii_lowercase().as_str()))
+    }
+}
+
+/// A place where a choice begins.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// A drive that was plugged in, by where it is mounted.
+    Drive(PathBuf),
+    /// The home folder.
+    Home(PathBuf),
+    /// The folder of the recordings.
+    Recordings(PathBuf),
+}
+
+impl Place {
+    /// Its folder.
+    pub fn path(&self) -> &std::path::Path {
+        let (Place::Drive(path) | Place::Home(path) | Place::Recordings(path)) = self;
+        path
+    }
+}
+
+/// A folder or a file in a folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FolderEntry {
+    /// Its name.
+    pub name: String,
+    /// Where it is.
+    pub path: PathBuf,
+    /// Whether it is a folder.
+    pub is_folder: bool,
+}
+
+/// What lies in a folder.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FolderView {
+    /// The folder; the places where `None`.
+    pub folder: Option<PathBuf>,
+    /// Which files are shown.
+    pub kind: FileKind,
+    /// Where a choice begins.
+    pub places: Vec<Place>,
+    /// Folders first, then files.
+    pub entries: Vec<FolderEntry>,
+    /// Whether there is more than is listed.
+    pub cut: bool,
+    /// Why it cannot be looked into.
+    pub fault: Option<String>,
+    /// Whether it is still being looked into.
+    pub looking: bool,
 }
 
 /// What the last command came to.
@@ -566,6 +674,11 @@ pub enum Command {
     },
     /// Whether faces are blurred in stored pictures.
     BlurStoredFaces(bool),
+    /// Asks what would go if what was measured were kept for so many days.
+    PreviewMeasures(u32),
+    /// How many days what was measured is kept; what is older is deleted at
+    /// once. `None` is for good.
+    KeepMeasures(Option<u32>),
 
     /// Starts an export.
     Export(ExportOrder),
@@ -573,4 +686,11 @@ pub enum Command {
     CancelExport,
     /// Writes everything into one file.
     BackUp(PathBuf),
+    /// Looks into a folder, or for the places where a choice begins.
+    LookIntoFolder {
+        /// The folder; the places where `None`.
+        folder: Option<PathBuf>,
+        /// Which files are wanted.
+        kind: FileKind,
+    },
 }

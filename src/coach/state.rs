@@ -3,6 +3,7 @@
 
 use jiff::civil::Date;
 
+use super::pages::files::FileChoice;
 use super::pages::limits::LimitsState;
 use super::pages::lock::LockState;
 use super::pages::passes::PassesState;
@@ -87,6 +88,7 @@ pub struct PanelState {
     pub page: PageId,
     pub(super) choosing: Option<Choosing>,
     pub(super) choosing_leaf: usize,
+    pub(super) choosing_file: Option<FileChoice>,
     /// Number of the last answer that was read.
     pub(super) answer_read: u64,
     pub(super) set_up: SetUpState,
@@ -112,6 +114,7 @@ impl PanelState {
             page: PageId::Now,
             choosing: None,
             choosing_leaf: 0,
+            choosing_file: None,
             answer_read: 0,
             set_up: SetUpState::default(),
             limits: LimitsState::default(),
@@ -127,6 +130,30 @@ impl PanelState {
     pub fn open_step(&mut self, step: usize) {
         self.page = PageId::SetUp;
         self.set_up.open(step);
+    }
+
+    /// Opens the choice of a roster file, in this folder or at the places.
+    pub fn open_file_choice(&mut self, folder: Option<std::path::PathBuf>) {
+        self.page = PageId::Skaters;
+        self.choosing_file = Some(FileChoice::of_roster(folder));
+    }
+
+    /// Opens the second half of the page Privacy: taking things along.
+    pub fn open_taking(&mut self) {
+        self.page = PageId::Privacy;
+        self.privacy.taking = true;
+    }
+
+    /// Opens the page Privacy with these days chosen for what was measured.
+    pub fn open_measures(&mut self, days: u32) {
+        self.page = PageId::Privacy;
+        self.privacy.measures_days = Some(days);
+    }
+
+    /// Opens the page of roster files.
+    pub fn open_roster_files(&mut self) {
+        self.page = PageId::Skaters;
+        self.skaters.open_files();
     }
 
     /// Opens a push closely.

@@ -6,8 +6,9 @@ use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, v
 use super::figures::Figures;
 use super::kit::{Press, Sizes, Voice, columns, dress, plain_card, say};
 use super::model::{Answer, Command, PanelView, PinState};
+use super::pages::files::FileFor;
 use super::pages::{
-    Desk, choose, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
+    Desk, choose, files, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
 };
 use super::state::{Choosing, PageId, PanelState};
 use crate::display::panel_theme as theme;
@@ -38,6 +39,7 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         pictures: &mut pictures,
         go: None,
         choose: None,
+        choose_file: None,
     };
     let margin = s.mm(theme::MARGIN_MM);
     let room = ui.max_rect().shrink(margin);
@@ -62,6 +64,9 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         content.max.y = refusal(ui, &d, state, content);
         open_page(&mut child_of(ui, content, "content"), &mut d, state);
     }
+    if let Some(purpose) = d.choose_file.take() {
+        state.choosing_file = Some(files::FileChoice::open(&mut d, purpose));
+    }
     let (go, choose) = (d.go, d.choose);
     state.pictures = pictures;
     if let Some(page) = go {
@@ -85,6 +90,7 @@ fn child_of(ui: &mut Ui, rect: Rect, name: &str) -> Ui {
 fn turn_to(state: &mut PanelState, page: PageId) {
     state.page = page;
     state.choosing = None;
+    state.choosing_file = None;
 }
 
 /// Keys that work everywhere. Letters and digits wait while somebody types.
@@ -110,7 +116,9 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
         });
     }
     if pressed(Key::Escape) {
-        let _ = state.choosing.take().is_some() || state.passes.back();
+        let _ = state.choosing.take().is_some()
+            || state.choosing_file.take().is_some()
+            || state.passes.back();
     }
     if pressed(Key::F1) {
         turn_to(state, PageId::Help);
@@ -193,7 +201,8 @@ fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: f32) {
 
 fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     let s = d.s;
-    let id = ("page", state.page as u8, state.choosing.is_some());
+    let over = (state.choosing.is_some(), state.choosing_file.is_some());
+    let id = ("page", state.page as u8, over);
     let room = ui.available_height();
     let width = ui.available_width() - s.mm(theme::BAR_MM + 2.0);
     let scrolled = ScrollArea::vertical()
@@ -208,6 +217,18 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
                     state.choosing = None;
                     if let Some(who) = ended {
                         chosen(d, state, purpose, who);
+                    }
+                }
+                return;
+            }
+            if let Some(choice) = &mut state.choosing_file {
+                if let Some(chosen) = files::show(ui, d, choice) {
+                    let purpose = choice.purpose;
+                    state.choosing_file = None;
+                    match purpose {
+                        FileFor::Roster => state.skaters.file_chosen(&chosen),
+                        FileFor::Export => state.privacy.folder_chosen(&chosen),
+                        FileFor::Backup => state.privacy.file_chosen(&chosen),
                     }
                 }
                 return;
@@ -252,7 +273,9 @@ fn refusal(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState, room: Rect) -> f32
     let (fill, text) = if answer.done {
         (theme::GOOD, answer.sentence.clone())
     } else {
-        let text = format!("{}: {}", d.w.get("answer.not_done"), answer.sentence);
+        let name = d.w.get("answer.not_done");
+        let text =
+            d.w.say("list.pair", &[("name", name), ("what", &answer.sentence)]);
         (theme::WARNING, text)
     };
     let pad = 2.0 * s.mm(theme::PAD_MM);

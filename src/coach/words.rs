@@ -9,7 +9,7 @@ use std::sync::{Arc, LazyLock};
 
 use crate::config::{ConfigError, Document, Problem, read_text};
 use crate::display::Language;
-use crate::rules::Rule;
+use crate::rules::{AgeGroup, Rule};
 
 /// All words of one language.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -112,11 +112,42 @@ impl CoachWords {
 
     /// The text of a key with its parts in braces filled in.
     pub fn say(&self, key: &str, parts: &[(&str, &str)]) -> String {
-        let mut text = self.get(key).to_owned();
-        for (name, value) in parts {
-            text = text.replace(&format!("{{{name}}}"), value);
+        self.say_all(key, parts)
+    }
+
+    /// The same with parts of any kind of text. What is filled in is not
+    /// looked through again.
+    pub(super) fn say_all(&self, key: &str, parts: &[(&str, impl AsRef<str>)]) -> String {
+        let mut said = String::new();
+        let mut rest = self.get(key);
+        while let Some((before, after)) = rest.split_once('{') {
+            said += before;
+            let part = after.split_once('}').and_then(|(name, after)| {
+                let (_, value) = parts.iter().find(|(part, _)| *part == name)?;
+                Some((value, after))
+            });
+            match part {
+                Some((value, after)) => {
+                    said += value.as_ref();
+                    rest = after;
+                }
+                None => {
+                    said.push('{');
+                    rest = after;
+                }
+            }
         }
-        text
+        said += rest;
+        said.truncate(said.trim_end().len());
+        said
+    }
+
+    /// What an age group is called.
+    pub(super) fn group_name(&self, group: AgeGroup) -> &str {
+        match group {
+            AgeGroup::Adult => self.get("group.adult"),
+            _ => group.name(),
+        }
     }
 
     /// What a rule is called in a few words.

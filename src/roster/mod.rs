@@ -17,5 +17,5 @@ mod skater;
 
 pub use csv_file::{ImportPlan, ImportReport, LineFault, export_csv, import_csv};
 pub use csv_text::Encoding;
-pub use queue::Queue;
+pub use queue::{Places, Queue};
 pub use skater::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};

@@ -5,36 +5,84 @@ use super::SkaterId;
 /// How many steps can be taken back.
 const STEPS_KEPT: usize = 50;
 
+/// How a queue stands at one moment.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-struct State {
-    order: Vec<SkaterId>,
-    at: usize,
+pub struct Places {
+    /// All places, in order.
+    pub order: Vec<SkaterId>,
+    /// Place of the current one.
+    pub at: usize,
     /// The next pass belongs to nobody.
-    nobody: bool,
+    pub nobody: bool,
+}
+
+impl Places {
+    /// The same of these skaters alone, as a queue can have it: each once,
+    /// and a place that is there. Where the current one is not among them,
+    /// the first that comes after is.
+    fn of(&self, knows: &impl Fn(SkaterId) -> bool) -> Places {
+        let order = each_once(self.order.iter().copied().filter(|s| knows(*s)).collect());
+        Places {
+            at: place_in(&order, &self.order, self.at),
+            order,
+            nobody: self.nobody,
+        }
+    }
 }
 
 /// The order the skaters go in, round and round, and who is next. A plain
 /// state machine: every step can be taken back.
 #[derive(Debug, Clone, Default)]
 pub struct Queue {
-    now: State,
+    now: Places,
     /// Earlier states, oldest first.
-    earlier: Vec<State>,
+    earlier: Vec<Places>,
     by_hand: u64,
+    changes: u64,
 }
 
 impl Queue {
+    /// [`Queue::by_hand`] of a queue that was kept and not touched since.
+    /// Whoever is in the lane when it is taken up was not in it.
+    pub const BY_HAND_AS_KEPT: u64 = 1;
+
     /// A queue that begins with the first of `order`. A skater named twice
     /// keeps the first place only.
     pub fn new(order: Vec<SkaterId>) -> Self {
         Queue {
-            now: State {
+            now: Places {
                 order: each_once(order),
                 at: 0,
                 nobody: false,
             },
             ..Queue::default()
         }
+    }
+
+    /// A queue as it was kept, of the skaters that are still known; with the
+    /// steps that can be taken back, but for those that do not fit any more.
+    pub fn kept(now: &Places, earlier: &[Places], knows: impl Fn(SkaterId) -> bool) -> Self {
+        let from = earlier.len().saturating_sub(STEPS_KEPT);
+        Queue {
+            now: now.of(&knows),
+            earlier: earlier[from..]
+                .iter()
+                .filter(|places| places.order.iter().all(|s| knows(*s)))
+                .map(|places| places.of(&knows))
+                .collect(),
+            by_hand: Self::BY_HAND_AS_KEPT,
+            changes: 0,
+        }
+    }
+
+    /// How it stands, and the steps that can be taken back, oldest first.
+    pub fn states(&self) -> (&Places, &[Places]) {
+        (&self.now, &self.earlier)
+    }
+
+    /// How often it changed, by hand and by passes.
+    pub fn changes(&self) -> u64 {
+        self.changes
     }
 
     /// Whose pass the next one is; `None` where the queue is empty or the
@@ -46,7 +94,7 @@ impl Queue {
     /// Who is `n` places behind the current one, round and round: whose pass
     /// it is that starts while `n` others are not over yet.
     pub fn ahead(&self, n: usize) -> Option<SkaterId> {
-        let State { order, at, nobody } = &self.now;
+        let Places { order, at, nobody } = &self.now;
         if *nobody && n == 0 || order.is_empty() {
             return None;
         }
@@ -97,7 +145,7 @@ impl Queue {
     /// The current one and the one after change places.
     pub fn swap_with_next(&mut self) {
         self.touch();
-        let State { order, at, .. } = &mut self.now;
+        let Places { order, at, .. } = &mut self.now;
         if order.len() > 1 {
             let next = (*at + 1) % order.len();
             order.swap(*at, next);
@@ -130,6 +178,7 @@ impl Queue {
             return false;
         };
         self.by_hand += 1;
+        self.changes += 1;
         self.now = earlier;
         true
     }
@@ -138,7 +187,7 @@ impl Queue {
     /// of the current one.
     pub fn set_current(&mut self, skater: SkaterId) {
         self.touch();
-        let State { order, at, nobody } = &mut self.now;
+        let Places { order, at, nobody } = &mut self.now;
         *nobody = false;
         match order.iter().position(|s| *s == skater) {
             Some(place) => *at = place,
@@ -154,11 +203,7 @@ impl Queue {
             return;
         }
         self.touch();
-        let n = self.now.order.len();
-        self.now.at = (0..n)
-            .map(|i| self.now.order[(self.now.at + i) % n])
-            .find_map(|s| order.iter().position(|o| *o == s))
-            .unwrap_or(0);
+        self.now.at = place_in(&order, &self.now.order, self.now.at);
         self.now.order = order;
     }
 
@@ -172,7 +217,9 @@ impl Queue {
             .filter(|s| *s != skater)
             .collect();
         self.set_order(without);
+        let before = self.earlier.len();
         self.earlier.retain(|s| !s.order.contains(&skater));
+        self.changes += u64::from(self.earlier.len() < before);
     }
 
     fn step(&mut self, n: usize) {
@@ -191,7 +238,18 @@ impl Queue {
             self.earlier.remove(0);
         }
         self.earlier.push(self.now.clone());
+        self.changes += 1;
     }
+}
+
+/// Where in `order` the one at place `at` of `old` stands, or else the first
+/// that came after.
+fn place_in(order: &[SkaterId], old: &[SkaterId], at: usize) -> usize {
+    let n = old.len();
+    (0..n)
+        .map(|i| old[(at + i) % n])
+        .find_map(|s| order.iter().position(|o| *o == s))
+        .unwrap_or(0)
 }
 
 fn each_once(order: Vec<SkaterId>) -> Vec<SkaterId> {
@@ -308,6 +366,73 @@ mod tests {
             assert!(!q.order().contains(&B));
         }
         assert!(!q.order().contains(&B));
+    }
+
+    #[test]
+    fn a_kept_queue_goes_on_where_it_stood_with_its_way_back() {
+        let mut q = abc();
+        q.passed();
+        q.unknown();
+        let (now, earlier) = q.states();
+        let mut back = Queue::kept(now, earlier, |_| true);
+        assert_eq!(back.states(), q.states());
+        while q.undo() {
+            assert!(back.undo());
+            assert_eq!(back.now, q.now);
+        }
+        assert!(!back.undo());
+    }
+
+    #[test]
+    fn who_is_gone_is_not_in_a_kept_queue() {
+        let mut q = Queue::new(vec![A, C]);
+        q.passed();
+        q.set_order(vec![A, B, C]);
+        q.set_current(B);
+        let (now, earlier) = q.states();
+        let mut back = Queue::kept(now, earlier, |s| s != B);
+        assert_eq!((back.order(), back.current()), (&[A, C][..], Some(C)));
+        // Of the way back what does not name B is left.
+        assert_eq!(back.states().1.len(), 2);
+        while back.undo() {
+            assert_eq!(back.order(), [A, C]);
+        }
+        let none = Queue::kept(now, earlier, |_| false);
+        assert_eq!((none.current(), none.can_undo()), (None, false));
+    }
+
+    #[test]
+    fn a_kept_queue_that_cannot_be_is_made_one_that_can() {
+        let odd = Places {
+            order: vec![A, B, A],
+            at: 700,
+            nobody: false,
+        };
+        let many = vec![odd.clone(); STEPS_KEPT + 9];
+        let q = Queue::kept(&odd, &many, |_| true);
+        assert_eq!((q.order(), q.current()), (&[A, B][..], Some(B)));
+        assert_eq!(q.earlier.len(), STEPS_KEPT);
+    }
+
+    #[test]
+    fn every_change_is_counted_and_nothing_else() {
+        let mut q = abc();
+        let mut last = q.changes();
+        let mut changed = |q: &Queue| std::mem::replace(&mut last, q.changes()) != q.changes();
+        q.passed();
+        assert!(changed(&q));
+        q.skip();
+        assert!(changed(&q));
+        q.undo();
+        assert!(changed(&q));
+        q.set_order(vec![A, B, C]);
+        assert!(!changed(&q));
+        q.set_order(vec![B, C]);
+        assert!(changed(&q));
+        // A is only in the way back.
+        q.forget(A);
+        assert!(changed(&q));
+        assert!(!changed(&q));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! Settings go one way as whole snapshots, taken between two frames; what is
 //! seen goes the other way. Nobody waits for the other.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -60,6 +60,9 @@ pub struct Control {
     privacy: ArcSwap<PrivacySettings>,
     switch: Mutex<Option<Switch>>,
     show_me: AtomicBool,
+    /// From how far the big screen is read, metres, as the bits of an f64;
+    /// no bits where it was not set since the start.
+    reading_distance: AtomicU64,
     seen: ArcSwap<Seen>,
     wanted: AtomicBool,
     frames: (Sender<Arc<Frame>>, Receiver<Arc<Frame>>),
@@ -82,6 +85,7 @@ impl Control {
             privacy: ArcSwap::from_pointee(privacy),
             switch: Mutex::new(None),
             show_me: AtomicBool::new(false),
+            reading_distance: AtomicU64::new(0),
             seen: ArcSwap::from_pointee(Seen::default()),
             wanted: AtomicBool::new(false),
             frames: bounded(1),
@@ -150,6 +154,21 @@ impl Control {
     /// Whether a replay was asked for since the last call.
     pub fn take_show_me(&self) -> bool {
         self.show_me.swap(false, Ordering::AcqRel)
+    }
+
+    /// From how far the big screen is read from now on, metres.
+    pub fn set_reading_distance(&self, distance_m: f64) {
+        self.reading_distance
+            .store(distance_m.to_bits(), Ordering::Release);
+    }
+
+    /// From how far the big screen is read, metres, where that was set since
+    /// the start.
+    pub fn reading_distance_m(&self) -> Option<f64> {
+        match self.reading_distance.load(Ordering::Acquire) {
+            0 => None,
+            bits => Some(f64::from_bits(bits)),
+        }
     }
 
     /// Publishes what the judging side sees.

@@ -10,7 +10,7 @@ use super::desk::Exporter;
 use super::options::{ExportOptions, SessionChoice, UsageError};
 use super::settings::{StationSettings, station_file};
 use super::words::passes;
-use crate::coach::ExportOrder;
+use crate::coach::{ExportOrder, Number, Saying};
 use crate::config::home;
 use crate::display::Language;
 use crate::export::{
@@ -70,20 +70,20 @@ pub(super) fn for_the_desk(language: Language) -> Exporter {
     Arc::new(
         move |archive: &Archive,
               order: &ExportOrder,
-              tell: &dyn Fn(f32, &str),
+              tell: &dyn Fn(f32, Saying),
               cancel: &AtomicBool| {
             let sessions = match order.session {
                 Some(number) => SessionChoice::Number(number),
                 None => SessionChoice::All,
             };
-            let known = archive.sessions().map_err(|e| e.to_string())?;
+            let known = archive.sessions().map_err(failed)?;
             let format = if order.zip {
                 Format::Zip
             } else {
                 Format::Folder
             };
             let request = ExportRequest {
-                sessions: chosen_sessions(&known, sessions).map_err(|e| e.to_string())?,
+                sessions: chosen_sessions(&known, sessions).map_err(failed)?,
                 skater: order.skater,
                 flagged_only: order.flagged_only,
                 format,
@@ -97,12 +97,48 @@ pub(super) fn for_the_desk(language: Language) -> Exporter {
                     Language::En => Separator::Comma,
                 },
             };
-            let told = |p: Progress| tell(p.done as f32 / p.of.max(1) as f32, step(p.step));
+            let told = |p: Progress| tell(p.done as f32 / p.of.max(1) as f32, step_saying(p.step));
             write_export(archive, &request, &told, cancel)
-                .map(|exported| summary(&exported))
-                .map_err(|e| e.to_string())
+                .map(exported_saying)
+                .map_err(failed)
         },
     )
+}
+
+fn failed(error: impl std::fmt::Display) -> Saying {
+    Saying::ExportFailed {
+        why: error.to_string(),
+    }
+}
+
+/// How far it is, for the panel.
+fn step_saying(step: Step) -> Saying {
+    match step {
+        Step::Reading => Saying::ExportReading {},
+        Step::Points => Saying::ExportPoints {},
+        Step::Clips => Saying::ExportClips {},
+        Step::Tables => Saying::ExportTables {},
+        Step::Pages => Saying::ExportPages {},
+        Step::Packing => Saying::ExportPacking {},
+        Step::Finishing => Saying::ExportFinishing {},
+    }
+}
+
+/// What it came to, for the panel.
+fn exported_saying(exported: Exported) -> Saying {
+    let told = |n: usize, saying: fn(usize) -> Saying| (n > 0).then(|| saying(n));
+    let more = [
+        told(exported.clips_broken, |n| Saying::ExportClipsBroken { n }),
+        told(exported.points_broken, |n| Saying::ExportPointsBroken { n }),
+        told(exported.reused, |n| Saying::ExportReused { n }),
+    ];
+    Saying::Exported {
+        place: exported.path,
+        files: exported.files,
+        clips: exported.clips,
+        size: Number(exported.bytes as f64 / 1e6, 1),
+        more: more.into_iter().flatten().collect(),
+    }
 }
 
 /// The name of an export from the panel: sorted by day, nobody's name in it.

@@ -105,6 +105,22 @@ impl Lineup {
         change(&mut self.state().queue)
     }
 
+    /// Takes up a queue of an earlier start, but not where one was made since;
+    /// whether it did.
+    pub fn take_up(&self, queue: Queue) -> bool {
+        let mut state = self.state();
+        let free = state.queue.order().is_empty() && !queue.order().is_empty();
+        if free {
+            state.queue = queue;
+        }
+        free
+    }
+
+    /// How often the queue changed.
+    pub fn changes(&self) -> u64 {
+        self.state().queue.changes()
+    }
+
     /// The queue as it is shown.
     pub fn standing(&self) -> Standing {
         let state = self.state();

@@ -43,13 +43,21 @@ const BLUR_STORED_FACES: Key = Key::with_default(
     "Whether every face found is made unreadable before a picture is stored. Where [screen] blur_faces is on they are unreadable in any case.",
 );
 
+const KEEP_MEASURES_DAYS: Key = Key::with_default(
+    "keep_measures_days",
+    Kind::Whole { low: 0, high: 3650 },
+    "0",
+    "Sessions and passes with everything measured in them, their body points, notes and pictures are deleted after so many days, for good; 0 keeps them.",
+);
+
 /// Every key of the table `[privacy]` of the station file.
-pub const PRIVACY_KEYS: [&Key; 5] = [
+pub const PRIVACY_KEYS: [&Key; 6] = [
     &KEEP_PICTURES,
     &KEEP_DAYS,
     &KEEP_GB,
     &FREE_SPACE_GB,
     &BLUR_STORED_FACES,
+    &KEEP_MEASURES_DAYS,
 ];
 
 const GIGABYTE: f64 = 1e9;
@@ -67,6 +75,8 @@ pub struct PrivacySettings {
     pub free_space_gb: f64,
     /// Whether faces in them are made unreadable.
     pub blur_stored_faces: bool,
+    /// Days what was measured is kept; without end where `None`.
+    pub keep_measures_days: Option<u32>,
 }
 
 impl Default for PrivacySettings {
@@ -77,6 +87,7 @@ impl Default for PrivacySettings {
             keep_gb: 10.0,
             free_space_gb: 2.0,
             blur_stored_faces: true,
+            keep_measures_days: None,
         }
     }
 }
@@ -91,7 +102,17 @@ impl PrivacySettings {
             keep_gb: section.declared_number(&KEEP_GB)?,
             free_space_gb: section.declared_number(&FREE_SPACE_GB)?,
             blur_stored_faces: section.declared_flag(&BLUR_STORED_FACES)?,
+            keep_measures_days: match section.declared_whole(&KEEP_MEASURES_DAYS)? {
+                0 => None,
+                days => Some(days),
+            },
         })
+    }
+
+    /// What was measured before this moment may not be kept any longer: whole
+    /// days, so that a day goes as one. `None` where all of it is kept.
+    pub fn measures_kept_since(&self, now: &jiff::Zoned) -> Option<jiff::Zoned> {
+        kept_since(self.keep_measures_days?, now)
     }
 
     /// The same in bytes.
@@ -105,6 +126,14 @@ impl PrivacySettings {
     }
 }
 
+/// The beginning of the day so many days before this one.
+pub(super) fn kept_since(days: u32, now: &jiff::Zoned) -> Option<jiff::Zoned> {
+    let day = now
+        .date()
+        .checked_sub(jiff::Span::new().try_days(days).ok()?);
+    day.ok()?.to_zoned(now.time_zone().clone()).ok()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -116,9 +145,32 @@ mod tests {
         let read = PrivacySettings::from_section(&document.root());
         assert_eq!(read, Ok(PrivacySettings::default()));
         assert!(!PrivacySettings::default().keep_pictures);
+        assert_eq!(PrivacySettings::default().keep_measures_days, None);
         assert_eq!(
             PrivacySettings::default().retention().keep_bytes,
             10_000_000_000
+        );
+    }
+
+    #[test]
+    fn measures_go_by_whole_days() {
+        let since = |days| {
+            let now = "2026-11-25T18:40:00+01:00[Europe/Zurich]".parse().unwrap();
+            let settings = PrivacySettings {
+                keep_measures_days: days,
+                ..PrivacySettings::default()
+            };
+            settings.measures_kept_since(&now).map(|at| at.to_string())
+        };
+        assert_eq!(since(None), None);
+        assert_eq!(
+            since(Some(1)).unwrap(),
+            "2026-11-24T00:00:00+01:00[Europe/Zurich]"
+        );
+        // Over the end of summer time.
+        assert_eq!(
+            since(Some(40)).unwrap(),
+            "2026-10-16T00:00:00+02:00[Europe/Zurich]"
         );
     }
 }

@@ -293,6 +293,9 @@ impl Stage {
             return;
         };
         control.look();
+        if let Some(distance_m) = control.reading_distance_m() {
+            self.geometry.reading_distance_m = distance_m as f32;
+        }
         if self
             .published
             .is_some_and(|at| at.elapsed() < PUBLISH_EVERY)

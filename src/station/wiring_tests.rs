@@ -309,6 +309,20 @@ fn new_limits_hold_from_the_next_pass_on_and_another_lane_waits_for_its_session(
 }
 
 #[test]
+fn another_reading_distance_holds_at_once() {
+    let mut s = Station::start(PrivacySettings::default());
+    let read_from = |s: &mut Station| {
+        s.stage.show(&live(), false);
+        let model = s.stage.model(crate::display::Screen::Waiting, &live());
+        model.geometry.reading_distance_m
+    };
+    let first = ScreenGeometry::default().reading_distance_m;
+    assert_eq!(read_from(&mut s), first);
+    s.control.set_reading_distance(f64::from(first) + 3.0);
+    assert_eq!(read_from(&mut s), first + 3.0);
+}
+
+#[test]
 fn the_desk_sees_what_the_stage_tells() {
     let mut s = Station::start(PrivacySettings::default());
     let judged = s.pass();

@@ -89,8 +89,8 @@ impl Archive {
     }
 
     /// Deletes pictures that are too old, too many, or in the way of a disk
-    /// that has only `free_bytes` left; the oldest go first. Measures are
-    /// never deleted here, and exports are the coach's own.
+    /// that has only `free_bytes` left; the oldest go first. Measures go
+    /// by [`Archive::delete_older_than`], and exports are the coach's own.
     pub fn prune(&self, retention: &Retention, free_bytes: u64) -> Result<Pruned, StoreError> {
         self.prune_at(retention, free_bytes, Timestamp::now())
     }

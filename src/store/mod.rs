@@ -12,6 +12,7 @@
 //! A pass that is reported as on the disk outlives a kill and a power cut.
 //! Only this module knows rusqlite.
 
+mod age;
 mod archive;
 mod book;
 mod codec;
@@ -19,6 +20,7 @@ mod database;
 mod error;
 mod insert;
 mod keep;
+mod lineup;
 mod notes;
 mod points;
 mod queries;
@@ -31,11 +33,13 @@ mod skaters;
 mod strips;
 mod writer;
 
+pub use age::Aged;
 pub use archive::Archive;
 use book::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use error::StoreError;
 pub use keep::{Pruned, Retention, Usage};
+pub use lineup::KeptQueue;
 pub use notes::{Agreement, ExportNote};
 pub use queries::ValueOf;
 pub use records::{

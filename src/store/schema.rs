@@ -185,6 +185,16 @@ CREATE TABLE export_skaters (
 -- that nothing deleted is left between its pages.
 CREATE TABLE chores (name TEXT PRIMARY KEY) STRICT, WITHOUT ROWID;
 ",
+    "
+-- Who is next, one row: as it stood when it last changed.
+CREATE TABLE kept_queue (
+    id INTEGER PRIMARY KEY CHECK (id = 1),
+    -- Wall clock, RFC 9557: an old one is not taken up again.
+    changed_at TEXT NOT NULL,
+    -- JSON: how it stands and the steps that can be taken back, skaters by id.
+    content TEXT NOT NULL
+) STRICT;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -245,10 +255,14 @@ fn back_up(connection: &Connection, file: &Path, version: usize) -> Result<(), S
     Ok(())
 }
 
-/// Takes a file of today back to version 2, for the tests of migrations.
+/// Takes a file of today back to version 3, for the tests of migrations.
+#[cfg(test)]
+pub(super) const BACK_TO_3: &str = "DROP TABLE kept_queue; PRAGMA user_version = 3;";
+
+/// And to version 2.
 #[cfg(test)]
 pub(super) const BACK_TO_2: &str = "
-DROP TABLE chores; DROP TABLE export_skaters; DROP TABLE exports; DROP TABLE push_notes;
+DROP TABLE kept_queue; DROP TABLE chores; DROP TABLE export_skaters; DROP TABLE exports; DROP TABLE push_notes;
 DROP TABLE flag_reviews; DROP TABLE picture_strips; DROP TABLE pass_points;
 DROP INDEX passes_by_skater;
 ALTER TABLE passes DROP COLUMN lane; ALTER TABLE passes DROP COLUMN skater_id;

@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 use super::archive::Archive;
 use super::codec::{limits_from_json, limits_to_json};
 use super::schema::BEFORE_VERSION;
-use super::{ExportNote, PassKey, StoreError, strips};
+use super::{ExportNote, PassKey, StoreError, lineup, strips};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits};
 
@@ -23,7 +23,7 @@ pub const BEFORE_RESTORE: &str = ".before-restore-";
 
 /// A file larger than this is built anew later, when it holds up nobody,
 /// bytes: on a slow disk this is a few seconds.
-const REWRITE_AT_ONCE: u64 = 128 << 20;
+pub(super) const REWRITE_AT_ONCE: u64 = 128 << 20;
 
 const COLUMNS: &str = "id, name, bib, band, age_group, height_m, consent_on, consent_by, overrides";
 
@@ -219,6 +219,7 @@ impl Archive {
         transaction
             .execute("DELETE FROM skaters WHERE id = ?1", [id.0])
             .map_err(fault)?;
+        lineup::forget(&transaction, id).map_err(fault)?;
         transaction
             .execute_batch(
                 "DELETE FROM threshold_sets

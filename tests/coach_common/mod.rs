@@ -9,9 +9,10 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use kickplate::coach::{
-    Agreement, CameraEntry, CurvePoint, LaneEntry, LivePart, PanelView, PassRow, PictureAdvice,
-    PictureCheck, PinState, Privacy, Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow,
-    QueueView, ScaleResult, StationPart, StoredPictures,
+    Agreement, CameraEntry, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry, LivePart,
+    PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
+    ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueView, ScaleResult, StationPart,
+    StoredMeasures, StoredPictures,
 };
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::PreviewImage;
@@ -315,6 +316,48 @@ pub fn scale() -> ScaleResult {
     }
 }
 
+/// Where a stick is mounted.
+pub const STICK: &str = "/media/coach/STICK";
+
+/// The places where a choice begins.
+pub fn places() -> FolderView {
+    FolderView {
+        kind: FileKind::Roster,
+        places: vec![
+            Place::Drive(PathBuf::from(STICK)),
+            Place::Home(PathBuf::from("/home/coach")),
+            Place::Recordings(PathBuf::from("/var/kickplate")),
+        ],
+        ..FolderView::default()
+    }
+}
+
+/// A stick with folders and roster files.
+pub fn folder() -> FolderView {
+    let entries = [
+        ("2025", true),
+        ("teams", true),
+        (
+            "team u11 autumn with the new skaters of the second group.csv",
+            false,
+        ),
+        ("u13.csv", false),
+        ("u15.tsv", false),
+    ];
+    FolderView {
+        folder: Some(PathBuf::from(STICK)),
+        kind: FileKind::Roster,
+        entries: entries
+            .map(|(name, is_folder)| FolderEntry {
+                name: name.to_owned(),
+                path: PathBuf::from(STICK).join(name),
+                is_folder,
+            })
+            .to_vec(),
+        ..FolderView::default()
+    }
+}
+
 /// Everything filled.
 pub fn rich() -> PanelView {
     let roster = skaters();
@@ -347,6 +390,7 @@ pub fn rich() -> PanelView {
             current: Some(SkaterId(4)),
             last: Some(Some(SkaterId(3))),
             can_undo: true,
+            taken_up: None,
         },
         roster: Arc::new(roster),
         groups: Arc::new(AgeGroups::defaults()),
@@ -431,9 +475,17 @@ pub fn rich() -> PanelView {
                 bytes: 1_420_000_000,
                 oldest: Some("2026-09-02".to_owned()),
             },
+            keep_measures_days: None,
+            measures: StoredMeasures {
+                passes: 4210,
+                sessions: 61,
+                oldest: Some("2024-10-05".to_owned()),
+            },
+            would_go: None,
         },
         pin: PinState::Open,
         export: None,
+        folder: None,
         answer: None,
     }
 }

@@ -7,13 +7,13 @@ use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
 use kickplate::coach::{
-    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState,
+    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
 };
 use kickplate::display::{Language, Words, contrast_ratio};
 use kickplate::roster::SkaterId;
 use kickplate::store::PushKey;
 
-use crate::coach_common::{pass_key, progress, push_detail, scale};
+use crate::coach_common::{STICK, folder, pass_key, places, progress, push_detail, scale};
 use crate::{Coach, points_per_mm, rich};
 
 /// Least side of what is pressed, and least height of capitals, millimetres.
@@ -97,6 +97,39 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
                 position: 1,
             });
         }),
+    ));
+    for (name, view) in [("places", places()), ("folder", folder())] {
+        let mut choosing = full.clone();
+        choosing.folder = Some(Arc::new(view));
+        let step: fn(&mut PanelState) = match name {
+            "places" => |s| s.open_file_choice(None),
+            _ => |s| s.open_file_choice(Some(STICK.into())),
+        };
+        out.push((name.to_owned(), PageId::Skaters, choosing, Some(step)));
+    }
+    out.push((
+        "taking".to_owned(),
+        PageId::Privacy,
+        full.clone(),
+        Some(|s| s.open_taking()),
+    ));
+    let mut old = full.clone();
+    old.privacy.would_go = Some(WouldGo {
+        days: 730,
+        passes: 310,
+        sessions: 4,
+    });
+    out.push((
+        "old measures".to_owned(),
+        PageId::Privacy,
+        old,
+        Some(|s| s.open_measures(730)),
+    ));
+    out.push((
+        "roster files".to_owned(),
+        PageId::Skaters,
+        full.clone(),
+        Some(|s| s.open_roster_files()),
     ));
     out.push(("lock".to_owned(), PageId::Now, locked, None));
     out

@@ -7,6 +7,7 @@
 #[path = "../coach_common/mod.rs"]
 mod coach_common;
 
+mod files;
 mod keys;
 mod limits;
 mod looks;

@@ -155,3 +155,11 @@ fn an_answer_stays_on_every_page_until_it_is_read() {
     coach.change(|v| v.answer.as_mut().unwrap().number = 10);
     assert!(coach.shows("The disk refused"));
 }
+
+#[test]
+fn a_queue_that_was_taken_up_says_since_when_it_stands() {
+    let mut coach = Coach::at(PageId::Now, rich());
+    assert!(!coach.shows("before the restart"));
+    coach.change(|v| v.queue.taken_up = Some("18:42".to_owned()));
+    assert!(coach.shows("The order is as it stood at 18:42, before the restart."));
+}

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use egui::Key;
-use kickplate::coach::{Command, ExportOrder, ExportState, PageId, PinState};
+use kickplate::coach::{Command, ExportOrder, ExportState, PageId, PinState, WouldGo};
 use kickplate::roster::SkaterId;
 
 use crate::{Coach, rich};
@@ -30,6 +30,51 @@ fn what_is_kept_is_switched_and_bounded() {
     assert_eq!(
         coach.gives("Delete the oldest beyond a size"),
         [bound(Some(90), None)]
+    );
+}
+
+#[test]
+fn measures_are_deleted_by_age_only_after_it_was_said_how_many() {
+    let mut coach = Coach::at(PageId::Privacy, rich());
+    assert!(coach.shows("On the disk, passes: 4210, sessions: 61, the oldest of 2024-10-05."));
+    assert_eq!(
+        coach.gives("Delete it after some days too"),
+        [Command::PreviewMeasures(730)]
+    );
+    assert!(coach.shows("Looking how much that is."));
+    assert!(coach.find("Delete after 730 days").is_none());
+    assert_eq!(
+        coach.gives("Days for what was measured: less"),
+        [Command::PreviewMeasures(720)]
+    );
+    // An answer to the question before is none.
+    let went = |days| {
+        Some(WouldGo {
+            days,
+            passes: 310,
+            sessions: 4,
+        })
+    };
+    coach.change(|v| v.privacy.would_go = went(730));
+    assert!(coach.shows("Looking how much that is."));
+    coach.change(|v| v.privacy.would_go = went(720));
+    assert!(
+        coach.shows("Kept for 720 days, this goes at once and for good: passes 310, sessions 4")
+    );
+    assert_eq!(
+        coach.gives("Delete after 720 days"),
+        [Command::KeepMeasures(Some(720))]
+    );
+    coach.change(|v| (v.privacy.keep_measures_days, v.privacy.would_go) = (Some(720), None));
+    assert!(!coach.shows("this goes at once"));
+    // Another number begins anew, and can be let go.
+    coach.press("Days for what was measured: less");
+    coach.change(|v| v.privacy.would_go = went(710));
+    assert_eq!(coach.gives("Cancel"), []);
+    assert!(!coach.shows("this goes at once"));
+    assert_eq!(
+        coach.gives("Delete it after some days too"),
+        [Command::KeepMeasures(None)]
     );
 }
 

@@ -109,10 +109,7 @@ fn whose(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGroup
 
 /// The name of a group as it is shown.
 pub(in crate::coach) fn group_word<'a>(d: &Desk<'a>, group: AgeGroup) -> &'a str {
-    match group {
-        AgeGroup::Adult => d.w.get("group.adult"),
-        _ => group.name(),
-    }
+    d.w.group_name(group)
 }
 
 /// The limits that hold there now.

@@ -2,6 +2,7 @@
 //! puts what the coach did into the list of commands.
 
 pub(super) mod choose;
+pub(super) mod files;
 pub(super) mod help;
 pub(super) mod limits;
 pub(super) mod lock;
@@ -25,6 +26,7 @@ use super::words::CoachWords;
 use crate::display::panel_theme as theme;
 use crate::roster::{BandColour, Skater, SkaterId};
 use crate::rules::{Leg, RULES, Rule};
+use files::FileFor;
 
 /// What every page needs.
 pub(super) struct Desk<'a> {
@@ -40,6 +42,8 @@ pub(super) struct Desk<'a> {
     pub(super) go: Option<PageId>,
     /// A skater to be chosen.
     pub(super) choose: Option<Choosing>,
+    /// A file or folder to be chosen.
+    pub(super) choose_file: Option<FileFor>,
 }
 
 impl Desk<'_> {

@@ -93,7 +93,8 @@ fn station(ui: &mut Ui, d: &mut Desk<'_>) {
             ("now.engine", station.engine.clone()),
         ] {
             if !state.is_empty() {
-                let line = format!("{}: {state}", d.w.get(name));
+                let name = d.w.get(name);
+                let line = d.w.say("list.pair", &[("name", name), ("what", &state)]);
                 say(ui, s, Voice::Quiet, &line);
             }
         }
@@ -128,6 +129,9 @@ fn next(ui: &mut Ui, d: &mut Desk<'_>) {
         say(ui, s, Voice::Large, &d.label(queue.current));
         let then = upcoming(d);
         say(ui, s, Voice::Quiet, &then);
+        if let Some(at) = &queue.taken_up {
+            say(ui, s, Voice::Body, &d.w.say("now.taken_up", &[("at", at)]));
+        }
         let keys = vec![
             Press::new(d.w.get("now.skip")).large(),
             Press::new(d.w.get("now.swap")).large(),

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use egui::Ui;
 
 use super::Desk;
+use super::files::{FileChosen, FileFor, path_after};
 use crate::coach::kit::{
     Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
 };
@@ -18,11 +19,17 @@ const LEAST_DIGITS: usize = 4;
 /// What a bound starts from when it is switched on.
 const USUAL_DAYS: u32 = 90;
 const USUAL_GB: f64 = 20.0;
+const USUAL_MEASURES_DAYS: u32 = 730;
+
+/// What a backup is called that has no name yet.
+const BACKUP_FILE: &str = "kickplate-backup.zip";
 
 /// What is typed on the page.
 pub(in crate::coach) struct PrivacyState {
     /// Whether the second half of the page is open: taking things along.
     pub(in crate::coach) taking: bool,
+    /// Days for what was measured, while they are being chosen.
+    pub(in crate::coach) measures_days: Option<u32>,
     pin: String,
     pin_again: String,
     backup: String,
@@ -41,15 +48,30 @@ impl PrivacyState {
         let in_folder = |name: &str| folder.join(name).display().to_string();
         PrivacyState {
             taking: false,
+            measures_days: None,
             pin: String::new(),
             pin_again: String::new(),
-            backup: in_folder("kickplate-backup.zip"),
+            backup: in_folder(BACKUP_FILE),
             into: in_folder("export"),
             skater: None,
             all_sessions: false,
             flagged_only: false,
             anonymous: true,
             zip: false,
+        }
+    }
+
+    /// A folder was chosen for the export.
+    pub(in crate::coach) fn folder_chosen(&mut self, chosen: &FileChosen) {
+        if let FileChosen::Folder(folder) = chosen {
+            self.into = folder.display().to_string();
+        }
+    }
+
+    /// A file or a folder was chosen for the backup.
+    pub(in crate::coach) fn file_chosen(&mut self, chosen: &FileChosen) {
+        if let Some(path) = path_after(&self.backup, chosen, BACKUP_FILE) {
+            self.backup = path;
         }
     }
 }
@@ -69,6 +91,7 @@ pub(in crate::coach) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyS
             backup(right, d, state);
         } else {
             kept(left, d);
+            measures(right, d, state);
             pin(right, d, state);
         }
     });
@@ -142,6 +165,84 @@ fn kept(ui: &mut Ui, d: &mut Desk<'_>) {
     d.out.append(&mut commands);
 }
 
+/// What was measured goes for good: first it is said how much, then a second
+/// press does it.
+fn measures(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
+    let s = d.s;
+    let view = d.view;
+    let privacy = &view.privacy;
+    let set = privacy.keep_measures_days;
+    let mut days = state.measures_days.or(set);
+    let mut commands = vec![];
+    card(ui, s, d.w.get("privacy.measures"), |ui| {
+        let stored = &privacy.measures;
+        let text = match &stored.oldest {
+            Some(day) => d.w.say(
+                "privacy.measures_stored",
+                &[
+                    ("passes", &stored.passes.to_string()),
+                    ("sessions", &stored.sessions.to_string()),
+                    ("day", day),
+                ],
+            ),
+            None => d.w.get("privacy.measures_none").to_owned(),
+        };
+        say(ui, s, Voice::Body, &text);
+        if let Some(on) = toggle(ui, s, d.w.get("privacy.measures_bound"), days.is_some()) {
+            days = on.then_some(USUAL_MEASURES_DAYS);
+            if !on && set.is_some() {
+                commands.push(Command::KeepMeasures(None));
+            }
+        }
+        if let Some(value) = &mut days {
+            let mut v = f64::from(*value);
+            let slider = Slider {
+                name: d.w.get("privacy.measures_days"),
+                less: d.w.get("number.less"),
+                more: d.w.get("number.more"),
+                range: 0.0..=3650.0,
+                step: 10.0,
+                format: &|v| d.f.number(v.max(1.0), 0),
+            };
+            if stepper(ui, s, &slider, &mut v) {
+                *value = v.max(1.0) as u32;
+            }
+        }
+        let Some(wanted) = days.filter(|_| days != set) else {
+            return;
+        };
+        if state.measures_days != days {
+            commands.push(Command::PreviewMeasures(wanted));
+        }
+        let Some(gone) = privacy.would_go.filter(|gone| gone.days == wanted) else {
+            say(ui, s, Voice::Body, d.w.get("privacy.measures_looking"));
+            return;
+        };
+        let days_text = wanted.to_string();
+        let text = d.w.say(
+            "privacy.measures_go",
+            &[
+                ("days", &days_text),
+                ("passes", &gone.passes.to_string()),
+                ("sessions", &gone.sessions.to_string()),
+            ],
+        );
+        say(ui, s, Voice::Body, &text);
+        flow(ui, |ui| {
+            let text = d.w.say("privacy.measures_yes", &[("days", &days_text)]);
+            if Press::new(&text).danger().show(ui, s) {
+                commands.push(Command::KeepMeasures(Some(wanted)));
+                days = None;
+            }
+            if Press::new(d.w.get("list.cancel")).show(ui, s) {
+                days = None;
+            }
+        });
+    });
+    state.measures_days = days.filter(|_| days != set);
+    d.out.append(&mut commands);
+}
+
 fn pin(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
     let s = d.s;
     let set = d.view.pin != PinState::NotSet;
@@ -210,6 +311,9 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             }
         }
         field(ui, s, d.w.get("privacy.into"), &mut state.into, false);
+        if Press::new(d.w.get("files.choose_export")).show(ui, s) {
+            d.choose_file = Some(FileFor::Export);
+        }
         let into = PathBuf::from(state.into.trim());
         flow(ui, |ui| {
             let there = state.all_sessions || d.view.session.is_some();
@@ -251,7 +355,9 @@ fn progress(ui: &mut Ui, d: &Desk<'_>, done: f32, sentence: &str) {
     let mut part = rect;
     part.set_width(rect.width() * done);
     ui.painter().rect_filled(part, 0.0, theme::MAIN);
-    let text = format!("{} %: {sentence}", d.f.number(f64::from(done) * 100.0, 0));
+    let share = format!("{} %", d.f.number(f64::from(done) * 100.0, 0));
+    let text =
+        d.w.say("list.pair", &[("name", &share), ("what", sentence)]);
     say(ui, s, Voice::Body, &text);
 }
 
@@ -266,6 +372,9 @@ fn backup(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             &mut state.backup,
             false,
         );
+        if Press::new(d.w.get("files.choose_backup")).show(ui, s) {
+            d.choose_file = Some(FileFor::Backup);
+        }
         let path = PathBuf::from(state.backup.trim());
         let key = Press::new(d.w.get("privacy.backup_start")).enabled(!path.as_os_str().is_empty());
         if key.show(ui, s) {

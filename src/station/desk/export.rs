@@ -7,15 +7,15 @@ use std::thread;
 
 use crossbeam_channel::{Receiver, bounded};
 
-use super::{Desk, Done, said};
-use crate::coach::{ExportOrder, ExportState};
+use super::{Desk, DeskError, Done, said};
+use crate::coach::{ExportOrder, ExportState, Saying};
 use crate::store::Archive;
 
 /// Writes an export: the recordings, what is asked for, where to tell how far
 /// it is (a share and a few words), and whether to stop. Gives one sentence,
 /// also for a failure.
 pub type Exporter = Arc<
-    dyn Fn(&Archive, &ExportOrder, &dyn Fn(f32, &str), &AtomicBool) -> Result<String, String>
+    dyn Fn(&Archive, &ExportOrder, &dyn Fn(f32, Saying), &AtomicBool) -> Result<Saying, Saying>
         + Send
         + Sync,
 >;
@@ -24,8 +24,8 @@ pub type Exporter = Arc<
 const WAITING: usize = 16;
 
 enum News {
-    Going(f32, String),
-    Over(Result<String, String>),
+    Going(f32, Saying),
+    Over(Result<Saying, Saying>),
 }
 
 /// An export that runs.
@@ -43,10 +43,10 @@ impl ExportRun {
 impl Desk {
     pub(super) fn start_export(&mut self, order: ExportOrder) -> Done {
         let Some(exporter) = self.exporter.clone() else {
-            return Err(said("this station has no way to write exports"));
+            return Err(said(Saying::NoExporter {}));
         };
         if self.export.is_some() {
-            return Err(said("an export runs already; wait for it or cancel it"));
+            return Err(said(Saying::ExportRuns {}));
         }
         let (tell, news) = bounded(WAITING);
         let cancel = Arc::new(AtomicBool::new(false));
@@ -56,31 +56,31 @@ impl Desk {
             .name("export".into())
             .spawn(move || {
                 // A word too many is let go; the last one waits for its place.
-                let going = |share: f32, words: &str| {
-                    let _ = tell.try_send(News::Going(share, words.to_owned()));
+                let going = |share: f32, step: Saying| {
+                    let _ = tell.try_send(News::Going(share, step));
                 };
                 let result = Archive::open(&folder)
-                    .map_err(|e| e.to_string())
+                    .map_err(|e| DeskError::from(e).0)
                     .and_then(|archive| exporter(&archive, &order, &going, &stopping));
                 let _ = tell.send(News::Over(result));
             })
-            .map_err(|e| said(format!("the export could not be started ({e})")))?;
+            .map_err(|e| said(Saying::ExportNotStarted { why: e.to_string() }))?;
         self.export = Some(ExportRun { news, cancel });
         self.view.export = Some(ExportState {
             done: 0.0,
-            sentence: "The export begins.".to_owned(),
+            sentence: Saying::ExportBegins {}.say(&self.words),
             running: true,
         });
-        Ok("The export begins.".to_owned())
+        Ok(Saying::ExportBegins {})
     }
 
     pub(super) fn cancel_export(&mut self) -> Done {
         match &self.export {
             Some(run) => {
                 run.cancel();
-                Ok("The export is being stopped.".to_owned())
+                Ok(Saying::ExportStopping {})
             }
-            None => Err(said("no export runs")),
+            None => Err(said(Saying::NoExport {})),
         }
     }
 
@@ -92,19 +92,17 @@ impl Desk {
         let mut over = None;
         loop {
             match run.news.try_recv() {
-                Ok(News::Going(done, sentence)) => {
+                Ok(News::Going(done, step)) => {
                     self.view.export = Some(ExportState {
                         done: done.clamp(0.0, 1.0),
-                        sentence,
+                        sentence: step.say(&self.words),
                         running: true,
                     });
                 }
                 Ok(News::Over(result)) => over = Some(result),
                 Err(crossbeam_channel::TryRecvError::Empty) => break,
                 Err(crossbeam_channel::TryRecvError::Disconnected) => {
-                    over.get_or_insert_with(|| {
-                        Err("a fault of the program itself stopped the export".to_owned())
-                    });
+                    over.get_or_insert_with(|| Err(Saying::ProgramFault {}));
                     break;
                 }
             }
@@ -112,10 +110,10 @@ impl Desk {
         if let Some(result) = over {
             self.export = None;
             let done = if result.is_ok() { 1.0 } else { 0.0 };
-            let (Ok(sentence) | Err(sentence)) = result.clone();
+            let (Ok(saying) | Err(saying)) = &result;
             self.view.export = Some(ExportState {
                 done,
-                sentence,
+                sentence: saying.say(&self.words),
                 running: false,
             });
             self.answer(result.map_err(said));

@@ -1,12 +1,18 @@
-//! What is kept of pictures and for how long; the copy of everything.
+//! What is kept of pictures and measures and for how long; the copy of
+//! everything.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Instant;
 
+use jiff::Zoned;
+
 use super::super::backup;
-use super::{Desk, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
-use crate::coach::StoredPictures;
+use super::super::privacy::kept_since;
+use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
+use crate::coach::{Number, Saying, StoredMeasures, StoredPictures, WouldGo};
 use crate::config::{Edit, Written};
+use crate::store::Aged;
 
 /// 'Without a bound' in the settings file: the largest that can stand there.
 pub(super) const MOST_DAYS: u32 = 3650;
@@ -16,22 +22,18 @@ impl Desk {
     pub(super) fn keep_pictures(&mut self, on: bool) -> Done {
         self.write_privacy(&[("keep_pictures", Written::Flag(on))])?;
         Ok(match on {
-            true => "Pictures of flagged pushes are kept of those who consented; the big screen shows a sign.",
-            false => "No more pictures are kept; those that are there stay until they are deleted.",
-        }
-        .to_owned())
+            true => Saying::KeepOn {},
+            false => Saying::KeepOff {},
+        })
     }
 
     pub(super) fn blur_stored_faces(&mut self, on: bool) -> Done {
         self.write_privacy(&[("blur_stored_faces", Written::Flag(on))])?;
         Ok(match (on, self.station.screen.blur_faces) {
-            (true, _) => "Faces are made unreadable in stored pictures.",
-            (false, true) => {
-                "Faces stay unreadable in stored pictures, because they are so on the big screen."
-            }
-            (false, false) => "Faces stay readable in pictures stored from now on.",
-        }
-        .to_owned())
+            (true, _) => Saying::BlurOn {},
+            (false, true) => Saying::BlurByScreen {},
+            (false, false) => Saying::BlurOff {},
+        })
     }
 
     pub(super) fn set_retention(&mut self, days: Option<u32>, gb: Option<f64>) -> Done {
@@ -44,7 +46,7 @@ impl Desk {
         ])?;
         // At once, not within the hour.
         self.prune_at = Instant::now();
-        Ok("What is older or more is deleted now and every hour.".to_owned())
+        Ok(Saying::RetentionSet {})
     }
 
     fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::DeskError> {
@@ -55,6 +57,68 @@ impl Desk {
         self.write_station(&edits)?;
         self.control.set_privacy(self.station.privacy);
         Ok(())
+    }
+
+    pub(super) fn preview_measures(&mut self, days: u32) -> Done {
+        let since = kept_since(days, &Zoned::now()).filter(|_| days > 0);
+        let since = since.ok_or_else(|| said(Saying::NoDays {}))?;
+        let old = self.archive()?.older_than(&since)?;
+        let (passes, sessions) = (old.passes, old.sessions);
+        self.view.privacy.would_go = Some(WouldGo {
+            days,
+            passes,
+            sessions,
+        });
+        Ok(Saying::MeasuresTried {
+            days,
+            passes,
+            sessions,
+        })
+    }
+
+    pub(super) fn keep_measures(&mut self, days: Option<u32>) -> Done {
+        if days == Some(0) {
+            return Err(said(Saying::NoDays {}));
+        }
+        let written = Written::Number(f64::from(days.unwrap_or(0)));
+        self.write_privacy(&[("keep_measures_days", written)])?;
+        self.view.privacy.would_go = None;
+        let gone = self.delete_old_measures()?;
+        self.count_stored();
+        Ok(match days {
+            Some(days) => Saying::MeasuresGone {
+                days,
+                passes: gone.passes,
+                sessions: gone.sessions,
+            },
+            None => Saying::MeasuresKept {},
+        })
+    }
+
+    /// Deletes what was measured and may not be kept any longer.
+    fn delete_old_measures(&mut self) -> Result<Aged, DeskError> {
+        let Some(since) = self.station.privacy.measures_kept_since(&Zoned::now()) else {
+            return Ok(Aged::default());
+        };
+        let gone = self.archive()?.delete_older_than(&since)?;
+        if gone != Aged::default() {
+            tracing::info!(?gone, "what was measured was deleted as the settings say");
+            self.listed = None;
+            self.view.push = None;
+            self.view.progress = None;
+            // The session that was listed may be gone.
+            let sessions = self.archive()?.sessions()?;
+            if !sessions
+                .iter()
+                .any(|s| Some(s.id.number()) == self.view.session)
+            {
+                self.view.session = None;
+                self.view.passes = Default::default();
+                self.view.sessions = Arc::new(sessions.into_iter().rev().collect());
+                self.follow_recording = true;
+            }
+        }
+        Ok(gone)
     }
 
     /// Deletes pictures that may not be kept any longer: at the start and
@@ -84,14 +148,17 @@ impl Desk {
                     self.listed = None;
                 }
                 self.control.set_trouble(pruned.still_full.then(|| {
-                    format!(
-                        "the disk of {} has less than {} GB free; free some space",
-                        self.folder.display(),
-                        self.station.privacy.free_space_gb
-                    )
+                    Saying::DiskNearlyFull {
+                        folder: self.folder.clone(),
+                        size: Number(self.station.privacy.free_space_gb, 1),
+                    }
+                    .say(&self.words)
                 }));
             }
             Err(error) => tracing::warn!(%error, "stored pictures could not be looked through"),
+        }
+        if let Err(error) = self.delete_old_measures() {
+            tracing::warn!(%error, "what is too old could not be deleted and is tried again");
         }
         self.count_stored();
     }
@@ -103,6 +170,11 @@ impl Desk {
         };
         let Ok(usage) = archive.usage() else {
             return;
+        };
+        self.view.privacy.measures = StoredMeasures {
+            passes: usage.passes,
+            sessions: usage.sessions,
+            oldest: archive.oldest_pass_day().ok().flatten(),
         };
         let oldest = archive.oldest_pictures_s().ok().flatten();
         self.view.privacy.stored = StoredPictures {
@@ -120,17 +192,16 @@ impl Desk {
 
     pub(super) fn back_up(&mut self, path: &Path) -> Done {
         let free = self.archive()?.usage()?;
-        let written =
-            backup::back_up(&self.home, &self.folder, path).map_err(|e| said(e.to_string()))?;
+        let written = backup::back_up(&self.home, &self.folder, path)
+            .map_err(|e| said(Saying::BackupFailed { why: e.to_string() }))?;
         tracing::info!(
             bytes = written.bytes,
             database = free.database_bytes,
             "backed up"
         );
-        Ok(format!(
-            "Everything is in {} ({:.1} MB). It holds names and pictures: keep it safe, and delete it when a skater asks to be deleted.",
-            path.display(),
-            written.bytes as f64 / 1e6
-        ))
+        Ok(Saying::BackedUp {
+            file: path.to_owned(),
+            size: Number(written.bytes as f64 / 1e6, 1),
+        })
     }
 }

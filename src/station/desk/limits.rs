@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::super::default_station_file;
 use super::super::settings::StationSettings;
 use super::{Desk, Done, said};
-use crate::coach::{Effect, LimitEdit};
+use crate::coach::{Effect, LimitEdit, Of, Saying, Who};
 use crate::config::{Edit, Written};
 use crate::roster::SkaterId;
 use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
@@ -19,14 +19,14 @@ fn rule(id: &str) -> Result<(usize, &'static Rule), super::DeskError> {
         .iter()
         .position(|r| r.id == id)
         .map(|i| (i, RULES[i]))
-        .ok_or_else(|| said(format!("there is no rule '{id}'")))
+        .ok_or_else(|| said(Saying::NoRule { id: id.to_owned() }))
 }
 
 impl Desk {
     pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
         let (index, rule) = rule(&edit.rule)?;
-        if let Some(fault) = limits_fault(rule, &edit.limits) {
-            return Err(said(fault));
+        if let Some(why) = limits_fault(rule, &edit.limits) {
+            return Err(said(Saying::LimitsWrong { why }));
         }
         let values = self
             .archive()?
@@ -38,49 +38,50 @@ impl Desk {
             flagged_now: flagged_of(&values, &now) as u32,
             edit,
         };
-        let sentence = format!(
-            "Of the last {} judged pushes of {}, {} would be flagged; now it is {}.",
-            effect.pushes,
-            effect.edit.group.name(),
-            effect.flagged,
-            effect.flagged_now
-        );
+        let tried = Saying::LimitsTried {
+            of: effect.pushes,
+            group: effect.edit.group,
+            flagged: effect.flagged,
+            now: effect.flagged_now,
+        };
         self.view.effect = Some(effect);
-        Ok(sentence)
+        Ok(tried)
     }
 
     pub(super) fn set_limits(&mut self, edit: &LimitEdit) -> Done {
         let (_, rule) = rule(&edit.rule)?;
         self.write_limits(&limit_edits(edit.group, rule, &edit.limits))?;
-        Ok(format!(
-            "New limits for {} of {}, from the next pass on.",
-            rule.short,
-            edit.group.name()
-        ))
+        Ok(Saying::LimitsSet {
+            what: Of(rule),
+            group: edit.group,
+        })
     }
 
     pub(super) fn reset_limits(&mut self, group: AgeGroup, of: Option<&str>) -> Done {
         let only = of.map(rule).transpose()?.map(|(i, _)| i);
         self.write_limits(&edits_of(group, &Thresholds::defaults(group), only))?;
         Ok(match only {
-            Some(i) => format!("{} of {} has its default.", RULES[i].short, group.name()),
-            None => format!("{} has the defaults.", group.name()),
+            Some(i) => Saying::LimitsDefault {
+                what: Of(RULES[i]),
+                group,
+            },
+            None => Saying::LimitsDefaults { group },
         })
     }
 
     pub(super) fn copy_limits(&mut self, from: AgeGroup, to: AgeGroup) -> Done {
         let limits = self.groups.thresholds(from);
         self.write_limits(&edits_of(to, &limits, None))?;
-        Ok(format!("{} has the limits of {}.", to.name(), from.name()))
+        Ok(Saying::LimitsCopied { to, from })
     }
 
     pub(super) fn undo_limits(&mut self) -> Done {
         match self.groups_file.undo(AgeGroups::from_toml)? {
             Some(groups) => {
                 self.take_groups(groups);
-                Ok("The last change of limits is taken back.".to_owned())
+                Ok(Saying::LimitsUndone {})
             }
-            None => Err(said("there is no change of limits to take back")),
+            None => Err(said(Saying::NoLimitsUndo {})),
         }
     }
 
@@ -91,8 +92,8 @@ impl Desk {
         limits: Option<Limits>,
     ) -> Done {
         let (_, rule) = rule(id)?;
-        if let Some(fault) = limits.and_then(|l| limits_fault(rule, &l)) {
-            return Err(said(fault));
+        if let Some(why) = limits.and_then(|l| limits_fault(rule, &l)) {
+            return Err(said(Saying::LimitsWrong { why }));
         }
         let mut skater = self.skater(skater)?;
         match limits {
@@ -101,9 +102,13 @@ impl Desk {
         };
         self.archive()?.change_skater(&skater)?;
         self.roster_changed()?;
+        let who = Who::is(skater.label());
         Ok(match limits {
-            Some(_) => format!("{} has own limits for {}.", skater.label(), rule.short),
-            None => format!("{} has the limits of the group again.", skater.label()),
+            Some(_) => Saying::LimitsOwn {
+                who,
+                what: Of(rule),
+            },
+            None => Saying::LimitsOfGroup { who },
         })
     }
 
@@ -114,10 +119,7 @@ impl Desk {
         )])?;
         self.judging.thresholds = self.groups.thresholds(group);
         self.control.set_judging(self.judging.clone());
-        Ok(format!(
-            "Skaters without a group are judged as {} from the next pass on.",
-            group.name()
-        ))
+        Ok(Saying::GroupInUse { group })
     }
 
     fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {

@@ -14,7 +14,9 @@
 
 mod export;
 mod files;
+mod folders;
 mod limits;
+mod queue;
 mod review;
 mod roster;
 mod set_up;
@@ -35,13 +37,19 @@ use super::control::Control;
 use super::pin::{Pin, PinError};
 use super::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
-use crate::coach::{Answer, CameraEntry, Command, PanelView, PinState};
+use crate::coach::{
+    Answer, CameraEntry, CoachWords, Command, PanelView, PinState, Saying, cue_line,
+};
 use crate::config::{ConfigError, EditedFile};
+use crate::display::Words;
+use crate::feedback::Cue;
 use crate::rules::AgeGroups;
 use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
+use folders::Lookings;
+use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 pub(crate) use status::free_bytes;
 
@@ -122,33 +130,56 @@ impl DeskHandle {
     }
 }
 
-/// Why a command could not be done, in one sentence.
+/// Why a command could not be done, in one sentence; in English where nobody
+/// says in which language.
 #[derive(Debug, thiserror::Error)]
-pub(crate) enum DeskError {
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    #[error(transparent)]
-    Config(#[from] ConfigError),
-    #[error(transparent)]
-    Pin(#[from] PinError),
-    #[error("{0}")]
-    Said(String),
+#[error("{}", .0.say(&CoachWords::english()))]
+pub(crate) struct DeskError(Saying);
+
+impl From<StoreError> for DeskError {
+    fn from(error: StoreError) -> Self {
+        DeskError(match error {
+            StoreError::Full { file } => Saying::DiskFull { file },
+            StoreError::Folder { folder, why } => Saying::FolderUnusable { folder, why },
+            other => Saying::Recordings {
+                why: other.to_string(),
+            },
+        })
+    }
 }
 
-/// What a command came to: the sentence of its answer.
-type Done = Result<String, DeskError>;
-
-fn said(sentence: impl Into<String>) -> DeskError {
-    DeskError::Said(sentence.into())
+impl From<ConfigError> for DeskError {
+    fn from(error: ConfigError) -> Self {
+        DeskError(Saying::Settings {
+            why: error.to_string(),
+        })
+    }
 }
 
-fn too_fast_sentence(lost: u64) -> String {
-    format!("{lost} things came too fast one after the other and were not done; do them again")
+impl From<PinError> for DeskError {
+    fn from(error: PinError) -> Self {
+        DeskError(match error {
+            PinError::Length => Saying::PinLength {},
+            PinError::Wrong => Saying::PinWrong {},
+            PinError::Wait(n) => Saying::PinWait { n },
+            PinError::File { file, why } => Saying::PinFile { file, why },
+        })
+    }
+}
+
+/// What a command came to: its answer.
+type Done = Result<Saying, DeskError>;
+
+fn said(why: Saying) -> DeskError {
+    DeskError(why)
 }
 
 struct Desk {
     home: PathBuf,
     folder: PathBuf,
+    /// The language of the panel, and the big screen's words for reasons.
+    words: Arc<CoachWords>,
+    screen_words: Arc<Words>,
     control: Arc<Control>,
     archive: Option<Archive>,
     archive_fault: Option<String>,
@@ -164,6 +195,8 @@ struct Desk {
     exporter: Option<Exporter>,
     export: Option<ExportRun>,
     looking_for_cameras: Option<Receiver<Vec<CameraInfo>>>,
+    folders: Lookings,
+    queue: QueueKeeper,
     view: PanelView,
     published: Arc<ArcSwap<PanelView>>,
     answers: u64,
@@ -185,12 +218,20 @@ impl Desk {
         let lane_file = setup
             .lane_file
             .unwrap_or_else(|| setup.setup.station.lane.clone());
+        let language = setup.setup.station.screen.language;
+        let words = CoachWords::load(&setup.home, language).unwrap_or_else(|fault| {
+            // Whoever opens the panel is told; here the program's own will do.
+            tracing::warn!(%fault, "the words of the panel");
+            CoachWords::built_in(language)
+        });
         Desk {
             station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
             groups_file: EditedFile::new(age_groups_file(&setup.home), AGE_GROUP_FORMATS),
             pin: Pin::in_folder(&setup.folder),
             home: setup.home,
             folder: setup.folder,
+            words: Arc::new(words),
+            screen_words: setup.setup.look.words,
             control,
             archive: None,
             archive_fault: None,
@@ -203,6 +244,8 @@ impl Desk {
             exporter: setup.exporter,
             export: None,
             looking_for_cameras: None,
+            folders: Lookings::default(),
+            queue: QueueKeeper::default(),
             view: PanelView::default(),
             published,
             answers: 0,
@@ -234,11 +277,13 @@ impl Desk {
                 // Also beside the answers, which come and go quickly then.
                 let before = self.too_fast.map_or(0, |(_, n)| n);
                 self.too_fast = Some((Instant::now(), before + lost));
-                self.answer(Err(said(too_fast_sentence(lost))));
+                self.answer(Err(said(Saying::TooFast { n: lost })));
             }
             self.look_after_pictures();
+            self.look_after_queue();
             self.refresh();
         }
+        self.write_queue();
         if let Some(export) = &self.export {
             export.cancel();
         }
@@ -247,17 +292,13 @@ impl Desk {
     fn execute(&mut self, command: Command) {
         // A fault of one command is answered and does not end the desk.
         let done = catch_unwind(AssertUnwindSafe(|| self.try_to(command)));
-        self.answer(done.unwrap_or_else(|_| {
-            Err(said(
-                "a fault of the program itself stopped this; it stands in the log, please report it",
-            ))
-        }));
+        self.answer(done.unwrap_or_else(|_| Err(said(Saying::ProgramFault {}))));
     }
 
     fn answer(&mut self, done: Done) {
-        let (sentence, done) = match done {
-            Ok(sentence) => (sentence, true),
-            Err(error) => (error.to_string(), false),
+        let (saying, done) = match done {
+            Ok(saying) => (saying, true),
+            Err(error) => (error.0, false),
         };
         if !done {
             tracing::info!("the desk could not do something it was asked for");
@@ -265,7 +306,7 @@ impl Desk {
         self.answers += 1;
         self.view.answer = Some(Answer {
             number: self.answers,
-            sentence,
+            sentence: saying.say(&self.words),
             done,
         });
     }
@@ -274,22 +315,23 @@ impl Desk {
         if self.view.pin == PinState::Locked
             && !matches!(command, Command::Unlock(_) | Command::ShowMe)
         {
-            return Err(said("the panel is locked; give the PIN first"));
+            return Err(said(Saying::Locked {}));
         }
         match command {
             Command::Unlock(pin) => {
                 self.pin.check(&pin)?;
                 self.view.pin = PinState::Open;
-                Ok("The panel is open.".to_owned())
+                Ok(Saying::PanelOpen {})
             }
             Command::Lock => {
                 if !self.pin.is_set() {
-                    return Err(said("there is no PIN yet; set one first"));
+                    return Err(said(Saying::NoPin {}));
                 }
                 self.view.pin = PinState::Locked;
                 self.view.push = None;
                 self.view.progress = None;
-                Ok("The panel is locked.".to_owned())
+                self.view.folder = None;
+                Ok(Saying::PanelLocked {})
             }
             Command::SetPin(pin) => {
                 self.pin.set(pin.as_deref())?;
@@ -298,8 +340,8 @@ impl Desk {
                     None => PinState::NotSet,
                 };
                 Ok(match pin {
-                    Some(_) => "The PIN is set.".to_owned(),
-                    None => "The panel opens without a PIN now.".to_owned(),
+                    Some(_) => Saying::PinSet {},
+                    None => Saying::PinOff {},
                 })
             }
             Command::FindCameras => self.find_cameras(),
@@ -352,16 +394,18 @@ impl Desk {
             }
             Command::ShowMe => {
                 self.control.show_me();
-                Ok("The big screen shows the last flagged push, where its pictures are still there."
-                    .to_owned())
+                Ok(Saying::Shown {})
             }
             Command::OpenProgress(id) => self.open_progress(id),
             Command::KeepPictures(on) => self.keep_pictures(on),
             Command::SetRetention { keep_days, keep_gb } => self.set_retention(keep_days, keep_gb),
             Command::BlurStoredFaces(on) => self.blur_stored_faces(on),
+            Command::PreviewMeasures(days) => self.preview_measures(days),
+            Command::KeepMeasures(days) => self.keep_measures(days),
             Command::Export(order) => self.start_export(order),
             Command::CancelExport => self.cancel_export(),
             Command::BackUp(path) => self.back_up(&path),
+            Command::LookIntoFolder { folder, kind } => self.look_into_folder(folder, kind),
         }
     }
 
@@ -375,10 +419,17 @@ impl Desk {
             self.archive_fault = None;
             self.archive = Some(archive);
             self.roster_changed()?;
+            self.take_up_queue();
         }
         self.archive
             .as_ref()
-            .ok_or_else(|| said("the recordings are not open"))
+            .ok_or_else(|| said(Saying::NotOpen {}))
+    }
+
+    /// A cue in the language of the panel.
+    fn cue_line(&self, cue: &Cue) -> String {
+        let units = self.station.screen.units;
+        cue_line(cue, &self.words, &self.screen_words, units)
     }
 
     fn camera_entries(&mut self, found: Vec<CameraInfo>) {

@@ -4,10 +4,10 @@
 use std::sync::Arc;
 
 use super::super::replay::instant_s;
-use super::super::words;
 use super::{Desk, DeskError, Done, said};
 use crate::coach::{
     Agreement, CurvePoint, PassRow, Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow,
+    Saying, Who,
 };
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
@@ -35,11 +35,12 @@ impl Desk {
 
     pub(super) fn open_session(&mut self, id: i64) -> Done {
         self.list(id)?;
+        self.count_stored();
         self.follow_recording = self.recording_session() == Some(id);
-        Ok(format!(
-            "Session {id}: {}.",
-            words::passes(self.view.passes.len())
-        ))
+        Ok(Saying::SessionOpen {
+            n: id,
+            passes: self.view.passes.len(),
+        })
     }
 
     /// Lists the passes of a session, newest first.
@@ -52,7 +53,7 @@ impl Desk {
             .passes
             .iter()
             .rev()
-            .map(|pass| row_of(id, pass, &times))
+            .map(|pass| row_of(id, pass, self.cue_line(&pass.cue), &times))
             .collect();
         self.view.passes = Arc::new(rows);
         self.view.session = Some(id);
@@ -83,7 +84,7 @@ impl Desk {
         } else {
             self.count_agreement()?;
         }
-        Ok("Noted.".to_owned())
+        Ok(Saying::Noted {})
     }
 
     pub(super) fn open_push(&mut self, key: PushKey, rule: Option<String>) -> Done {
@@ -93,8 +94,8 @@ impl Desk {
         let pictures = detail.pictures.len();
         self.view.push = Some(Arc::new(detail));
         Ok(match pictures {
-            0 => "No pictures of this push are kept.".to_owned(),
-            n => format!("{n} pictures."),
+            0 => Saying::NoPictures {},
+            n => Saying::PicturesOpen { n },
         })
     }
 
@@ -116,14 +117,15 @@ impl Desk {
             .collect();
         let found = series.len();
         self.view.progress = Some(Arc::new(Progress { skater: id, series }));
+        let who = Who::is(skater.label());
         Ok(match found {
-            0 => format!("Nothing of {} was judged yet.", skater.label()),
-            _ => format!("{} over the sessions.", skater.label()),
+            0 => Saying::ProgressEmpty { who },
+            _ => Saying::ProgressOpen { who },
         })
     }
 }
 
-fn row_of(session: i64, stored: &StoredPass, times: &[(u32, String)]) -> PassRow {
+fn row_of(session: i64, stored: &StoredPass, cue: String, times: &[(u32, String)]) -> PassRow {
     let at = times
         .iter()
         .find(|(n, _)| *n == stored.number)
@@ -138,7 +140,7 @@ fn row_of(session: i64, stored: &StoredPass, times: &[(u32, String)]) -> PassRow
         skater: stored.skater,
         view: stored.pass.view,
         speed_mps: stored.pass.speed_mps,
-        cue: words::cue_sentence(&stored.cue),
+        cue,
         pushes: stored
             .pass
             .pushes
@@ -160,11 +162,10 @@ fn detail_of(
     rule: Option<String>,
 ) -> Result<PushDetail, DeskError> {
     let gone = || {
-        said(format!(
-            "push {} of pass {} is not in the recordings any more",
-            key.position + 1,
-            key.pass.number
-        ))
+        said(Saying::PushGone {
+            push: key.position + 1,
+            n: key.pass.number,
+        })
     };
     let stored = session
         .passes
@@ -182,7 +183,7 @@ fn detail_of(
     let index = RULES
         .iter()
         .position(|r| r.id == rule)
-        .ok_or_else(|| said(format!("there is no rule '{rule}'")))?;
+        .ok_or_else(|| said(Saying::NoRule { id: rule.clone() }))?;
     let motion = archive
         .points(key.pass)?
         .map(|points| cut(&points, session.lane_of(stored)));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::super::lineup::Correction;
 use super::{Desk, DeskError, Done, said};
-use crate::coach::QueueStep;
+use crate::coach::{CoachWords, QueueStep, Saying, Who};
 use crate::config::write_atomically;
 use crate::roster::{Consent, HEIGHT_M, Queue, Skater, SkaterId, export_csv, import_csv};
 use crate::store::{Erased, PassKey};
@@ -22,7 +22,7 @@ impl Desk {
             .iter()
             .find(|s| s.id == id)
             .cloned()
-            .ok_or_else(|| said("this skater is not on the roster any more"))
+            .ok_or_else(|| said(Saying::SkaterGone {}))
     }
 
     /// Reads the roster anew and tells the judging.
@@ -46,7 +46,9 @@ impl Desk {
             order.push(id);
             q.set_order(order);
         });
-        Ok(format!("{} is on the roster.", skater.label()))
+        Ok(Saying::SkaterAdded {
+            who: Who::is(skater.label()),
+        })
     }
 
     pub(super) fn change_skater(&mut self, skater: Skater) -> Done {
@@ -54,14 +56,16 @@ impl Desk {
         self.archive()?.change_skater(&skater)?;
         self.roster_changed()?;
         self.listed = None;
-        Ok(format!("{} is changed.", skater.label()))
+        Ok(Saying::SkaterChanged {
+            who: Who::is(skater.label()),
+        })
     }
 
     pub(super) fn set_consent(&mut self, id: SkaterId, consent: Option<Consent>) -> Done {
         if let Some(consent) = &consent
             && consent.given_by.trim().is_empty()
         {
-            return Err(said("write down who gave the consent"));
+            return Err(said(Saying::ConsentBy {}));
         }
         let mut skater = self.skater(id)?;
         skater.consent = consent;
@@ -69,12 +73,10 @@ impl Desk {
         self.roster_changed()?;
         self.listed = None;
         self.view.push = None;
+        let who = Who::is(skater.label());
         Ok(match skater.consent {
-            Some(_) => format!("Pictures of {} may be kept.", skater.label()),
-            None => format!(
-                "The consent of {} is withdrawn and every picture is deleted.",
-                skater.label()
-            ),
+            Some(_) => Saying::ConsentGiven { who },
+            None => Saying::ConsentWithdrawn { who },
         })
     }
 
@@ -85,13 +87,24 @@ impl Desk {
         self.listed = None;
         self.view.push = None;
         self.view.progress = None;
-        Ok(erased_sentence(&label, &erased))
+        Ok(erased_saying(&label, &erased))
     }
 
     pub(super) fn import_roster(&mut self, path: &Path) -> Done {
         let bytes = read_small(path)?;
         self.archive()?;
-        let plan = import_csv(&bytes, &self.view.roster).map_err(|e| said(e.to_string()))?;
+        let plan = import_csv(&bytes, &self.view.roster).map_err(|report| {
+            let faults = report.faults.into_iter().map(|fault| match fault.line {
+                Some(line) => Saying::RosterLine {
+                    line,
+                    why: fault.reason,
+                },
+                None => Saying::RosterFault { why: fault.reason },
+            });
+            said(Saying::RosterFaults {
+                faults: faults.collect(),
+            })
+        })?;
         let ids = self.archive()?.write_roster(&plan.new, &plan.changed)?;
         self.roster_changed()?;
         self.control.lineup.queue(|q| {
@@ -99,25 +112,24 @@ impl Desk {
             order.extend(&ids);
             q.set_order(order);
         });
-        let mut sentence = format!(
-            "{} new, {} changed, {} as they were.",
-            plan.new.len(),
-            plan.changed.len(),
-            plan.unchanged
-        );
-        for note in &plan.notes {
-            sentence += &format!(" Note: {note}.");
-        }
-        Ok(sentence)
+        Ok(Saying::RosterRead {
+            new: plan.new.len(),
+            changed: plan.changed.len(),
+            same: plan.unchanged,
+            notes: plan
+                .notes
+                .into_iter()
+                .map(|note| Saying::RosterNote { note })
+                .collect(),
+        })
     }
 
     pub(super) fn export_roster(&mut self, path: &Path) -> Done {
         self.archive()?;
         write_roster_file(path, &self.view.roster)?;
-        Ok(format!(
-            "The roster is written to {}. It holds names: keep it safe.",
-            path.display()
-        ))
+        Ok(Saying::RosterWritten {
+            file: path.to_owned(),
+        })
     }
 
     pub(super) fn set_queue(&mut self, order: Vec<SkaterId>) -> Done {
@@ -128,7 +140,7 @@ impl Desk {
             .collect();
         let n = known.len();
         self.control.lineup.queue(|q| q.set_order(known));
-        Ok(format!("{n} in the queue."))
+        Ok(Saying::OrderSet { n })
     }
 
     pub(super) fn step(&mut self, step: QueueStep) -> Done {
@@ -147,21 +159,17 @@ impl Desk {
             true
         });
         if !changed {
-            return Err(said("there is no step to take back"));
+            return Err(said(Saying::NoQueueUndo {}));
         }
         let next = self.control.lineup.queue(|q: &mut Queue| q.current());
-        let label = next.and_then(|id| self.view.roster.iter().find(|s| s.id == id));
-        Ok(match label {
-            Some(skater) => format!("Next: {}.", skater.label()),
-            None => "Next: nobody known.".to_owned(),
+        let skater = next.and_then(|id| self.view.roster.iter().find(|s| s.id == id));
+        Ok(Saying::NextIs {
+            who: Who(skater.map(Skater::label)),
         })
     }
 
     pub(super) fn set_skater_of_pass(&mut self, pass: PassKey, skater: Option<SkaterId>) -> Done {
-        let label = match skater {
-            Some(id) => self.skater(id)?.label(),
-            None => "nobody known".to_owned(),
-        };
+        let label = skater.map(|id| self.skater(id)).transpose()?;
         self.archive()?.set_skater_of_pass(pass, skater)?;
         // Only passes of the running session are in the choice of cues.
         if self.recording_session() == Some(pass.session) {
@@ -175,39 +183,49 @@ impl Desk {
             );
         }
         self.listed = None;
-        Ok(format!("Pass {} is of {label}.", pass.number))
+        Ok(Saying::PassIsOf {
+            n: pass.number,
+            who: Who(label.map(|s| s.label())),
+        })
     }
 }
 
-/// What the deletion of a skater came to, for the person who has to go on.
+/// What the deletion of a skater came to, in English.
 pub(crate) fn erased_sentence(label: &str, erased: &Erased) -> String {
-    let mut sentence = format!(
-        "{label} is deleted with {} passes and {} sets of pictures.",
-        erased.passes, erased.strips
-    );
+    erased_saying(label, erased).say(&CoachWords::english())
+}
+
+/// The same for the person who has to go on.
+fn erased_saying(label: &str, erased: &Erased) -> Saying {
+    let mut more = Vec::new();
     if !erased.old_files.is_empty() {
-        sentence += &format!(
-            " {} old copies of the sessions file were deleted too.",
-            erased.old_files.len()
-        );
+        more.push(Saying::DeletedCopies {
+            n: erased.old_files.len(),
+        });
     }
     if erased.rewrite_put_off {
-        sentence += " The sessions file is built anew at the next start.";
+        more.push(Saying::DeletedLater {});
     }
-    for folder in &erased.kept_aside {
-        sentence += &format!(
-            " A folder from before a restore may still hold this skater: delete {}.",
-            folder.display()
-        );
+    more.extend(erased.kept_aside.iter().map(|folder| Saying::DeletedAside {
+        place: folder.clone(),
+    }));
+    more.extend(erased.exports.iter().map(|note| {
+        Saying::DeletedExport {
+            day: note
+                .made_at
+                .split('T')
+                .next()
+                .unwrap_or_default()
+                .to_owned(),
+            place: note.place.clone(),
+        }
+    }));
+    Saying::SkaterDeleted {
+        who: Who::is(label),
+        passes: erased.passes,
+        strips: erased.strips,
+        more,
     }
-    for note in &erased.exports {
-        sentence += &format!(
-            " An export of {} may still hold this skater: delete it at {}.",
-            note.made_at.split('T').next().unwrap_or_default(),
-            note.place
-        );
-    }
-    sentence
 }
 
 /// A skater as it may be stored.
@@ -218,22 +236,29 @@ fn checked(mut skater: Skater) -> Result<Skater, DeskError> {
         .map(|b| b.trim().to_owned())
         .filter(|b| !b.is_empty());
     if skater.name.is_empty() {
-        return Err(said("a skater needs a name, a nickname or a number"));
+        return Err(said(Saying::NoName {}));
     }
     if skater.height_m.is_some_and(|h| !HEIGHT_M.contains(&h)) {
-        return Err(said("the height must be between 80 and 220 cm"));
+        return Err(said(Saying::HeightWrong {}));
     }
     Ok(skater)
 }
 
 /// The bytes of a file a person named, with a bound.
 pub(crate) fn read_small(path: &Path) -> Result<Vec<u8>, DeskError> {
-    let fault = |why: String| said(format!("{} cannot be read ({why})", path.display()));
-    let meta = std::fs::metadata(path).map_err(|e| fault(e.to_string()))?;
+    let fault = |e: std::io::Error| {
+        said(Saying::NotRead {
+            file: path.to_owned(),
+            why: e.to_string(),
+        })
+    };
+    let meta = std::fs::metadata(path).map_err(fault)?;
     if !meta.is_file() || meta.len() > LARGEST_FILE {
-        return Err(fault("it is no roster file".to_owned()));
+        return Err(said(Saying::NoRosterFile {
+            file: path.to_owned(),
+        }));
     }
-    std::fs::read(path).map_err(|e| fault(e.to_string()))
+    std::fs::read(path).map_err(fault)
 }
 
 /// Writes a roster file only its owner can read; tabs where it is named
@@ -245,6 +270,10 @@ pub(crate) fn write_roster_file(path: &Path, skaters: &[Skater]) -> Result<(), D
         _ => ';',
     };
     let text = format!("\u{FEFF}{}", export_csv(skaters, separator));
-    write_atomically(path, text.as_bytes(), 0o600)
-        .map_err(|e| said(format!("{} cannot be written ({e})", path.display())))
+    write_atomically(path, text.as_bytes(), 0o600).map_err(|e| {
+        said(Saying::NotWritten {
+            file: path.to_owned(),
+            why: e.to_string(),
+        })
+    })
 }

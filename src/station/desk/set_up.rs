@@ -9,7 +9,9 @@ use crossbeam_channel::bounded;
 use super::super::control::Switch;
 use super::{Desk, Done, said};
 use crate::capture::{Frame, list_cameras};
-use crate::coach::{LaneDraft, LaneEntry, PictureAdvice, PictureCheck, ScaleResult};
+use crate::coach::{
+    CoachWords, LaneDraft, LaneEntry, Number, PictureAdvice, PictureCheck, Saying, ScaleResult,
+};
 use crate::config::{Edit, Lane, Written, write_atomically};
 use crate::geometry::find_stand;
 
@@ -41,7 +43,7 @@ impl Desk {
     /// driver holds up nothing.
     pub(super) fn find_cameras(&mut self) -> Done {
         if self.looking_for_cameras.is_some() {
-            return Ok("Cameras are being looked for already.".to_owned());
+            return Ok(Saying::CamerasAlready {});
         }
         let (found, answer) = bounded(1);
         std::thread::Builder::new()
@@ -50,9 +52,9 @@ impl Desk {
                 // Nobody may be waiting any more.
                 let _ = found.send(list_cameras());
             })
-            .map_err(|e| said(format!("cameras cannot be looked for ({e})")))?;
+            .map_err(|e| said(Saying::NoCameras { why: e.to_string() }))?;
         self.looking_for_cameras = Some(answer);
-        Ok("Looking for cameras.".to_owned())
+        Ok(Saying::CamerasLooked {})
     }
 
     /// Takes what the search for cameras found, once it has.
@@ -89,9 +91,7 @@ impl Desk {
             camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
         }
         self.view.cameras = Arc::new(cameras);
-        Ok(format!(
-            "The camera is opened at {width} x {height} with {fps} pictures a second; a new session begins."
-        ))
+        Ok(Saying::CameraOpened { width, height, fps })
     }
 
     pub(super) fn check_picture(&mut self) -> Done {
@@ -101,17 +101,17 @@ impl Desk {
             .as_ref()
             .map(|f| f.fps_measured)
             .filter(|fps| *fps > 0.0);
-        let frame = self.control.next_frame(FRAME_PATIENCE).ok_or_else(|| {
-            said("no picture came from the camera in two seconds; look at its state first")
-        })?;
+        let frame = self
+            .control
+            .next_frame(FRAME_PATIENCE)
+            .ok_or_else(|| said(Saying::NoPictureCame {}))?;
         let shutter_s = seen.feed.as_ref().and_then(|f| f.shutter_s);
-        let check = picture_check(&frame, fps, shutter_s);
-        let sentence = match check.advice.first() {
-            Some(advice) => advice.sentence.clone(),
-            None => "The picture is good.".to_owned(),
-        };
+        let (check, mut advice) = picture_check(&frame, fps, shutter_s, &self.words);
         self.view.picture_check = Some(check);
-        Ok(sentence)
+        Ok(match advice.is_empty() {
+            false => advice.swap_remove(0),
+            true => Saying::PictureGood {},
+        })
     }
 
     pub(super) fn find_scale(&mut self, draft: &LaneDraft) -> Done {
@@ -126,8 +126,11 @@ impl Desk {
         let stand = match found {
             Ok(stand) => stand,
             Err(error) => {
-                self.view.scale = Some(Err(error.to_string()));
-                return Err(said(error.to_string()));
+                let why = Saying::NoScale {
+                    why: error.to_string(),
+                };
+                self.view.scale = Some(Err(why.say(&self.words)));
+                return Err(said(why));
             }
         };
         let lane = Lane {
@@ -138,10 +141,9 @@ impl Desk {
             lane_distance_m: stand.lane_distance_m.value,
             ..draft.lane.clone()
         };
-        let sentence = format!(
-            "Lengths on the lane are right within {:.1} % (one standard deviation).",
-            100.0 * stand.scale_error
-        );
+        let found = Saying::ScaleFound {
+            percent: Number(100.0 * stand.scale_error, 1),
+        };
         self.view.scale = Some(Ok(ScaleResult {
             lane,
             camera_height_m: stand.camera_height_m,
@@ -151,7 +153,7 @@ impl Desk {
             length_error: stand.scale_error,
             misfit_px: stand.misfit_px,
         }));
-        Ok(sentence)
+        Ok(found)
     }
 
     pub(super) fn save_lane(
@@ -164,26 +166,25 @@ impl Desk {
         let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
         // What is written is what the station would read.
         let lane = Lane::from_toml(&text, &file.display().to_string())?;
-        write_atomically(&file, text.as_bytes(), 0o644)
-            .map_err(|e| said(format!("{} cannot be written ({e})", file.display())))?;
+        write_atomically(&file, text.as_bytes(), 0o644).map_err(|e| {
+            said(Saying::NotWritten {
+                file: file.clone(),
+                why: e.to_string(),
+            })
+        })?;
         if let Some(distance) = reading_distance_m {
             self.write_station(&[Edit::new(
                 &["reading_distance_m"],
                 Written::Number(distance),
             )])?;
+            self.control.set_reading_distance(distance);
         }
         self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
         self.take_lane(lane, file);
         self.list_lanes();
-        let now = reading_distance_m.is_none_or(|m| m == self.station.reading_distance_m);
-        Ok(format!(
-            "The lane '{name}' is saved and in use; a new session begins.{}",
-            if now {
-                ""
-            } else {
-                " The reading distance holds from the next start."
-            }
-        ))
+        Ok(Saying::LaneSavedInUse {
+            name: name.to_owned(),
+        })
     }
 
     pub(super) fn use_lane(&mut self, name: &str) -> Done {
@@ -192,9 +193,9 @@ impl Desk {
         self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
         self.take_lane(lane, file);
         self.list_lanes();
-        Ok(format!(
-            "The lane '{name}' is in use; a new session begins."
-        ))
+        Ok(Saying::LaneInUse {
+            name: name.to_owned(),
+        })
     }
 
     fn take_lane(&mut self, lane: Lane, file: PathBuf) {
@@ -214,14 +215,12 @@ impl Desk {
             && name.chars().count() <= LONGEST_NAME
             && name.chars().all(fits);
         if !good {
-            return Err(said(format!(
-                "a lane's name has letters, digits, spaces and hyphens, and at most {LONGEST_NAME} of them"
-            )));
+            return Err(said(Saying::LaneName { n: LONGEST_NAME }));
         }
         if RESERVED.contains(&name.to_lowercase().as_str()) {
-            return Err(said(format!(
-                "'{name}' is the name of another settings file; choose another one"
-            )));
+            return Err(said(Saying::LaneNameTaken {
+                name: name.to_owned(),
+            }));
         }
         Ok(self.home.join("config").join(format!("{name}.toml")))
     }
@@ -281,7 +280,12 @@ fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {
 /// What one picture, the rate of pictures and the shutter say. Where the
 /// camera does not tell how long its shutter is open nothing is asserted about
 /// the blur, but what it can be at most is said.
-fn picture_check(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> PictureCheck {
+fn picture_check(
+    frame: &Frame,
+    fps: Option<f64>,
+    shutter_s: Option<f64>,
+    words: &CoachWords,
+) -> (PictureCheck, Vec<Saying>) {
     let mut histogram = [0u64; 256];
     for p in frame.rgb.chunks_exact(3) {
         // Weights of ITU-R BT.601 in 1/256.
@@ -298,51 +302,53 @@ fn picture_check(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> Pic
     let share = |range: std::ops::Range<usize>| histogram[range].iter().sum::<u64>() as f64 / all;
     let (black, white) = (share(0..3), share(253..256));
     let mut advice = Vec::new();
-    let mut say = |sentence: String| advice.push(PictureAdvice { sentence });
+    let whole = |v: f64| Number(v, 0);
     if brightness < DARK {
-        say(format!(
-            "The picture is dark ({brightness:.0} of 255): open the aperture or raise the gain, not the exposure time."
-        ));
+        advice.push(Saying::TooDark {
+            brightness: whole(brightness),
+        });
     }
     if white > CLIPPED || brightness > BRIGHT {
-        say(format!(
-            "{:.0} % of the picture is white without detail: shorten the exposure time.",
-            100.0 * white
-        ));
+        advice.push(Saying::TooWhite {
+            percent: whole(100.0 * white),
+        });
     }
     if black > CLIPPED {
-        say(format!(
-            "{:.0} % of the picture is black without detail: more light or more gain.",
-            100.0 * black
-        ));
+        advice.push(Saying::TooBlack {
+            percent: whole(100.0 * black),
+        });
     }
-    match fps {
-        Some(fps) if fps < SLOW_FPS => say(format!(
-            "Only {fps:.0} pictures a second come in: choose a smaller picture or a faster mode."
-        )),
-        _ => {}
+    if let Some(fps) = fps.filter(|fps| *fps < SLOW_FPS) {
+        advice.push(Saying::TooSlow { fps: whole(fps) });
     }
     let blur_mm = shutter_s.map(|open_s| 1000.0 * SPEED_MPS * open_s);
     if let (Some(blur_mm), Some(open_s)) = (blur_mm, shutter_s) {
         if blur_mm > LARGEST_BLUR_MM {
-            say(format!(
-                "Shutter too slow: open for 1/{:.0} s it smears a skater at {SPEED_MPS:.0} m/s over {blur_mm:.0} mm; add light or set 1/500 s (10 mm).",
-                1.0 / open_s
-            ));
+            advice.push(Saying::ShutterSlow {
+                part: whole(1.0 / open_s),
+                speed: whole(SPEED_MPS),
+                mm: whole(blur_mm),
+            });
         }
     } else if let Some(fps) = fps {
-        let worst_mm = 1000.0 * SPEED_MPS / fps;
-        say(format!(
-            "The camera sets its shutter by itself or does not tell it; if it is open the whole time between two pictures, a skater at {SPEED_MPS:.0} m/s is smeared over {worst_mm:.0} mm. Set the exposure to 1/500 s (10 mm) or shorter."
-        ));
+        advice.push(Saying::MayBlur {
+            speed: whole(SPEED_MPS),
+            mm: whole(1000.0 * SPEED_MPS / fps),
+        });
     }
-    PictureCheck {
+    let check = PictureCheck {
         brightness,
         clipped_share: black + white,
         fps,
         blur_mm,
-        advice,
-    }
+        advice: advice
+            .iter()
+            .map(|a| PictureAdvice {
+                sentence: a.say(words),
+            })
+            .collect(),
+    };
+    (check, advice)
 }
 
 #[cfg(test)]
@@ -370,23 +376,27 @@ mod tests {
         check.advice.iter().map(|a| a.sentence.as_str()).collect()
     }
 
+    fn check_of(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> PictureCheck {
+        picture_check(frame, fps, shutter_s, &CoachWords::english()).0
+    }
+
     #[test]
     fn what_is_wrong_with_a_picture_is_said_with_numbers() {
-        let good = picture_check(&frame([120, 120, 120]), Some(60.0), None);
+        let good = check_of(&frame([120, 120, 120]), Some(60.0), None);
         assert!((good.brightness - 120.0).abs() < 1.0);
         assert_eq!((good.clipped_share, good.blur_mm), (0.0, None));
         assert_eq!(good.advice.len(), 1, "{:?}", good.advice);
         assert!(advice(&good)[0].contains("over 83 mm"), "{:?}", good.advice);
 
         // 5 m/s for 1/208 s are 24 mm, for 1/500 s 10 mm.
-        let slow = picture_check(&frame([120; 3]), Some(60.0), Some(0.0048));
+        let slow = check_of(&frame([120; 3]), Some(60.0), Some(0.0048));
         assert!((slow.blur_mm.unwrap() - 24.0).abs() < 1e-9);
         assert!(advice(&slow)[0].starts_with("Shutter too slow"));
         assert!(advice(&slow)[0].contains("1/208 s") && advice(&slow)[0].contains("24 mm"));
-        let quick = picture_check(&frame([120; 3]), Some(60.0), Some(0.002));
+        let quick = check_of(&frame([120; 3]), Some(60.0), Some(0.002));
         assert_eq!((quick.blur_mm, quick.advice.len()), (Some(10.0), 0));
 
-        let dark = picture_check(&frame([1, 1, 1]), Some(12.0), None);
+        let dark = check_of(&frame([1, 1, 1]), Some(12.0), None);
         let said = advice(&dark);
         assert!(said[0].starts_with("The picture is dark"), "{said:?}");
         assert!(
@@ -394,7 +404,7 @@ mod tests {
             "{said:?}"
         );
         assert!(said[2].starts_with("Only 12 pictures"), "{said:?}");
-        let white = picture_check(&frame([255, 255, 255]), None, None);
+        let white = check_of(&frame([255, 255, 255]), None, None);
         assert_eq!(white.clipped_share, 1.0);
         assert!(advice(&white)[0].starts_with("100 % of the picture is white"));
     }

@@ -1,9 +1,8 @@
 //! The view, made anew: how the station is and what happens in the lane.
 
-use super::super::words;
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::FeedState;
-use crate::coach::{LivePart, QueueView, StationPart};
+use crate::coach::{LivePart, QueueView, Saying, StationPart};
 use crate::store::{PassKey, WriterState};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -16,6 +15,7 @@ impl Desk {
     pub(super) fn refresh(&mut self) {
         self.open_archive_when_due();
         self.take_cameras();
+        self.take_folder();
         self.follow_export();
         let seen = self.control.seen();
         let recording = self.recording_session();
@@ -29,7 +29,7 @@ impl Desk {
                     session,
                     number: cue.pass_number,
                 };
-                (key, words::cue_sentence(cue))
+                (key, self.cue_line(cue))
             }),
         };
         let standing = self.control.lineup.standing();
@@ -38,6 +38,7 @@ impl Desk {
             current: standing.current,
             last: standing.last,
             can_undo: standing.can_undo,
+            taken_up: self.queue_taken_up(),
         };
         self.view.groups = Arc::clone(&self.groups);
         self.view.can_undo_limits = self.groups_file.can_undo();
@@ -48,7 +49,8 @@ impl Desk {
         self.view.privacy.keep_days =
             Some(privacy.keep_days).filter(|days| *days < super::files::MOST_DAYS);
         self.view.privacy.keep_gb = Some(privacy.keep_gb).filter(|gb| *gb < super::files::MOST_GB);
-        self.view.privacy.blur_stored_faces = self.station.privacy.blur_stored_faces;
+        self.view.privacy.blur_stored_faces = privacy.blur_stored_faces;
+        self.view.privacy.keep_measures_days = privacy.keep_measures_days;
         self.published.store(Arc::new(self.view.clone()));
     }
 
@@ -66,7 +68,7 @@ impl Desk {
                 self.listed = None;
                 self.count_stored();
             }
-            Err(error) => self.archive_fault = Some(error.to_string()),
+            Err(error) => self.archive_fault = Some(error.0.say(&self.words)),
         }
     }
 
@@ -91,7 +93,7 @@ impl Desk {
         }
         self.listed = now;
         if let Err(error) = self.list(session) {
-            self.archive_fault = Some(error.to_string());
+            self.archive_fault = Some(error.0.say(&self.words));
         }
         self.count_stored();
     }
@@ -103,6 +105,7 @@ impl Desk {
 
     fn station_part(&self) -> StationPart {
         let seen = self.control.seen();
+        let say = |saying: Saying| saying.say(&self.words);
         let feed = seen.feed.as_ref();
         let recording = seen.recording.as_ref();
         let mut problems = Vec::new();
@@ -117,36 +120,33 @@ impl Desk {
         if let Some(second) = &seen.second
             && second.state != FeedState::Live
         {
-            problems.push(format!(
-                "second camera: {}; until it is back, passes are judged with the first one alone",
-                second.message
-            ));
+            problems.push(say(Saying::SecondCamera {
+                why: second.message.clone(),
+            }));
         }
         if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {
             problems.push(why.clone());
         }
         if let Some(lost) = recording.filter(|r| r.lost > 0) {
-            problems.push(format!(
-                "{} could not be stored: {}",
-                words::passes(lost.lost as usize),
-                lost.last_loss.as_deref().unwrap_or("see the log")
-            ));
+            problems.push(say(Saying::PassesLost {
+                n: lost.lost,
+                why: lost.last_loss.clone().unwrap_or_default(),
+            }));
         }
         if let Some(lost) = recording.filter(|r| r.pictures_lost > 0) {
-            problems.push(format!(
-                "the pictures of {} could not be stored",
-                words::passes(lost.pictures_lost as usize)
-            ));
+            problems.push(say(Saying::PicturesLost {
+                n: lost.pictures_lost,
+            }));
         }
         if let Some((at, lost)) = self.too_fast
             && at.elapsed() < SAID_FOR
         {
-            problems.push(super::too_fast_sentence(lost));
+            problems.push(say(Saying::TooFast { n: lost }));
         }
         problems.extend(self.archive_fault.clone());
         problems.extend(self.control.trouble().map(|t| (*t).clone()));
         StationPart {
-            camera: feed.map_or_else(|| "starting".to_owned(), |f| f.message.clone()),
+            camera: feed.map_or_else(|| say(Saying::Starting {}), |f| f.message.clone()),
             camera_live: feed.is_some_and(|f| f.state == FeedState::Live),
             fps: feed.map(|f| f.fps_measured).filter(|fps| *fps > 0.0),
             dropped: feed.map_or(0, |f| f.dropped),
@@ -155,11 +155,11 @@ impl Desk {
             engine: seen.engine.clone(),
             sound: seen.sound.clone(),
             recording: match recording.map(|r| &r.state) {
-                None => "begins with the first picture".to_owned(),
-                Some(WriterState::Starting) => "being opened".to_owned(),
-                Some(WriterState::Writing) => "every pass is written as it ends".to_owned(),
+                None => say(Saying::RecordingBegins {}),
+                Some(WriterState::Starting) => say(Saying::RecordingOpens {}),
+                Some(WriterState::Writing) => say(Saying::RecordingWrites {}),
                 Some(WriterState::Stopped(why)) => why.clone(),
-                Some(WriterState::Ended) => "ended".to_owned(),
+                Some(WriterState::Ended) => say(Saying::RecordingEnded {}),
             },
             passes_written: recording.map_or(0, |r| r.written),
             free_disk_gb: self.free_bytes().map(|b| b as f64 / 1e9),

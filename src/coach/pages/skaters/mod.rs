@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use egui::Ui;
 
+use super::files::{FileChosen, FileFor, path_after};
 use super::limits::group_word;
 use super::{Desk, band_colour, band_word};
 use crate::coach::kit::{Press, Voice, field, grid, pager, plain_card, say};
@@ -17,6 +18,8 @@ use edit::Draft;
 
 /// Skaters on one leaf.
 const PER_LEAF: usize = 20;
+/// What a roster file is called that has no name yet.
+const ROSTER_FILE: &str = "roster.csv";
 
 /// What is open on the page.
 pub(in crate::coach) struct SkatersState {
@@ -41,7 +44,19 @@ impl SkatersState {
             order: None,
             order_leaf: 0,
             files: false,
-            path: folder.join("roster.csv").display().to_string(),
+            path: folder.join(ROSTER_FILE).display().to_string(),
+        }
+    }
+
+    /// Opens what is read from and written into files.
+    pub(in crate::coach) fn open_files(&mut self) {
+        self.files = true;
+    }
+
+    /// A file or a folder was chosen for the roster.
+    pub(in crate::coach) fn file_chosen(&mut self, chosen: &FileChosen) {
+        if let Some(path) = path_after(&self.path, chosen, ROSTER_FILE) {
+            self.path = path;
         }
     }
 }
@@ -127,6 +142,9 @@ fn files(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
         say(ui, s, Voice::Head, d.w.get("skaters.files"));
         say(ui, s, Voice::Quiet, d.w.get("skaters.files_about"));
         field(ui, s, d.w.get("skaters.path"), &mut state.path, false);
+        if Press::new(d.w.get("files.choose_roster")).show(ui, s) {
+            d.choose_file = Some(FileFor::Roster);
+        }
         let path = PathBuf::from(state.path.trim());
         let named = !path.as_os_str().is_empty();
         let keys = vec![
