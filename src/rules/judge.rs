@@ -1,5 +1,7 @@
 //! Holds every push against the thresholds.
 
+use super::pool::pool;
+use super::table::read::large_enough;
 use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
 };
@@ -8,11 +10,15 @@ use crate::stride::{PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
 pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
-    let pushes: Vec<JudgedPush> = motion
+    let mut pushes: Vec<JudgedPush> = motion
         .pushes
         .iter()
-        .map(|push| judge_push(motion, push, thresholds))
+        .map(|push| measure_push(motion, push))
         .collect();
+    pool(&mut pushes);
+    for push in &mut pushes {
+        push.flags = flags_of(&push.measures, thresholds);
+    }
     JudgedPass {
         track_id: motion.track_id,
         started_at_s: motion.span_s[0],
@@ -28,19 +34,18 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
     }
 }
 
-fn judge_push(motion: &PassMotion, push: &Push, thresholds: &Thresholds) -> JudgedPush {
-    let measures: Vec<Measure> = RULES
-        .iter()
-        .map(|rule| measure(rule, motion, push))
-        .collect();
-    let flags = flags_of(&measures, thresholds);
+/// A push with its measures, nothing flagged yet.
+fn measure_push(motion: &PassMotion, push: &Push) -> JudgedPush {
     JudgedPush {
         leg: push.leg,
         near_leg: push.near_leg,
         push_start_s: push.push_start_s,
         toe_off_s: push.toe_off_s,
-        measures,
-        flags,
+        measures: RULES
+            .iter()
+            .map(|rule| measure(rule, motion, push))
+            .collect(),
+        flags: Vec::new(),
     }
 }
 
@@ -48,7 +53,7 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if !rule.views.contains(&motion.lane.view) {
         return Measure::not_judged(not_from(motion.lane.view));
     }
-    if height_share(motion, push) < MIN_HEIGHT_SHARE {
+    if !large_enough(motion, push) {
         return Measure::not_judged("too small in the picture");
     }
     finite((rule.evaluate)(motion, push))
@@ -66,21 +71,6 @@ fn finite(measure: Measure) -> Measure {
         Some(v) if !v.is_finite() => Measure::not_judged("the measurement failed"),
         _ => measure,
     }
-}
-
-/// Smallest skater that is measured, nose to skates as a share of the frame's
-/// height: below it a pixel is worth too much.
-const MIN_HEIGHT_SHARE: f64 = 0.12;
-/// Nose to skates of a skater bent low, as a share of stature.
-const BENT_SHARE: f64 = 0.75;
-
-/// How large the skater is in the picture at the end of a push.
-fn height_share(motion: &PassMotion, push: &Push) -> f64 {
-    let i = motion.curves.index_at(push.toe_off_s);
-    let m_per_px = motion.place.metres_per_px.get(i).copied();
-    m_per_px.map_or(0.0, |m_per_px| {
-        BENT_SHARE * motion.lane.skater_height_m / m_per_px / (2.0 * motion.camera.cy_px)
-    })
 }
 
 /// What of the measures of a push, in the order of the rule table, is beyond

@@ -14,6 +14,7 @@ mod declare;
 mod figure;
 mod judge;
 mod judged;
+mod pool;
 mod report;
 pub mod settings;
 mod table;

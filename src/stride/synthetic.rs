@@ -127,7 +127,9 @@ impl Skater {
                 s * across,
                 shoulder[1] - 0.24 * h,
             ];
-            p[13 + k] = [shoulder[0] - 0.05 * h, s * 0.15 * h, shoulder[1] - 0.14 * h];
+            // the elbow is drawn along when the hand goes far across
+            let elbow = (across + 0.10 * h).min(0.15 * h);
+            p[13 + k] = [shoulder[0] - 0.05 * h, s * elbow, shoulder[1] - 0.14 * h];
             for hand in [15, 17, 19, 21] {
                 p[hand + k] = wrist;
             }

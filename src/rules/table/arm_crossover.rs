@@ -1,6 +1,6 @@
 //! Arm swing.
 
-use super::read::{across_m, of_adult, over};
+use super::read::{across_m, large_enough, mean, of_adult, over};
 use crate::config::View;
 use crate::pose::BodyPoint;
 use crate::rules::Measure;
@@ -39,68 +39,78 @@ const UNCERTAINTY_M: f64 = 0.04;
 /// Farthest wrist and hand points may lie apart across the body, as a share
 /// of stature, before the hand is not believed.
 const AGREE_SHARE: f64 = 0.05;
-// A dark glove in front of dark trousers is placed up to 20 cm toward its own
-// side (rendered skaters): an arm that crosses by 13 cm then reads 2 to 7 cm
-// short of the line, one that stays 7 cm away reads 17 to 20 cm short. So a
-// hand is spoken about where it was clearly seen past the line, or read so
-// far from it that it cannot have crossed by 8 cm; never in between. The same
-// arm in the other pushes of the pass is a second witness.
+// From behind the hand is hidden by the trunk, from the front a dark glove
+// before dark trousers is placed up to 20 cm toward its own side: the wrist
+// alone tells little between 10 cm short of the line and 3 cm past it. The
+// elbow stands beside the trunk and is seen from both. A forearm is 0.146 of
+// stature long (Drillis and Contini 1966, from memory), 26 cm of an adult, so
+// an elbow 20 cm from the line keeps the wrist within 6 cm past it, and an arm
+// that crosses has its elbow nearer: up to 18.5 cm on the rendered skaters,
+// mean of a pass. All that follows is for an adult's stature.
 /// Read past the line by this much or more, it was seen there.
 const SEEN_PAST_M: f64 = 0.03;
-/// Read this far short of the line, it did not cross.
+/// With the elbow farther out than this, mean of the side's pushes, it was not.
+const ELBOW_OF_CROSSING_M: f64 = -0.17;
+/// With the elbow this far out, mean of the side's pushes, and in the push
+/// itself at least so far, the hand did not cross by 8 cm.
+const ELBOW_OUT_M: f64 = -0.20;
+const ELBOW_OUT_IN_PUSH_M: f64 = -0.18;
+/// What the wrist may be read at then.
+const SHORT_M: f64 = -0.03;
+/// In another push of the side read this far short, it is not past the line.
 const FAR_SHORT_M: f64 = -0.14;
-/// Nor did it where every push of the pass, two or more, read this far short.
-const ALWAYS_SHORT_M: f64 = -0.10;
-/// What is left of the distance such a reading shows: the farther from the
+/// What is left of the distance a short reading shows: the farther from the
 /// line, the more of it is the model's. From 155 pushes whose hands were in
 /// truth 4 to 10 cm short of the line.
 const LEFT_OF_SHORT: f64 = 0.5;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
-    let Some((wrist_m, spread_m)) = farthest(motion, push) else {
+    let Some(arm) = farthest(motion, push) else {
         return Measure::not_judged("the arm was not seen at the front of its swing");
     };
     let adult = of_adult(&motion.lane);
     let not_judged = |uncertainty_m: f64, reason: &str| Measure {
-        value: Some(wrist_m),
+        value: Some(arm.wrist_m),
         uncertainty: Some(uncertainty_m),
         judged: false,
         reason: reason.to_owned(),
     };
-    if spread_m > AGREE_SHARE * motion.lane.skater_height_m {
+    if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
         return not_judged(
-            spread_m.max(UNCERTAINTY_M),
+            arm.spread_m.max(UNCERTAINTY_M),
             "wrist and hand points disagree",
         );
     }
-    let others: Vec<f64> = motion
+    let others: Vec<Arm> = motion
         .pushes
         .iter()
-        .filter(|other| other.leg == push.leg && *other != push)
-        .filter_map(|other| Some(farthest(motion, other)?.0))
+        .filter(|other| other.leg == push.leg && *other != push && large_enough(motion, other))
+        .filter_map(|other| farthest(motion, other))
         .collect();
-    let another = |is: &dyn Fn(f64) -> bool| others.iter().any(|m| is(*m));
-    let (past_m, short_m) = (adult * SEEN_PAST_M, adult * FAR_SHORT_M);
-    let always_m = adult * ALWAYS_SHORT_M;
-    let always_short = wrist_m <= always_m && !others.is_empty() && !another(&|m| m > always_m);
-    if wrist_m >= past_m && another(&|m| m <= short_m)
-        || wrist_m <= short_m && another(&|m| m >= past_m)
-    {
+    let elbows_m: Vec<f64> = others.iter().chain([&arm]).map(|a| a.elbow_m).collect();
+    let elbow_m = mean(&elbows_m).unwrap_or(arm.elbow_m);
+    let another = |is: &dyn Fn(f64) -> bool| others.iter().any(|a| is(a.wrist_m));
+    let past_m = adult * SEEN_PAST_M;
+    let past = arm.wrist_m >= past_m;
+    let short = arm.wrist_m <= adult * SHORT_M
+        && arm.elbow_m <= adult * ELBOW_OUT_IN_PUSH_M
+        && elbow_m <= adult * ELBOW_OUT_M;
+    if past && another(&|m| m <= adult * FAR_SHORT_M) || short && another(&|m| m >= past_m) {
         not_judged(
             adult * 2.0 * UNCERTAINTY_M,
             "the pushes of the pass contradict each other",
         )
-    } else if wrist_m >= past_m {
+    } else if past && elbow_m >= adult * ELBOW_OF_CROSSING_M {
         Measure::judged(
-            wrist_m,
+            arm.wrist_m,
             adult * UNCERTAINTY_M,
             "wrist past the middle of the shoulders",
         )
-    } else if wrist_m <= short_m || always_short {
+    } else if short {
         Measure::judged(
-            wrist_m - motion.correction((1.0 - LEFT_OF_SHORT) * wrist_m),
+            arm.wrist_m - motion.correction((1.0 - LEFT_OF_SHORT) * arm.wrist_m),
             adult * UNCERTAINTY_M,
-            "wrist far from the middle of the shoulders",
+            "elbow too far out for the hand to cross",
         )
     } else {
         not_judged(
@@ -110,25 +120,34 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     }
 }
 
-/// How far the wrist of the pushing side gets past the middle of the
-/// shoulders around the end of a push, and how far the hand's points lie from
-/// it then, both metres across the body.
-fn farthest(motion: &PassMotion, push: &Push) -> Option<(f64, f64)> {
+/// Where an arm is at the front of its swing, metres across the body, past the
+/// middle of the shoulders.
+struct Arm {
+    wrist_m: f64,
+    elbow_m: f64,
+    /// How far the hand's points lie from the wrist.
+    spread_m: f64,
+}
+
+/// The arm of the pushing side when its wrist gets farthest past the middle of
+/// the shoulders, around the end of a push.
+fn farthest(motion: &PassMotion, push: &Push) -> Option<Arm> {
+    use BodyPoint as P;
     let leg = push.leg;
-    let (shoulder, other, wrist, index, pinky) = match leg {
+    let (shoulder, other, elbow, wrist, hand) = match leg {
         Leg::Left => (
-            BodyPoint::LeftShoulder,
-            BodyPoint::RightShoulder,
-            BodyPoint::LeftWrist,
-            BodyPoint::LeftIndex,
-            BodyPoint::LeftPinky,
+            P::LeftShoulder,
+            P::RightShoulder,
+            P::LeftElbow,
+            P::LeftWrist,
+            [P::LeftIndex, P::LeftPinky],
         ),
         Leg::Right => (
-            BodyPoint::RightShoulder,
-            BodyPoint::LeftShoulder,
-            BodyPoint::RightWrist,
-            BodyPoint::RightIndex,
-            BodyPoint::RightPinky,
+            P::RightShoulder,
+            P::LeftShoulder,
+            P::RightElbow,
+            P::RightWrist,
+            [P::RightIndex, P::RightPinky],
         ),
     };
     // The arm of the pushing side comes forward during the push.
@@ -144,12 +163,18 @@ fn farthest(motion: &PassMotion, push: &Push) -> Option<(f64, f64)> {
                 // across_m is positive to the skater's left
                 (from_own - middle) * -leg.leftward()
             };
-            Some((past(wrist), past(index), past(pinky)))
+            let wrist_m = past(wrist);
+            let spread_m = hand.map(|p| (past(p) - wrist_m).abs());
+            Some(Arm {
+                wrist_m,
+                elbow_m: past(elbow),
+                spread_m: spread_m[0].max(spread_m[1]),
+            })
         },
     );
-    let &(wrist_m, index_m, pinky_m) = samples.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let spread_m = (wrist_m - index_m).abs().max((wrist_m - pinky_m).abs());
-    Some((wrist_m, spread_m))
+    samples
+        .into_iter()
+        .max_by(|a, b| a.wrist_m.total_cmp(&b.wrist_m))
 }
 
 #[cfg(test)]
@@ -172,9 +197,13 @@ mod tests {
         for v in past {
             assert!((v - 0.12).abs() < 0.03, "{v}");
         }
-        assert!(values(-0.04).is_empty());
-        // read far short: said not to cross, and never as crossing
-        let far = values(-0.22);
-        assert!(far.len() >= 4 && far.iter().all(|v| *v < -0.05), "{far:?}");
+        // the elbow near enough for the hand to have crossed
+        assert!(values(0.0).is_empty());
+        // the elbow out of reach: said not to cross, and never as crossing
+        for short_m in [-0.06, -0.22] {
+            let short = values(short_m);
+            assert!(short.len() >= 4, "{short_m}");
+            assert!(short.iter().all(|v| *v < 0.0), "{short:?}");
+        }
     }
 }

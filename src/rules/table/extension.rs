@@ -87,34 +87,52 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off")
 }
 
+/// A skater who glides on a knee straighter than this hardly opens the thighs:
+/// the knees stay together to the end of the push, and say nothing of mixed
+/// legs.
+const UPRIGHT_DEG: f64 = 125.0;
+
+/// Since mixed legs never straighten a bent one, a leg that is read this
+/// straight is straight, whatever is doubtful about the frame. A reading beyond
+/// what anybody reaches is thrown there by a wild point, and no witness.
+const STRAIGHT_ANYWAY_DEG: std::ops::Range<f64> = 158.0..STRAIGHTEST_DEG;
+
 /// The largest angle around a push's end, degrees, or why there is none.
 fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
     if push.near_leg == Some(false) {
         return Err("the far leg is partly hidden");
     }
-    if share_mended(motion, push) > MAX_MENDED {
-        return Err("the two legs were mixed up at the end of the push");
-    }
     let around_s = 0.25 * (push.toe_off_s - push.push_start_s);
-    let [from_s, to_s] = [push.toe_off_s - around_s, push.toe_off_s + around_s];
+    let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
+    let angles = knee_angles(motion, push.leg, Stance::PushedOut, span_s[0], span_s[1]);
+    let deg = highest(&angles).ok_or("the leg was not seen at the end of the push")?;
+    match doubt(motion, push, span_s) {
+        Some(why) if !STRAIGHT_ANYWAY_DEG.contains(&deg) => Err(why),
+        _ => Ok(deg.min(STRAIGHTEST_DEG)),
+    }
+}
+
+/// Why the two legs may have been taken for each other around a push's end.
+fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&'static str> {
+    if share_mended(motion, push) > MAX_MENDED {
+        return Some("the two legs were mixed up at the end of the push");
+    }
+    let glide_deg = glide_knee_deg(motion, push);
     let mut angles_of_far = knee_angles(motion, push.leg.other(), Stance::Glide, from_s, to_s);
-    if let (Some(glide_deg), Some(far_deg)) =
-        (glide_knee_deg(motion, push), median(&mut angles_of_far))
+    if let (Some(glide_deg), Some(far_deg)) = (glide_deg, median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
-        return Err("the two knees cannot be told apart");
+        return Some("the two knees cannot be told apart");
     }
     let apart = over(motion, from_s, to_s, |i| {
         Some(knees_apart_share(motion, &motion.curves.peak_points[i], i))
     });
-    // the thighs open: a pushing knee is seen apart from the other
-    if highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
-        return Err("the two knees cannot be told apart");
+    // the thighs of a skater who bends open: a pushing knee is seen apart
+    let bends = glide_deg.is_none_or(|deg| deg < UPRIGHT_DEG);
+    if bends && highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
+        return Some("the two knees cannot be told apart");
     }
-    let angles = knee_angles(motion, push.leg, Stance::PushedOut, from_s, to_s);
-    highest(&angles)
-        .map(|deg| deg.min(STRAIGHTEST_DEG))
-        .ok_or("the leg was not seen at the end of the push")
+    None
 }
 
 #[cfg(test)]

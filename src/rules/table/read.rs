@@ -20,6 +20,23 @@ pub fn of_adult(lane: &Lane) -> f64 {
     lane.skater_height_m / 1.78
 }
 
+/// Smallest skater that is measured, nose to skates as a share of the frame's
+/// height: below it a pixel is worth too much.
+const MIN_HEIGHT_SHARE: f64 = 0.12;
+/// Nose to skates of a skater bent low, as a share of stature.
+const BENT_SHARE: f64 = 0.75;
+
+/// Whether the skater is large enough in the picture at the end of a push to
+/// be measured.
+pub fn large_enough(motion: &PassMotion, push: &Push) -> bool {
+    let i = motion.curves.index_at(push.toe_off_s);
+    let m_per_px = motion.place.metres_per_px.get(i).copied();
+    let height_share = m_per_px.map_or(0.0, |m_per_px| {
+        BENT_SHARE * motion.lane.skater_height_m / m_per_px / (2.0 * motion.camera.cy_px)
+    });
+    height_share >= MIN_HEIGHT_SHARE
+}
+
 /// What `read` gives for every sample of a span of time, without the blanks.
 pub fn over<T>(
     motion: &PassMotion,
