@@ -633,6 +633,57 @@ fn lanes_are_saved_and_used() {
     assert!(s.refused(Command::CheckPicture).contains("no picture"));
 }
 
+/// The second camera is set up like the first and then put beside it; the first
+/// comes back as it was.
+#[test]
+fn a_second_camera_is_put_beside_the_first() {
+    let s = Station::start();
+    let use_camera = |id: &str| Command::UseCamera {
+        id: id.into(),
+        mode: (1280, 720, 30),
+    };
+    let as_second = |name: &str| Command::UseAsSecond {
+        name: name.into(),
+        lane: Lane {
+            view: View::Front,
+            travel: Travel::Toward,
+            lane_distance_m: 0.5,
+            ..lane()
+        },
+    };
+    s.done(use_camera("cam-a"));
+    let said = s.refused(as_second("front 1"));
+    assert!(said.contains("no first camera"), "{said}");
+    s.done(Command::SaveLane {
+        name: "side 1".into(),
+        lane: lane(),
+        reading_distance_m: None,
+    });
+    s.done(use_camera("cam-b"));
+    s.refused(as_second("side 1")); // the lane of the first
+    s.control.take_switch();
+    let view = s.done(as_second("front 1"));
+    let second = view.second.clone().unwrap();
+    assert_eq!((&*second.name, &*second.lane), ("cam-b", "front 1"));
+
+    let switch = s.control.take_switch().unwrap();
+    assert_eq!(switch.camera.unwrap().id.as_deref(), Some("cam-a"));
+    assert_eq!(switch.lane, Some(lane()));
+    let (camera, stands) = switch.second.unwrap().unwrap();
+    assert_eq!((&*camera.id, stands.view), ("cam-b", View::Front));
+    // What the next start reads is the same.
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert!(station.lane.ends_with("side 1.toml"));
+    assert_eq!(format!("{:?}", station.camera), r#"Id("cam-a")"#);
+    assert_eq!(station.second_camera, Some(camera));
+
+    let view = s.done(Command::DropSecond);
+    assert_eq!(view.second, None);
+    assert_eq!(s.control.take_switch().unwrap().second, Some(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.second_camera, None);
+}
+
 #[test]
 fn a_locked_panel_takes_nothing_but_its_pin() {
     let s = Station::start();

@@ -28,7 +28,7 @@ pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
     FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow,
     PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries, PushDetail,
-    PushRow, QueueStep, QueueView, ScaleResult, StationPart, StoredPictures,
+    PushRow, QueueStep, QueueView, ScaleResult, SecondEntry, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy, StoredMeasures, WouldGo};
 pub use said::{Number, Of, Saying, Who};

@@ -32,6 +32,8 @@ pub struct PanelView {
     pub lanes: Arc<Vec<LaneEntry>>,
     /// The cameras found when they were last looked for.
     pub cameras: Arc<Vec<CameraEntry>>,
+    /// The second camera on the lane, where there is one.
+    pub second: Option<SecondEntry>,
     /// What the last scale came to.
     pub scale: Option<Result<ScaleResult, String>>,
     /// What the last look at the picture found.
@@ -140,6 +142,15 @@ pub struct LaneEntry {
     /// Whether it is one of the examples Kickplate comes with, unchanged: no
     /// camera stood like that here.
     pub example: bool,
+}
+
+/// The second camera on the lane.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SecondEntry {
+    /// What it is called, its stable id where its name is not known.
+    pub name: String,
+    /// The name of its lane.
+    pub lane: String,
 }
 
 /// A camera that was found.
@@ -582,6 +593,16 @@ pub enum Command {
         /// From how far the big screen is read, metres.
         reading_distance_m: Option<f64>,
     },
+    /// Saves a lane for the camera in use and makes that the second camera;
+    /// the camera and the lane that were in use before it come back.
+    UseAsSecond {
+        /// Its name: letters, digits, spaces, hyphens.
+        name: String,
+        /// How the second camera stands.
+        lane: Lane,
+    },
+    /// No second camera from now on.
+    DropSecond,
     /// Takes this saved lane from now on.
     UseLane(String),
 

@@ -134,6 +134,8 @@ sayings! {
     ScaleFound = "did.scale" { percent: Number }
     LaneInUse = "did.lane_in_use" { name: String }
     LaneSavedInUse = "did.lane_saved_in_use" { name: String }
+    SecondInUse = "did.second" { name: String }
+    SecondDropped = "did.second_dropped" {}
     GroupInUse = "did.group" { group: AgeGroup }
     LimitsTried = "did.limits_tried" { of: u32, group: AgeGroup, flagged: u32, now: u32 }
     LimitsSet = "did.limits_set" { what: Of, group: AgeGroup }
@@ -199,6 +201,7 @@ sayings! {
     NoScale = "cannot.no_scale" { why: String }
     LaneName = "cannot.lane_name" { n: usize }
     LaneNameTaken = "cannot.lane_name_taken" { name: String }
+    NoFirstCamera = "cannot.no_first_camera" {}
     NotRead = "cannot.not_read" { file: PathBuf, why: String }
     NotWritten = "cannot.not_written" { file: PathBuf, why: String }
     NoRosterFile = "cannot.no_roster_file" { file: PathBuf }

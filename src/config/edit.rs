@@ -21,6 +21,8 @@ pub enum Written {
     Flag(bool),
     /// Text in quotes.
     Text(String),
+    /// Taken out of the file, so that the default holds.
+    Absent,
 }
 
 /// One value to be written.
@@ -48,6 +50,7 @@ impl Written {
             Written::Number(v) => v.to_string(),
             Written::Flag(v) => v.to_string(),
             Written::Text(v) => Value::from(v.as_str()).to_string(),
+            Written::Absent => String::new(),
         }
     }
 
@@ -57,6 +60,7 @@ impl Written {
             Written::Number(v) => self.text().parse().unwrap_or_else(|_| Value::from(*v)),
             Written::Flag(v) => Value::from(*v),
             Written::Text(v) => Value::from(v.as_str()),
+            Written::Absent => Value::from(""),
         }
     }
 }
@@ -93,6 +97,18 @@ fn edit_one(text: &str, file_name: &str, edit: &Edit) -> Result<String, ConfigEr
         .try_fold(document.as_item(), |item, name| item.get(name))
         .and_then(|item| item.get(key))
         .is_some();
+    if edit.value == Written::Absent {
+        if there {
+            let mut table: &mut Item = document.as_item_mut();
+            for name in tables {
+                table = &mut table[name.as_str()];
+            }
+            if let Some(table) = table.as_table_like_mut() {
+                table.remove(key);
+            }
+        }
+        return Ok(document.to_string());
+    }
     if !there && let Some(opened) = open_comment(text, tables, key, &edit.value) {
         return Ok(opened);
     }
@@ -280,6 +296,17 @@ mod tests {
             .replace("at_most_deg = 120 ", "at_most_deg = 112.5 ")
             .replace("flagged = false", "flagged = true");
         assert_eq!(after, expected);
+    }
+
+    #[test]
+    fn a_key_is_taken_out_and_the_rest_stays() {
+        let text = "# head\n[second_camera]\ncamera = \"b\" # the tall one\nfps = 60\n";
+        let absent = |path: &[&str]| Edit::new(path, Written::Absent);
+        let without = edit_toml(text, "f", &[absent(&["second_camera", "camera"])]).unwrap();
+        assert_eq!(without, "# head\n[second_camera]\nfps = 60\n");
+        for path in [&["second_camera", "no"][..], &["none", "camera"]] {
+            assert_eq!(edit_toml(text, "f", &[absent(path)]).unwrap(), text);
+        }
     }
 
     #[test]

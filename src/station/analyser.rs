@@ -157,6 +157,11 @@ impl Analyser {
         self.second = Some(second);
     }
 
+    /// From now on there is this camera only.
+    pub fn look_alone(&mut self) {
+        self.second = None;
+    }
+
     /// Another lane or another source: everybody seen so far is forgotten,
     /// the count of passes goes on.
     pub fn change(&mut self, judging: Judging) {

@@ -14,6 +14,7 @@ use super::analyser::Judging;
 use super::lineup::Lineup;
 use super::privacy::PrivacySettings;
 use super::run::Stop;
+use super::second_camera::SecondCamera;
 use crate::capture::{CameraRequest, FeedStatus, Frame};
 use crate::config::Lane;
 use crate::display::PreviewImage;
@@ -50,6 +51,8 @@ pub struct Switch {
     pub camera: Option<CameraRequest>,
     /// The lane from now on, where it changes.
     pub lane: Option<Lane>,
+    /// The second camera from now on, where that changes; none inside.
+    pub second: Option<Option<(SecondCamera, Lane)>>,
 }
 
 /// The meeting place of desk and judging.
@@ -123,6 +126,7 @@ impl Control {
         *waiting = Some(Switch {
             camera: switch.camera.or(before.camera),
             lane: switch.lane.or(before.lane),
+            second: switch.second.or(before.second),
         });
     }
 

@@ -297,6 +297,16 @@ impl Watcher {
                 judging.lane = lane;
             }
             analyser.change(judging);
+            if let Some(second) = switch.second {
+                (self.setup.station.second_camera, self.setup.second_lane) = second.unzip();
+                // The old one lets its camera go before a new one opens it.
+                analyser.look_alone();
+                stage.second = None;
+                if let Some((second, status)) = self.second_camera()? {
+                    stage.second = Some(status);
+                    analyser.look_with(second);
+                }
+            }
             feed = self.feed();
         }
         stage.watchdog.stopping();

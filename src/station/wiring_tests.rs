@@ -300,6 +300,7 @@ fn new_limits_hold_from_the_next_pass_on_and_another_lane_waits_for_its_session(
     s.control.switch(Switch {
         lane: Some(changed.lane.clone()),
         camera: None,
+        ..Switch::default()
     });
     s.stage.show(&live(), false);
     assert!(s.control.end_run().load(Ordering::Relaxed));

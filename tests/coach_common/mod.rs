@@ -423,6 +423,7 @@ pub fn rich() -> PanelView {
                 example: false,
             },
         ]),
+        second: None,
         cameras: Arc::new(vec![
             CameraEntry {
                 id: "usb-1".to_owned(),

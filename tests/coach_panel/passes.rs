@@ -10,7 +10,7 @@ use kickplate::store::{PushKey, Verdict};
 use crate::coach_common::{pass_key, progress};
 use crate::{Coach, rich, with_push};
 
-const FIRST: &str = "Pass 12, push 1, Kim, left, Knee bend 142°";
+const FIRST: &str = "Pass 12, push 1, Kim, left, Knee bend 141°";
 
 fn first_key() -> PushKey {
     PushKey {

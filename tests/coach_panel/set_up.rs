@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use egui::{Key, vec2};
-use kickplate::coach::{Command, PageId, PanelView};
+use kickplate::coach::{Command, PageId, PanelView, SecondEntry};
 use kickplate::config::{Travel, View};
 use kickplate::geometry::Mark;
 
@@ -33,7 +33,7 @@ fn an_example_lane_is_called_one() {
     let mut view = rich();
     Arc::make_mut(&mut view.lanes)[0].example = true;
     view.station.lane_example = true;
-    let mut coach = Coach::at(PageId::SetUp, view.clone());
+    let coach = Coach::at(PageId::SetUp, view.clone());
     assert!(
         coach
             .find("Use the lane rink 2 blue line, an example")
@@ -66,6 +66,14 @@ fn cameras_are_looked_for_and_one_is_taken_in_a_mode() {
             mode: (640, 480, 30)
         }]
     );
+    coach.change(|v| {
+        v.second = Some(SecondEntry {
+            name: "Built-in camera".to_owned(),
+            lane: "front 1".to_owned(),
+        });
+    });
+    assert!(coach.shows("Second camera: Built-in camera, lane front 1"));
+    assert_eq!(coach.gives("Go on with one camera"), [Command::DropSecond]);
     let mut view = rich();
     view.cameras = Default::default();
     let mut coach = Coach::at(PageId::SetUp, view);
@@ -182,6 +190,11 @@ fn a_lane_is_made_from_nothing() {
     else {
         panic!("{given:?}");
     };
+    let given = coach.gives("Save as the second camera");
+    assert!(
+        matches!(&given[..], [Command::UseAsSecond { name, .. }] if name == "rink 3"),
+        "{given:?}"
+    );
     assert_eq!(name, "rink 3");
     assert_eq!(*reading_distance_m, Some(11.0));
     assert_eq!(saved.travel, Travel::RightToLeft);

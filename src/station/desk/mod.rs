@@ -195,6 +195,9 @@ struct Desk {
     exporter: Option<Exporter>,
     export: Option<ExportRun>,
     looking_for_cameras: Option<Receiver<Vec<CameraInfo>>>,
+    /// The camera, with its lane file, that was in use before another one was
+    /// chosen: it comes back when that becomes the second camera.
+    first_camera: Option<(CameraRequest, PathBuf)>,
     folders: Lookings,
     queue: QueueKeeper,
     view: PanelView,
@@ -244,6 +247,7 @@ impl Desk {
             exporter: setup.exporter,
             export: None,
             looking_for_cameras: None,
+            first_camera: None,
             folders: Lookings::default(),
             queue: QueueKeeper::default(),
             view: PanelView::default(),
@@ -353,6 +357,8 @@ impl Desk {
                 lane,
                 reading_distance_m,
             } => self.save_lane(&name, &lane, reading_distance_m),
+            Command::UseAsSecond { name, lane } => self.use_as_second(&name, &lane),
+            Command::DropSecond => self.drop_second(),
             Command::UseLane(name) => self.use_lane(&name),
             Command::UseAgeGroup(group) => self.use_age_group(group),
             Command::PreviewLimits(edit) => self.preview_limits(edit),
@@ -434,13 +440,22 @@ impl Desk {
 
     fn camera_entries(&mut self, found: Vec<CameraInfo>) {
         let in_use = self.camera.id.clone();
-        let only = found.len() == 1;
+        // Where no camera is named, the one whose pictures come in is known
+        // by its name, if no other is called so.
+        let running = self.control.seen().feed.as_ref().map(|f| f.source.clone());
+        let named = |c: &CameraInfo| {
+            found.len() == 1
+                || (Some(&c.name) == running.as_ref()
+                    && found.iter().filter(|o| o.name == c.name).count() == 1)
+        };
+        let auto: Vec<bool> = found.iter().map(named).collect();
         let entries = found
             .into_iter()
-            .map(|c| CameraEntry {
+            .zip(auto)
+            .map(|(c, auto)| CameraEntry {
                 in_use: match &in_use {
                     Some(id) => *id == c.stable_id,
-                    None => only,
+                    None => auto,
                 },
                 id: c.stable_id,
                 name: c.name,

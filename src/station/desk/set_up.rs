@@ -7,8 +7,9 @@ use std::time::Duration;
 use crossbeam_channel::bounded;
 
 use super::super::control::Switch;
+use super::super::second_camera::SecondCamera;
 use super::{Desk, Done, said};
-use crate::capture::{Frame, list_cameras};
+use crate::capture::{CameraRequest, Frame, list_cameras};
 use crate::coach::{
     CoachWords, LaneDraft, LaneEntry, Number, PictureAdvice, PictureCheck, Saying, ScaleResult,
 };
@@ -80,17 +81,22 @@ impl Desk {
             number("height", height),
             number("fps", fps),
         ])?;
+        let in_use = self.view.cameras.iter().find(|c| c.in_use);
+        let first = in_use.map(|c| c.id.clone()).or(self.camera.id.clone());
+        if first.as_ref().is_some_and(|first| *first != id) {
+            let request = CameraRequest {
+                id: first,
+                ..self.camera.clone()
+            };
+            self.first_camera = Some((request, self.lane_file.clone()));
+        }
         self.camera.id = Some(id);
         (self.camera.width, self.camera.height, self.camera.fps) = (width, height, fps);
         self.control.switch(Switch {
             camera: Some(self.camera.clone()),
-            lane: None,
+            ..Switch::default()
         });
-        let mut cameras = (*self.view.cameras).clone();
-        for camera in &mut cameras {
-            camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
-        }
-        self.view.cameras = Arc::new(cameras);
+        self.mark_camera_in_use();
         Ok(Saying::CameraOpened { width, height, fps })
     }
 
@@ -162,16 +168,7 @@ impl Desk {
         lane: &Lane,
         reading_distance_m: Option<f64>,
     ) -> Done {
-        let file = self.lane_path(name)?;
-        let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
-        // What is written is what the station would read.
-        let lane = Lane::from_toml(&text, &file.display().to_string())?;
-        write_atomically(&file, text.as_bytes(), 0o644).map_err(|e| {
-            said(Saying::NotWritten {
-                file: file.clone(),
-                why: e.to_string(),
-            })
-        })?;
+        let (file, lane) = self.write_lane(name, lane)?;
         if let Some(distance) = reading_distance_m {
             self.write_station(&[Edit::new(
                 &["reading_distance_m"],
@@ -185,6 +182,95 @@ impl Desk {
         Ok(Saying::LaneSavedInUse {
             name: name.to_owned(),
         })
+    }
+
+    fn write_lane(&self, name: &str, lane: &Lane) -> Result<(PathBuf, Lane), super::DeskError> {
+        let file = self.lane_path(name)?;
+        let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
+        // What is written is what the station would read.
+        let lane = Lane::from_toml(&text, &file.display().to_string())?;
+        write_atomically(&file, text.as_bytes(), 0o644).map_err(|e| {
+            said(Saying::NotWritten {
+                file: file.clone(),
+                why: e.to_string(),
+            })
+        })?;
+        Ok((file, lane))
+    }
+
+    /// The camera in use becomes the second one; the one before it comes back
+    /// with its lane.
+    pub(super) fn use_as_second(&mut self, name: &str, lane: &Lane) -> Done {
+        let nobody = || said(Saying::NoFirstCamera {});
+        let (first, first_lane) = self.first_camera.clone().ok_or_else(nobody)?;
+        let id = self.camera.id.clone().ok_or_else(nobody)?;
+        let first_id = first.id.clone().ok_or_else(nobody)?;
+        if same_file(&self.lane_path(name)?, &first_lane) {
+            return Err(said(Saying::LaneNameTaken {
+                name: name.to_owned(),
+            }));
+        }
+        let back = Lane::load(&first_lane)?;
+        let (file, lane) = self.write_lane(name, lane)?;
+        // As it was written: a name in the folder of the settings.
+        let first_lane_text = first_lane
+            .strip_prefix(self.home.join("config"))
+            .unwrap_or(&first_lane)
+            .display()
+            .to_string();
+        let number = |path: &[&str], v: u32| Edit::new(path, Written::Number(f64::from(v)));
+        let text = |path: &[&str], v: &str| Edit::new(path, Written::Text(v.to_owned()));
+        let second = ["camera", "lane", "width", "height", "fps"].map(|k| ["second_camera", k]);
+        self.write_station(&[
+            text(&["camera"], &first_id),
+            number(&["width"], first.width),
+            number(&["height"], first.height),
+            number(&["fps"], first.fps),
+            text(&["lane"], &first_lane_text),
+            text(&second[0], &id),
+            text(&second[1], &format!("{name}.toml")),
+            number(&second[2], self.camera.width),
+            number(&second[3], self.camera.height),
+            number(&second[4], self.camera.fps),
+        ])?;
+        let entry = SecondCamera {
+            id: id.clone(),
+            lane: file,
+            width: self.camera.width,
+            height: self.camera.height,
+            fps: self.camera.fps,
+        };
+        let called = self.view.cameras.iter().find(|c| c.id == id);
+        let called = called.map_or_else(|| id.clone(), |c| c.name.clone());
+        self.first_camera = None;
+        self.camera = first;
+        self.judging.lane = back.clone();
+        self.lane_file = first_lane;
+        self.control.switch(Switch {
+            camera: Some(self.camera.clone()),
+            lane: Some(back),
+            second: Some(Some((entry, lane))),
+        });
+        self.mark_camera_in_use();
+        self.list_lanes();
+        Ok(Saying::SecondInUse { name: called })
+    }
+
+    pub(super) fn drop_second(&mut self) -> Done {
+        self.write_station(&[Edit::new(&["second_camera", "camera"], Written::Absent)])?;
+        self.control.switch(Switch {
+            second: Some(None),
+            ..Switch::default()
+        });
+        Ok(Saying::SecondDropped {})
+    }
+
+    fn mark_camera_in_use(&mut self) {
+        let mut cameras = (*self.view.cameras).clone();
+        for camera in &mut cameras {
+            camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
+        }
+        self.view.cameras = Arc::new(cameras);
     }
 
     pub(super) fn use_lane(&mut self, name: &str) -> Done {
@@ -202,8 +288,8 @@ impl Desk {
         self.judging.lane = lane.clone();
         self.lane_file = file;
         self.control.switch(Switch {
-            camera: None,
             lane: Some(lane),
+            ..Switch::default()
         });
     }
 

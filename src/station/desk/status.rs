@@ -2,7 +2,7 @@
 
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::FeedState;
-use crate::coach::{LivePart, QueueView, Saying, StationPart};
+use crate::coach::{LivePart, QueueView, Saying, SecondEntry, StationPart};
 use crate::store::{PassKey, WriterState};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -40,6 +40,16 @@ impl Desk {
             can_undo: standing.can_undo,
             taken_up: self.queue_taken_up(),
         };
+        self.view.second = self.station.second_camera.as_ref().map(|second| {
+            let named = self.view.cameras.iter().find(|c| c.id == second.id);
+            SecondEntry {
+                name: named.map_or_else(|| second.id.clone(), |c| c.name.clone()),
+                lane: second
+                    .lane
+                    .file_stem()
+                    .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
+            }
+        });
         self.view.groups = Arc::clone(&self.groups);
         self.view.can_undo_limits = self.groups_file.can_undo();
         self.view.age_group = Some(self.judging.thresholds.age_group);

@@ -105,6 +105,17 @@ fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     if view.cameras.is_empty() {
         say(ui, s, Voice::Body, d.w.get("set_up.no_cameras"));
     }
+    if let Some(second) = &view.second {
+        let title = d.w.say(
+            "set_up.second_is",
+            &[("name", &second.name), ("lane", &second.lane)],
+        );
+        card(ui, s, &title, |ui| {
+            if Press::new(d.w.get("set_up.drop_second")).show(ui, s) {
+                d.out.push(Command::DropSecond);
+            }
+        });
+    }
     for camera in view.cameras.iter() {
         let title = if camera.in_use {
             d.w.say("set_up.camera_in_use", &[("name", &camera.name)])

@@ -6,9 +6,10 @@ use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
 use crate::coach::kit::{Press, Slider, Voice, card, columns, field, plain_card, say};
-use crate::coach::model::Command;
+use crate::coach::model::{Command, ScaleResult};
 use crate::coach::pages::Desk;
 use crate::coach::pages::set_up::Step;
+use crate::config::Lane;
 use crate::display::panel_theme as theme;
 
 /// What to change about the picture.
@@ -120,6 +121,18 @@ pub(super) fn test(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     });
 }
 
+/// The lane that was found, as it is described now: the view may have been
+/// changed after the scale was found.
+fn described(scale: &ScaleResult, state: &SetUpState) -> Lane {
+    let mut lane = scale.lane.clone();
+    if let Some(draft) = &state.lane {
+        lane.view = draft.view;
+        lane.travel = draft.travel;
+        lane.skater_height_m = draft.skater_height_m;
+    }
+    lane
+}
+
 /// The reading distance of the screen and the name.
 pub(super) fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
@@ -169,13 +182,7 @@ pub(super) fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                 .large()
                 .enabled(fits);
             if key.show(ui, s) {
-                let mut lane = scale.lane.clone();
-                // The view may have been changed after the scale was found.
-                if let Some(draft) = &state.lane {
-                    lane.view = draft.view;
-                    lane.travel = draft.travel;
-                    lane.skater_height_m = draft.skater_height_m;
-                }
+                let lane = described(scale, state);
                 d.out.push(Command::SaveLane {
                     name,
                     lane,
@@ -184,6 +191,17 @@ pub(super) fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             }
             if !fits {
                 say(ui, s, Voice::Quiet, d.w.get("set_up.name_rule"));
+            }
+            // A second camera is set up like the first, and then put beside it.
+            if d.view.cameras.len() > 1 {
+                let key = Press::new(d.w.get("set_up.save_second")).enabled(fits);
+                if key.show(ui, s) {
+                    d.out.push(Command::UseAsSecond {
+                        name: state.name.trim().to_owned(),
+                        lane: described(scale, state),
+                    });
+                }
+                say(ui, s, Voice::Quiet, d.w.get("set_up.second_about"));
             }
         });
         card(right, s, d.w.get("set_up.found"), |ui| found(ui, d, scale));
