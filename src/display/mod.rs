@@ -23,6 +23,7 @@ mod cue;
 mod dwell;
 mod layout;
 mod look;
+mod lost;
 mod model;
 mod notice;
 mod numbers;
@@ -42,6 +43,7 @@ mod words;
 
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 pub use look::{Language, Look, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
+pub use lost::window_system_is_there;
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };

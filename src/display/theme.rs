@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use egui::{Color32, FontData, FontDefinitions, FontFamily};
+use egui::{Color32, FontData, FontDefinitions, FontFamily, FontTweak};
 
 use super::look::Theme;
 
@@ -340,7 +340,12 @@ pub fn install_fonts(ctx: &egui::Context) {
     let mut fonts = FontDefinitions::default();
     fonts.font_data.insert(
         FONT_NAME.to_owned(),
-        Arc::new(FontData::from_static(FONT_BYTES)),
+        Arc::new(FontData::from_static(FONT_BYTES).tweak(FontTweak {
+            // Letters of a hand's height need no quarters of pixels, and each
+            // quarter is one more drawing of the letter in the texture.
+            subpixel_binning: Some(false),
+            ..FontTweak::default()
+        })),
     );
     fonts
         .families

@@ -14,6 +14,10 @@ use super::theme;
 /// Size at which the font is measured: capitals of this font are then 140
 /// points high, a whole number, so that rounding to pixels adds nothing.
 const MEASURE_AT: f32 = 200.0;
+/// Size at which the width of a line is measured: advances grow with the size
+/// exactly, and every letter measured is drawn into the texture, where one of
+/// 200 points takes sixteen times the room.
+const WIDTH_AT: f32 = 50.0;
 /// Letter with a flat top and a flat foot.
 const CAPITAL: &str = "H";
 /// Drawn apart from the font, whose own sign reaches far above the capitals.
@@ -93,11 +97,11 @@ impl<'a> Typesetter<'a> {
     /// Width of a line, in heights of its capitals.
     pub(super) fn width_in_caps(&self, text: &str) -> f32 {
         let (text, ring) = without_degree(text);
-        let font = FontId::new(MEASURE_AT, theme::font_family());
+        let font = FontId::new(WIDTH_AT, theme::font_family());
         let galley = self
             .painter()
             .layout_no_wrap(text.to_owned(), font, Color32::WHITE);
-        galley.size().x / (MEASURE_AT * self.cap_share) + ring
+        galley.size().x / (WIDTH_AT * self.cap_share) + ring
     }
 
     /// Sets one line. `at` is a point on its baseline.

@@ -4,6 +4,7 @@
 //! model into a slot and wakes the window, which draws what it finds there.
 //! Between two models nothing is drawn at all.
 
+use std::convert::Infallible;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
@@ -14,6 +15,7 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 
 use super::dwell::Dwell;
 use super::look::ShowMeKey;
+use super::lost::when_lost;
 use super::model::{PictureView, PreviewImage, ScreenModel};
 use super::side::{Monitors, Side, SideWindow};
 use super::still::FONT_TEXTURE_SIDE;
@@ -21,6 +23,11 @@ use super::theme;
 use super::ui::big_screen_ui;
 use super::words::WINDOW_TITLE;
 
+/// Side of the texture of letters on a screen whose longer side is not more,
+/// pixels. It takes 16 MB, and as much in the graphics driver; egui lets it
+/// fill up with every size of letter that was ever shown before it begins
+/// anew.
+const SMALL_FONT_TEXTURE_SIDE: usize = 2048;
 /// How often the monitor of the settings is looked for.
 const LOOK_FOR_MONITOR_EVERY: Duration = Duration::from_secs(2);
 
@@ -78,6 +85,7 @@ struct Shared {
     painted: Mutex<Option<(u32, Instant)>>,
     context: OnceLock<egui::Context>,
     closing: AtomicBool,
+    lost: AtomicBool,
     show_me: AtomicBool,
     after_painting: Mutex<Option<(u32, AfterPainting)>>,
 }
@@ -101,6 +109,7 @@ impl ScreenHandle {
             painted: Mutex::new(None),
             context: OnceLock::new(),
             closing: AtomicBool::new(false),
+            lost: AtomicBool::new(false),
             show_me: AtomicBool::new(false),
             after_painting: Mutex::new(None),
         }))
@@ -142,7 +151,7 @@ impl ScreenHandle {
     /// must not block. Called at once where no window is open; one that was
     /// not called yet is dropped.
     pub fn after_painting(&self, pass_number: u32, then: impl FnOnce() + Send + 'static) {
-        if self.0.context.get().is_none() {
+        if self.context().is_none() {
             then();
             return;
         }
@@ -158,8 +167,20 @@ impl ScreenHandle {
         }
     }
 
+    /// The window is gone with its window system: nothing waits for it any
+    /// more.
+    pub fn lost(&self) {
+        self.0.lost.store(true, Ordering::Release);
+        self.no_longer_wait_for_painting();
+    }
+
+    fn context(&self) -> Option<&egui::Context> {
+        let lost = self.0.lost.load(Ordering::Acquire);
+        self.0.context.get().filter(|_| !lost)
+    }
+
     fn wake(&self) {
-        if let Some(ctx) = self.0.context.get() {
+        if let Some(ctx) = self.context() {
             ctx.request_repaint();
         }
     }
@@ -176,11 +197,14 @@ fn same_picture(a: &Option<Arc<PreviewImage>>, b: &Option<Arc<PreviewImage>>) ->
 /// Opens the window and runs it until it is closed: by Esc or Q, by the
 /// window system, or through [`ScreenHandle::close`]. Must be called in the
 /// main thread, once. `on_quit` is called when the window goes away, before
-/// this returns; not when it never opened.
+/// this returns; not when it never opened. `on_lost` is called when the X
+/// server goes away under it; it has to end the program at some time, since
+/// X11's library cannot be left any more.
 pub fn run_big_screen(
     options: &WindowOptions,
     handle: &ScreenHandle,
     on_quit: impl FnOnce() + 'static,
+    on_lost: impl Fn() -> Infallible + Send + Sync + 'static,
 ) -> Result<(), DisplayError> {
     let named = |name| std::env::var_os(name).is_some_and(|v| !v.is_empty());
     if cfg!(target_os = "linux") && !named("DISPLAY") && !named("WAYLAND_DISPLAY") {
@@ -198,6 +222,7 @@ pub fn run_big_screen(
         dithering: false,
         ..Default::default()
     };
+    when_lost(on_lost);
     let shared = Arc::clone(&handle.0);
     let wanted = options.clone();
     // Missing system libraries make the window libraries panic, not fail.
@@ -259,6 +284,9 @@ struct App {
     /// An answer that was drawn in the last frame and whose moment is taken
     /// at the next one, after the buffers were swapped.
     drawn: Option<u32>,
+    /// Side of the texture of letters, pixels. Only grows: another side means
+    /// that all letters are drawn anew.
+    font_side: usize,
 }
 
 impl App {
@@ -272,6 +300,7 @@ impl App {
         let (model, picture) = lock(&shared.newest).clone();
         // Cannot be set twice: the window opens once.
         let _ = shared.context.set(creation.egui_ctx.clone());
+        tracing::info!("the big screen is open");
         App {
             shared,
             side: options.side.clone().map(Side::new),
@@ -283,6 +312,7 @@ impl App {
             texture: None,
             dwell: Dwell::default(),
             drawn: None,
+            font_side: SMALL_FONT_TEXTURE_SIDE,
         }
         .with_picture(&creation.egui_ctx, picture)
     }
@@ -413,11 +443,16 @@ impl eframe::App for App {
         }
     }
 
-    fn raw_input_hook(&mut self, _ctx: &egui::Context, input: &mut egui::RawInput) {
-        // A letter texture as wide as the graphics card allows would cost
-        // hundreds of megabytes.
+    fn raw_input_hook(&mut self, ctx: &egui::Context, input: &mut egui::RawInput) {
+        let seen = input.viewport().native_pixels_per_point.unwrap_or(1.0) * ctx.zoom_factor();
+        let longer = input.screen_rect.map_or(0.0, |r| r.width().max(r.height()));
+        if longer * seen > SMALL_FONT_TEXTURE_SIDE as f32 {
+            self.font_side = FONT_TEXTURE_SIDE;
+        }
+        // As wide as the graphics card allows it would cost hundreds of
+        // megabytes.
         let most = input.max_texture_side.unwrap_or(FONT_TEXTURE_SIDE);
-        input.max_texture_side = Some(most.min(FONT_TEXTURE_SIDE));
+        input.max_texture_side = Some(most.min(self.font_side));
     }
 
     fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {

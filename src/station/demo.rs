@@ -84,7 +84,7 @@ pub fn demo(options: &DemoOptions) -> anyhow::Result<()> {
     if options.headless {
         return player.play(&stop);
     }
-    with_window(&window, &screen, &stop, {
+    with_window(&window, &screen, &stop, None, {
         let stop = Arc::clone(&stop);
         move || player.play(&stop)
     })

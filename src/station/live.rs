@@ -1,14 +1,18 @@
 //! `kickplate`: the station with its camera.
 
+use std::convert::Infallible;
 use std::io::Write;
+use std::os::unix::process::CommandExt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
 use anyhow::Context;
+use crossbeam_channel::{Receiver, RecvTimeoutError};
 
 use super::analyser::{Analyser, Judging};
 use super::control::Control;
@@ -27,6 +31,7 @@ use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
 use crate::display::{
     Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, run_big_screen,
+    window_system_is_there,
 };
 use crate::rules::AgeGroup;
 use crate::sound::{SoundSettings, Speaker};
@@ -37,6 +42,12 @@ use crate::track::TrackSettings;
 pub(super) const LOAD_AGAIN: Duration = Duration::from_secs(5);
 /// How long the end of the program waits for the loop and the disk.
 const ENDING: Duration = Duration::from_secs(5);
+/// How often it is looked for a window system that is missing.
+const LOOK_FOR_WINDOWS_EVERY: Duration = Duration::from_millis(250);
+/// The lane has been free this long when the program begins anew for it.
+const FREE_FOR: Duration = Duration::from_secs(1);
+/// Where the lane is never free, it begins anew after this.
+const FREE_AT_LATEST: Duration = Duration::from_secs(30);
 
 /// Runs the station until it is closed.
 ///
@@ -85,6 +96,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     window.side = side_window(&setup, &folder, &desk)?;
     let watcher = Watcher {
         control,
+        begins_anew: Arc::new(AtomicBool::new(false)),
         model: options.model.unwrap_or(setup.station.model),
         engine: options.engine.unwrap_or(setup.station.engine),
         age_group,
@@ -100,19 +112,35 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         folder,
         geometry,
     };
-    with_window(&window, &screen, &stop, {
+    let anew = Anew {
+        control: Arc::clone(&watcher.control),
+        begun: Arc::clone(&watcher.begins_anew),
+        stop: Arc::clone(&stop),
+    };
+    with_window(&window, &screen, &stop, Some(anew), {
         let (screen, stop) = (screen.clone(), Arc::clone(&stop));
         move || watcher.watch(&screen, &stop)
     })
 }
 
+/// How the station begins anew in the same process when the window system is
+/// there again: a window cannot be opened twice, the program can.
+#[derive(Clone)]
+pub struct Anew {
+    control: Arc<Control>,
+    begun: Arc<AtomicBool>,
+    stop: Stop,
+}
+
 /// Runs `work` on a thread of its own while the main thread has the window.
 /// The window's end stops the work, the work's end closes the window. Without
-/// a display the work goes on alone.
+/// a display the work goes on alone; with `anew` the program begins anew once
+/// there is one.
 pub fn with_window(
     window: &WindowOptions,
     screen: &ScreenHandle,
     stop: &Stop,
+    anew: Option<Anew>,
     work: impl FnOnce() -> anyhow::Result<()> + Send + 'static,
 ) -> anyhow::Result<()> {
     let (done, ended) = crossbeam_channel::bounded(1);
@@ -129,9 +157,26 @@ pub fn with_window(
         let _ = done.send(result);
     })?;
     let window_gone = Arc::clone(stop);
-    let opened = run_big_screen(window, screen, move || {
-        window_gone.store(true, Ordering::Relaxed);
-    });
+    let opened = run_big_screen(
+        window,
+        screen,
+        move || window_gone.store(true, Ordering::Relaxed),
+        {
+            let (screen, ended, anew) = (screen.clone(), ended.clone(), anew.clone());
+            move || -> Infallible {
+                screen.lost();
+                complain("The window system has gone away. Going on without the big screen.");
+                let code = match without_window(&ended, anew.as_ref(), true) {
+                    Ok(()) => 0,
+                    Err(error) => {
+                        complain(&format!("{error:#}"));
+                        1
+                    }
+                };
+                std::process::exit(code)
+            }
+        },
+    );
     match opened {
         Ok(()) => {
             stop.store(true, Ordering::Relaxed);
@@ -144,10 +189,78 @@ pub fn with_window(
             }
         }
         Err(error) => {
+            screen.lost();
             complain(&format!("{error}. Going on without it."));
-            ended.recv().unwrap_or(Ok(()))
+            without_window(&ended, anew.as_ref(), !window_system_is_there())
         }
     }
+}
+
+/// Waits for the work to end. Where the window system was away and is there
+/// (again), begins the program anew, between two passes. `away` is whether it
+/// is away now: one that is there and cannot be used is not tried again and
+/// again.
+fn without_window(
+    ended: &Receiver<anyhow::Result<()>>,
+    anew: Option<&Anew>,
+    mut away: bool,
+) -> anyhow::Result<()> {
+    loop {
+        match ended.recv_timeout(LOOK_FOR_WINDOWS_EVERY) {
+            Ok(result) => return result,
+            Err(RecvTimeoutError::Disconnected) => return Ok(()),
+            Err(RecvTimeoutError::Timeout) => {}
+        }
+        match window_system_is_there() {
+            false => away = true,
+            true if away => {
+                if let Some(anew) = anew {
+                    return anew.begin(ended);
+                }
+            }
+            true => {}
+        }
+    }
+}
+
+impl Anew {
+    /// Ends the work and the program, and starts the program in its place.
+    /// Returns only where that is not to be or fails.
+    fn begin(&self, ended: &Receiver<anyhow::Result<()>>) -> anyhow::Result<()> {
+        complain("The window system is there: beginning anew with the big screen.");
+        let (since, mut free_since) = (Instant::now(), Instant::now());
+        while free_since.elapsed() < FREE_FOR && since.elapsed() < FREE_AT_LATEST {
+            if let Ok(result) = ended.recv_timeout(Duration::from_millis(50)) {
+                return result;
+            }
+            if self.control.seen().somebody_passing {
+                free_since = Instant::now();
+            }
+        }
+        self.begun.store(true, Ordering::Release);
+        // Somebody may have ended the station in this moment: then it ends.
+        if self.stop.swap(true, Ordering::AcqRel) {
+            return ended.recv_timeout(ENDING).unwrap_or(Ok(()));
+        }
+        if ended.recv_timeout(ENDING).is_err() {
+            tracing::warn!("the judging did not end in time and was left behind");
+        }
+        let mut words = std::env::args_os();
+        let mut next = Command::new(own_program());
+        if let Some(name) = words.next() {
+            next.arg0(name);
+        }
+        let error = next.args(words).exec();
+        Err(error).context("the program could not be started anew; start it again")
+    }
+}
+
+/// The file of this program; where it was replaced or removed, what runs.
+fn own_program() -> PathBuf {
+    std::env::current_exe()
+        .ok()
+        .filter(|path| path.is_file())
+        .unwrap_or_else(|| PathBuf::from("/proc/self/exe"))
 }
 
 /// A flag that interrupt and termination signals set. A second signal ends
@@ -210,6 +323,8 @@ struct Watcher {
     age_group: AgeGroup,
     geometry: ScreenGeometry,
     control: Arc<Control>,
+    /// Set where the end of the work is the beginning of the next.
+    begins_anew: Arc<AtomicBool>,
 }
 
 impl Watcher {
@@ -309,7 +424,10 @@ impl Watcher {
             }
             feed = self.feed();
         }
-        stage.watchdog.stopping();
+        // To the service manager it is one and the same run.
+        if !self.begins_anew.load(Ordering::Acquire) {
+            stage.watchdog.stopping();
+        }
         say(&lateness.sentence());
         Ok(())
     }

@@ -227,7 +227,7 @@ mod tests {
             ..(pass, cue).into()
         };
         assert_eq!(writer.submit(new).wait(PATIENCE), Written::OnDisk);
-        let packed = Arc::new(Packed::of(&picture()));
+        let packed = Arc::new(Packed::of(&picture(), None, &[], 0));
         let raw = RawStrip {
             push: 0,
             rule: "knee_bend",

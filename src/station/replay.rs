@@ -22,13 +22,24 @@ use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
-use super::packed::Packed;
+use super::packed::{Packed, Part};
 use super::pictures::{RawShot, RawStrip};
 
 /// How long pictures are kept, seconds.
 const KEEP_S: f64 = 10.0;
-/// And how many bytes of them at most.
-const KEEP_BYTES: usize = 48 << 20;
+/// And how many bytes of them at most. The camera stands still, so a picture
+/// costs what has changed in it and the bodies: some 20 to 60 kB.
+const KEEP_BYTES: usize = 12_000_000;
+/// With less than this, seconds, the first pushes of a pass are gone.
+const KEEP_AT_LEAST_S: f64 = 5.0;
+/// A part of the picture is kept anew when it differs by more levels than
+/// this, of 255: the camera's noise is less. Bodies are always kept anew.
+const STEP: i32 = 5;
+/// And in light that flickers, or where everything moves, at most.
+const STEP_AT_MOST: i32 = 24;
+/// What belongs to a body around the box of its points, in heights of the
+/// box: skates, stick hand, hair, and what the points are off in motion.
+const MARGIN: f32 = 0.15;
 /// Pictures are halved, but never smaller than this nor larger than that,
 /// pixels on their longest side.
 const SIDE: (u32, u32) = (640, 960);
@@ -87,6 +98,27 @@ fn face(body: &Body) -> ([f32; 2], f32) {
     (centre, (1.8 * spread).max(0.65 * shoulders))
 }
 
+/// Where bodies are in a picture of this width, with their faces and a
+/// margin, its pixels.
+fn parts(frame: &Frame, bodies: &[Body], width_px: u32) -> Vec<Part> {
+    let scale = width_px as f32 / frame.width.max(1) as f32;
+    let of = |body: &Body| {
+        let ([x, y], radius) = face(body);
+        let mut part = [x - radius, y - radius, x + radius, y + radius];
+        for p in &body.points {
+            part[0] = part[0].min(p.x_px);
+            part[1] = part[1].min(p.y_px);
+            part[2] = part[2].max(p.x_px);
+            part[3] = part[3].max(p.y_px);
+        }
+        let margin = MARGIN * (part[3] - part[1]);
+        let [left, top, right, bottom] = part;
+        let wider = [left - margin, top - margin, right + margin, bottom + margin];
+        Part(wider.map(|v| v * scale))
+    };
+    bodies.iter().map(of).collect()
+}
+
 struct Kept {
     captured_at_s: f64,
     frame_px: [u32; 2],
@@ -96,36 +128,76 @@ struct Kept {
 }
 
 /// The pictures of the last seconds.
-#[derive(Default)]
 pub struct Ring {
     kept: VecDeque<Kept>,
     bytes: usize,
+    /// Where bodies were in the newest picture: what they uncover is kept
+    /// anew, too.
+    bodies_at: Vec<Part>,
+    /// What counts as the same, levels. It grows while the pictures of
+    /// [`KEEP_AT_LEAST_S`] do not fit: what is around the skater may then be
+    /// a little older, but the first push of the pass is still there.
+    step: i32,
+}
+
+impl Default for Ring {
+    fn default() -> Self {
+        Ring {
+            kept: VecDeque::new(),
+            bytes: 0,
+            bodies_at: Vec::new(),
+            step: STEP,
+        }
+    }
 }
 
 impl Ring {
-    /// Keeps a picture, and lets the oldest go. `faces` are those that are
-    /// readable in it.
-    pub fn push(&mut self, frame: &Frame, picture: &PreviewImage, faces: Vec<([f32; 2], f32)>) {
+    /// Keeps a picture, and lets the oldest go. `bodies` are those found in
+    /// the frame, `faces` those that are readable in the picture.
+    pub fn push(
+        &mut self,
+        frame: &Frame,
+        picture: &PreviewImage,
+        bodies: &[Body],
+        faces: Vec<([f32; 2], f32)>,
+    ) {
         let at = frame.captured_at_s;
         // A source that starts again starts at 0 again.
         if self.kept.back().is_some_and(|last| last.captured_at_s > at) {
             *self = Ring::default();
         }
-        let picture = Packed::of(picture);
-        self.bytes += picture.bytes();
+        let now_at = parts(frame, bodies, picture.size().0);
+        let mut fresh = std::mem::replace(&mut self.bodies_at, now_at.clone());
+        fresh.extend(now_at);
+        let last = self.kept.back().map(|last| &*last.picture);
+        let picture = Packed::of(picture, last, &fresh, self.step);
+        self.bytes += picture.bytes_beside(last);
         self.kept.push_back(Kept {
             captured_at_s: at,
             frame_px: [frame.width, frame.height],
             picture: Arc::new(picture),
             faces,
         });
+        let (mut aged, mut too_much, mut too_short) = (false, false, false);
         while let Some(oldest) = self.kept.front() {
-            if oldest.captured_at_s >= at - KEEP_S && self.bytes <= KEEP_BYTES {
+            let old = oldest.captured_at_s < at - KEEP_S;
+            if !old && self.bytes <= KEEP_BYTES {
                 break;
             }
-            self.bytes -= oldest.picture.bytes();
+            aged |= old;
+            too_much |= !old;
+            too_short |= oldest.captured_at_s > at - KEEP_AT_LEAST_S;
+            let next = self.kept.get(1).map(|next| &*next.picture);
+            self.bytes -= oldest.picture.bytes_beside(next);
             self.kept.pop_front();
         }
+        let towards = match (too_short, too_much, aged) {
+            (true, ..) => 1,
+            // Room for all of the time.
+            (false, false, true) => -1,
+            _ => 0,
+        };
+        self.step = (self.step + towards).clamp(STEP, STEP_AT_MOST);
     }
 
     /// The pictures around every flagged instant of a pass, to be stored: of

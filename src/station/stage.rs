@@ -255,7 +255,7 @@ impl Stage {
         } else {
             faces(frame, poses, picture.size().0)
         };
-        self.ring.push(frame, &picture, readable);
+        self.ring.push(frame, &picture, &poses.bodies, readable);
         let due = self
             .picture_at
             .is_none_or(|at| at.elapsed() >= PICTURE_EVERY);
