@@ -30,10 +30,22 @@ pub fn pool(pushes: &mut [JudgedPush]) {
             if values.len() < 2 {
                 continue;
             }
-            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            let n = values.len() as f64;
+            let mean = values.iter().sum::<f64>() / n;
+            let spread2 = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0);
+            let errors: Vec<f64> = pushes
+                .iter()
+                .filter(|push| judged(push).is_some())
+                .filter_map(|push| push.measures[rule].uncertainty)
+                .collect();
+            let error2 = errors.iter().map(|e| e * e).sum::<f64>() / n;
+            // What readings alone could make of this spread. No more than
+            // that is taken for scatter: where one push stands out by far
+            // more than the stated error, it is the push that differs.
+            let toward = TOWARD_MEAN.min(error2 / spread2.max(f64::MIN_POSITIVE));
             for push in pushes.iter_mut() {
                 if let Some(value) = judged(push) {
-                    push.measures[rule].value = Some(value + TOWARD_MEAN * (mean - value));
+                    push.measures[rule].value = Some(value + toward * (mean - value));
                 }
             }
         }
@@ -64,15 +76,26 @@ mod tests {
 
     #[test]
     fn values_of_a_leg_move_toward_their_mean_and_keep_it() {
-        let mut pushes: Vec<JudgedPush> = [120.0, 140.0, 130.0]
+        let mut pushes: Vec<JudgedPush> = [126.0, 134.0, 130.0]
             .map(|deg| push(Leg::Left, Measure::judged(deg, 6.0, "")))
             .to_vec();
         pool(&mut pushes);
         let left = 1.0 - TOWARD_MEAN;
-        let expected = [130.0 - 10.0 * left, 130.0 + 10.0 * left, 130.0];
+        let expected = [130.0 - 4.0 * left, 130.0 + 4.0 * left, 130.0];
         for (found, expected) in values(&pushes).into_iter().zip(expected) {
             assert!((found.unwrap() - expected).abs() < 1e-9);
         }
+    }
+
+    /// One push that is really different must not hide behind the others.
+    #[test]
+    fn a_push_that_stands_out_stays() {
+        let mut pushes: Vec<JudgedPush> = [118.0, 121.0, 119.0, 152.0]
+            .map(|deg| push(Leg::Left, Measure::judged(deg, 6.0, "")))
+            .to_vec();
+        pool(&mut pushes);
+        let last = values(&pushes)[3].unwrap();
+        assert!(last > 147.0, "{last}");
     }
 
     #[test]
