@@ -33,7 +33,7 @@ fn an_example_lane_is_called_one() {
     let mut view = rich();
     Arc::make_mut(&mut view.lanes)[0].example = true;
     view.station.lane_example = true;
-    let mut coach = Coach::at(PageId::SetUp, view.clone());
+    let coach = Coach::at(PageId::SetUp, view.clone());
     assert!(
         coach
             .find("Use the lane rink 2 blue line, an example")
