@@ -75,13 +75,20 @@ impl Figures<'_> {
         }
     }
 
+    /// Gigabytes with so many places.
+    pub(super) fn gigabytes(&self, value: f64, places: usize) -> String {
+        let n = self.number(value, places);
+        self.words.say("number.gigabytes", &[("n", &n)])
+    }
+
     /// Bytes as megabytes or gigabytes.
     pub(super) fn bytes(&self, bytes: u64) -> String {
         let mega = bytes as f64 / 1e6;
         if mega < 1000.0 {
-            format!("{} MB", self.number(mega, 0))
+            let n = self.number(mega, 0);
+            self.words.say("number.megabytes", &[("n", &n)])
         } else {
-            format!("{} GB", self.number(mega / 1000.0, 1))
+            self.gigabytes(mega / 1000.0, 1)
         }
     }
 
@@ -124,5 +131,7 @@ mod tests {
         assert_eq!(imperial.value(Unit::Metre, 0.3048), "12,0 in");
         assert_eq!(metric.speed(5.0), "18 km/h");
         assert_eq!(metric.bytes(1_400_000_000), "1.4 GB");
+        assert_eq!(imperial.bytes(1_400_000_000), "1,4 Go");
+        assert_eq!(imperial.bytes(7_000_000), "7 Mo");
     }
 }

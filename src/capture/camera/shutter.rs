@@ -29,5 +29,5 @@ pub(super) fn open_s(node: &Path) -> Option<f64> {
         return None;
     }
     let steps = whole(EXPOSURE_ABSOLUTE)?;
-    (steps > 0).then(|| steps as f64 * STEP_S)
+    (steps > 0).then_some(steps as f64 * STEP_S)
 }

@@ -138,7 +138,7 @@ fn kept(ui: &mut Ui, d: &mut Desk<'_>) {
                 more: d.w.get("number.more"),
                 range: 1.0..=1000.0,
                 step: 1.0,
-                format: &|v| format!("{} GB", d.f.number(v, 0)),
+                format: &|v| d.f.gigabytes(v, 0),
             };
             stepper(ui, s, &slider, value);
         }

@@ -102,7 +102,7 @@ impl Desk {
                 Ok(News::Over(result)) => over = Some(result),
                 Err(crossbeam_channel::TryRecvError::Empty) => break,
                 Err(crossbeam_channel::TryRecvError::Disconnected) => {
-                    over.get_or_insert_with(|| Err(Saying::ProgramFault {}));
+                    over.get_or_insert(Err(Saying::ProgramFault {}));
                     break;
                 }
             }
