@@ -526,7 +526,7 @@ fn folders_are_looked_into_with_the_places_first() {
     std::fs::write(folder.join("u13.csv"), "name;age_group\n").unwrap();
     std::fs::write(folder.join("photo.jpg"), "").unwrap();
     let found = |folder: &Path| {
-        s.desk.send(look(Some(folder)));
+        s.done(look(Some(folder)));
         let view = s.until("it was looked into", |v| {
             let view = v.folder.as_ref().unwrap();
             view.folder.as_deref() == Some(folder) && !view.looking

@@ -88,13 +88,14 @@ fn the_two_limits_of_a_band_do_not_meet() {
 #[test]
 fn dead_band_and_silence_are_part_of_a_limit() {
     let mut coach = Coach::at(PageId::Limits, rich());
-    let edit = knee(AgeGroup::U13, |l| l.dead_band = 6.5);
+    // One step of half a degree above where it stands.
+    let edit = knee(AgeGroup::U13, |l| l.dead_band += 0.5);
     assert_eq!(
         coach.gives("Leave alone this much beyond it: more"),
         [Command::PreviewLimits(edit)]
     );
     let edit = knee(AgeGroup::U13, |l| {
-        l.dead_band = 6.5;
+        l.dead_band += 0.5;
         l.flagged = false;
     });
     assert_eq!(

@@ -94,20 +94,10 @@ impl Voice {
 
 /// A text that wraps.
 pub(super) fn say(ui: &mut Ui, s: Sizes, voice: Voice, text: &str) -> egui::Response {
-    let text = RichText::new(tied(text))
+    let text = RichText::new(text)
         .font(s.font(voice.cap_mm()))
         .color(voice.colour());
     ui.add(egui::Label::new(text).wrap().selectable(false))
-}
-
-/// The text with the blanks that French puts before double signs kept from
-/// breaking the line.
-fn tied(text: &str) -> String {
-    let mut tied = text.replace("« ", "«\u{A0}");
-    for sign in [':', ';', '?', '!', '»', '%'] {
-        tied = tied.replace(&format!(" {sign}"), &format!("\u{A0}{sign}"));
-    }
-    tied
 }
 
 /// Looks of everything below `ui`; the big screen's window keeps its own.
