@@ -37,13 +37,12 @@ pub(super) fn when_lost(then: impl Fn() -> Infallible + Send + Sync + 'static) {
     };
     // SAFETY: the function takes a pointer to a function of this type and
     // stores it; it may be called at any time, before a connection exists as
-    // well. `lost` lives as long as the program and does not unwind.
+    // well. `lost` lives as long as the program and does not unwind. The
+    // library stays loaded: `Xlib` is never unloaded once it was opened.
     #[allow(unsafe_code, reason = "X11's library knows no other way")]
     unsafe {
         (xlib.XSetIOErrorHandler)(Some(lost));
     }
-    // The library stays loaded: it will call the handler.
-    std::mem::forget(xlib);
 }
 
 extern "C" fn lost(_: *mut Display) -> c_int {

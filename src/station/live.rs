@@ -173,7 +173,7 @@ pub fn with_window(
                         1
                     }
                 };
-                std::process::exit(code)
+                leave(code)
             }
         },
     );
@@ -194,6 +194,16 @@ pub fn with_window(
             without_window(&ended, anew.as_ref(), !window_system_is_there())
         }
     }
+}
+
+/// Ends the program from within X11's library, which cannot be returned from.
+/// The session is closed by then.
+#[allow(
+    clippy::disallowed_methods,
+    reason = "there is no way back to main from here"
+)]
+fn leave(code: i32) -> Infallible {
+    std::process::exit(code)
 }
 
 /// Waits for the work to end. Where the window system was away and is there
