@@ -43,7 +43,7 @@ fn marks_that_do_not_do_are_refused_with_what_to_do() {
         (text.replace("width_px = 1280", "width_px = 3"), "width_px"),
         (
             text[..text.find("[upright").unwrap()].to_owned(),
-            "add an upright thing",
+            "add one more upright thing",
         ),
         (
             text.replacen("height_m = 1.07", "height_m = 4.0", 1),

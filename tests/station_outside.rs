@@ -240,7 +240,9 @@ fn a_display_that_goes_away_and_comes_back_costs_no_pass() {
     // The screen is gone and nothing else.
     let with_window = station.announced().len();
     station.wait_for_passes(with_window + 2);
-    assert!(place.health().is_some_and(|h| h.pose.passes > 0));
+    until("the health page counts them", || {
+        place.health().is_some_and(|h| h.pose.passes > 0)
+    });
 
     let _back = Display::start(Some(&display.name));
     let back = Instant::now();
