@@ -64,8 +64,18 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         let seen_m = across_m(motion, i, BodyPoint::RightHeel, BodyPoint::LeftHeel);
         let since = (motion.curves.time_s(i as f64) - push.toe_off_s) / push.cycle_s;
         let ahead_m = ahead_share(since) * motion.lane.skater_height_m * push.leg.leftward();
-        Some((seen_m + ahead_m * off_line(motion, i)).abs())
+        let gap_m = (seen_m + ahead_m * off_line(motion, i)).abs();
+        Some((motion.curves.time_s(i as f64), gap_m))
     });
+    // Where the pass ends while the feet still close, the least that was seen
+    // is not the least there was.
+    let on_both_sides = across.first().is_some_and(|(at_s, _)| *at_s <= back_s)
+        && across.last().is_some_and(|(at_s, _)| *at_s >= back_s);
+    let across: Vec<f64> = across
+        .into_iter()
+        .filter(|_| on_both_sides)
+        .map(|(_, gap_m)| gap_m)
+        .collect();
     let adult = of_adult(&motion.lane);
     match lowest(&across) {
         Some(centre_m) => Measure::judged(
@@ -125,6 +135,18 @@ mod tests {
             let wider_m = gap_m(0.12) - gap_m(0.05);
             assert!((0.06..0.16).contains(&wider_m), "{view:?} {wider_m}");
         }
+    }
+
+    #[test]
+    fn a_pass_that_ends_while_the_feet_close_is_not_judged() {
+        let mut motion = motion_of(View::Front, &Skater::default());
+        let push = motion.pushes.last().unwrap().clone();
+        let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
+        assert!(evaluate(&motion, &push).judged);
+        // Nothing is seen from shortly before the feet are together.
+        let end = motion.curves.index_at(back_s - 0.02);
+        motion.curves.seen[end..].fill(false);
+        assert!(!evaluate(&motion, &push).judged);
     }
 
     #[test]
