@@ -147,24 +147,51 @@ fn keep(values: &mut Vec<f64>, n: u64, value: f64) {
 }
 
 impl Lateness {
-    /// One line for people.
+    /// One line for people. What was not measured is not in it.
     pub fn sentence(&self) -> String {
-        let at = |values: &[f64], share: f64| -> f64 {
+        // Half of the values and a larger share of them lie below, ms.
+        let below = |values: &[f64], share: f64| {
             let mut v = values.to_vec();
             v.sort_by(f64::total_cmp);
-            let i = ((v.len() as f64 - 1.0) * share).round().max(0.0) as usize;
-            v.get(i).copied().unwrap_or(0.0)
+            let last = v.len().checked_sub(1)? as f64;
+            let at = |share: f64| (1000.0 * v[(last * share).round() as usize]).round();
+            Some((at(0.5), at(share)))
         };
-        let ms = |s: f64| (1000.0 * s).round();
-        format!(
-            "{} frames at {:.1} a second, {} overwritten by newer ones; frame to result {} ms (half), {} ms (95 %); end of pass to cue {} ms (half), {} ms (worst)",
+        let mut line = format!(
+            "{} frames at {:.1} a second, {} overwritten by newer ones",
             self.frames,
             self.frames as f64 / self.seconds.max(1e-3),
             self.dropped,
-            ms(at(&self.frame_age_s, 0.5)),
-            ms(at(&self.frame_age_s, 0.95)),
-            ms(at(&self.pass_end_to_cue_s, 0.5)),
-            ms(at(&self.pass_end_to_cue_s, 1.0)),
-        )
+        );
+        if let Some((half, most)) = below(&self.frame_age_s, 0.95) {
+            line += &format!("; frame to result {half} ms (half), {most} ms (95 %)");
+        }
+        if let Some((half, worst)) = below(&self.pass_end_to_cue_s, 1.0) {
+            line += &format!("; end of pass to cue {half} ms (half), {worst} ms (worst)");
+        }
+        line
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_not_measured_is_not_said() {
+        let mut seen = Lateness::default();
+        assert_eq!(
+            seen.sentence(),
+            "0 frames at 0.0 a second, 0 overwritten by newer ones"
+        );
+        (seen.frames, seen.seconds) = (4, 2.0);
+        seen.frame_age_s = vec![0.030, 0.010, 0.020];
+        seen.pass_end_to_cue_s = vec![0.2, 0.1, 0.3];
+        assert_eq!(
+            seen.sentence(),
+            "4 frames at 2.0 a second, 0 overwritten by newer ones; \
+             frame to result 20 ms (half), 30 ms (95 %); \
+             end of pass to cue 200 ms (half), 300 ms (worst)"
+        );
     }
 }
