@@ -4,7 +4,7 @@ use super::figures::Figures;
 use super::words::CoachWords;
 use crate::display::{Units, Words};
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{RULES, Rule};
+use crate::rules::rule_of;
 
 /// A cue in one line. `screen` has the words for why nothing was judged.
 pub fn cue_line(cue: &Cue, words: &CoachWords, screen: &Words, units: Units) -> String {
@@ -64,10 +64,6 @@ pub fn cue_line(cue: &Cue, words: &CoachWords, screen: &Words, units: Units) -> 
             words.say("cue.not_judged", &[("why", &screen.reason(reason))])
         }
     }
-}
-
-fn rule_of(id: &str) -> Option<&'static Rule> {
-    RULES.into_iter().find(|r| r.id == id)
 }
 
 fn side(words: &CoachWords, leg: CueLeg) -> &str {

@@ -1,7 +1,7 @@
 //! How measured numbers are written.
 
 use super::look::{Look, Units};
-use crate::rules::{RULES, Unit};
+use crate::rules::{Unit, rule_of};
 
 /// Centimetres in an inch, by definition.
 const CM_PER_INCH: f64 = 2.54;
@@ -62,7 +62,7 @@ fn write(look: &Look, value: f64, places: usize) -> String {
 
 /// The unit a rule is measured in.
 pub(super) fn unit_of(rule: &str) -> Option<Unit> {
-    RULES.iter().find(|r| r.id == rule).map(|r| r.unit)
+    rule_of(rule).map(|r| r.unit)
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::material::{Material, PassPart, SessionPart};
 use super::page::label;
 use super::words::ExportWords;
 use crate::feedback::{Cue, CueKind};
-use crate::rules::{RULES, Thresholds};
+use crate::rules::{RULES, Thresholds, rule_of};
 use crate::store::SessionFile;
 use crate::store::Verdict;
 
@@ -98,19 +98,18 @@ fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &
 
 /// What the screen said, in the language of the export.
 fn cue_text(words: &ExportWords, cue: &Cue) -> String {
-    let rule = |id: &str| RULES.into_iter().find(|r| r.id == id);
     match &cue.kind {
         CueKind::Do {
             rule: id,
             value,
             target,
             ..
-        } => rule(id).map_or_else(
+        } => rule_of(id).map_or_else(
             || (*id).to_owned(),
             |r| words.cue(r, *value, *target).to_owned(),
         ),
         CueKind::Praise => words.get("screen.screen.praise").to_owned(),
-        CueKind::Improved { rule: id, .. } => match rule(id) {
+        CueKind::Improved { rule: id, .. } => match rule_of(id) {
             Some(r) => format!("{}: {}", words.get("screen.screen.improved"), words.name(r)),
             None => words.get("screen.screen.improved").to_owned(),
         },

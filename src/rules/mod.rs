@@ -26,4 +26,4 @@ pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
 pub use report::{QUANTITIES, Quantity, QuantityUnit};
 pub use settings::AgeGroups;
-pub use table::RULES;
+pub use table::{RULES, rule_of};

@@ -18,7 +18,7 @@ use crate::display::{AngleMark, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
-use crate::pose::{Body, PoseFrame};
+use crate::pose::{Body, PoseFrame, bounds};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
@@ -104,15 +104,10 @@ fn parts(frame: &Frame, bodies: &[Body], width_px: u32) -> Vec<Part> {
     let scale = width_px as f32 / frame.width.max(1) as f32;
     let of = |body: &Body| {
         let ([x, y], radius) = face(body);
-        let mut part = [x - radius, y - radius, x + radius, y + radius];
-        for p in &body.points {
-            part[0] = part[0].min(p.x_px);
-            part[1] = part[1].min(p.y_px);
-            part[2] = part[2].max(p.x_px);
-            part[3] = part[3].max(p.y_px);
-        }
-        let margin = MARGIN * (part[3] - part[1]);
-        let [left, top, right, bottom] = part;
+        let [left, top, right, bottom] = bounds(&body.points);
+        let (left, top) = (left.min(x - radius), top.min(y - radius));
+        let (right, bottom) = (right.max(x + radius), bottom.max(y + radius));
+        let margin = MARGIN * (bottom - top);
         let wider = [left - margin, top - margin, right + margin, bottom + margin];
         Part(wider.map(|v| v * scale))
     };

@@ -3,7 +3,9 @@
 use std::fmt::Write;
 
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{JudgedPass, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit};
+use crate::rules::{
+    JudgedPass, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit, rule_of,
+};
 
 /// '1 pass', '3 passes'.
 pub fn passes(n: usize) -> String {
@@ -24,7 +26,7 @@ pub fn cue_sentence(cue: &Cue) -> String {
             flagged_pushes,
             good,
         } => {
-            let Some(rule) = RULES.iter().find(|r| r.id == *rule) else {
+            let Some(rule) = rule_of(rule) else {
                 return (*rule).to_owned();
             };
             format!(
@@ -45,7 +47,7 @@ pub fn cue_sentence(cue: &Cue) -> String {
             value,
             earlier,
             leg,
-        } => match RULES.iter().find(|r| r.id == *rule) {
+        } => match rule_of(rule) {
             None => (*rule).to_owned(),
             Some(rule) => format!(
                 "better {}: {} now, {} before ({})",
@@ -75,7 +77,7 @@ fn side(leg: CueLeg) -> &'static str {
 }
 
 fn good_words(good: Good) -> String {
-    let short = |id: &'static str| RULES.iter().find(|r| r.id == id).map_or(id, |r| r.short);
+    let short = |id: &'static str| rule_of(id).map_or(id, |r| r.short);
     match good {
         Good::Improved { rule } => format!("better: {}", short(rule)),
         Good::InBand { rule } => format!("good: {}", short(rule)),

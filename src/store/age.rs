@@ -6,7 +6,7 @@ use rusqlite::params;
 
 use super::archive::Archive;
 use super::schema::BEFORE_VERSION;
-use super::skaters::{DAMAGED, REWRITE_AT_ONCE, take_strips};
+use super::skaters::{DAMAGED, remove, take_strips};
 use super::{StoreError, lineup};
 
 /// What lies before some moment, or went for it.
@@ -77,22 +77,7 @@ impl Archive {
                 .map_err(fault)?;
         }
         lineup::forget_before(&transaction, before).map_err(fault)?;
-        transaction
-            .execute_batch(
-                "DELETE FROM threshold_sets
-                     WHERE id NOT IN (SELECT threshold_set_id FROM passes);
-                 INSERT OR IGNORE INTO chores VALUES ('rewrite');",
-            )
-            .map_err(fault)?;
-        transaction.commit().map_err(fault)?;
-        self.remove_files(&files)?;
-        for copy in self.beside(&[BEFORE_VERSION])? {
-            remove(&copy)?;
-        }
-        let large = std::fs::metadata(&self.book.file).is_ok_and(|m| m.len() > REWRITE_AT_ONCE);
-        if large || self.rewrite().is_err() {
-            self.empty_log()?;
-        }
+        self.end_deletion(transaction, &files, &[BEFORE_VERSION])?;
         Ok(Aged {
             passes: old.passes.len() as u32,
             sessions: sessions as u32,
@@ -157,11 +142,4 @@ impl Archive {
         }
         Ok(())
     }
-}
-
-fn remove(file: &std::path::Path) -> Result<(), StoreError> {
-    std::fs::remove_file(file).map_err(|e| StoreError::NotDeleted {
-        file: file.to_owned(),
-        why: e.to_string(),
-    })
 }

@@ -2,7 +2,7 @@
 //! deleted without a trace.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use rusqlite::{OptionalExtension, Row, Transaction, params};
 use serde_json::{Map, Value};
@@ -23,7 +23,7 @@ pub const BEFORE_RESTORE: &str = ".before-restore-";
 
 /// A file larger than this is built anew later, when it holds up nobody,
 /// bytes: on a slow disk this is a few seconds.
-pub(super) const REWRITE_AT_ONCE: u64 = 128 << 20;
+const REWRITE_AT_ONCE: u64 = 128 << 20;
 
 const COLUMNS: &str = "id, name, bib, band, age_group, height_m, consent_on, consent_by, overrides";
 
@@ -220,28 +220,8 @@ impl Archive {
             .execute("DELETE FROM skaters WHERE id = ?1", [id.0])
             .map_err(fault)?;
         lineup::forget(&transaction, id).map_err(fault)?;
-        transaction
-            .execute_batch(
-                "DELETE FROM threshold_sets
-                     WHERE id NOT IN (SELECT threshold_set_id FROM passes);
-                 INSERT OR IGNORE INTO chores VALUES ('rewrite');",
-            )
-            .map_err(fault)?;
-        transaction.commit().map_err(fault)?;
-
-        self.remove_files(&files)?;
-        let old_files = self.beside(&[BEFORE_VERSION, DAMAGED])?;
-        for old in &old_files {
-            std::fs::remove_file(old).map_err(|e| StoreError::NotDeleted {
-                file: old.clone(),
-                why: e.to_string(),
-            })?;
-        }
-        let large = std::fs::metadata(&self.book.file).is_ok_and(|m| m.len() > REWRITE_AT_ONCE);
-        let rewrite_put_off = large || self.rewrite().is_err();
-        if rewrite_put_off {
-            self.empty_log()?;
-        }
+        let (old_files, rewrite_put_off) =
+            self.end_deletion(transaction, &files, &[BEFORE_VERSION, DAMAGED])?;
         Ok(Erased {
             passes: passes as u32,
             strips: files.len() as u32,
@@ -274,6 +254,36 @@ impl Archive {
             .collect()
     }
 
+    /// Ends a deletion of passes: what only they used goes with them, then the
+    /// picture `files`, then the files beside the sessions whose names go on
+    /// with one of `endings`, then every trace in the sessions file. Gives the
+    /// files that lay beside it, and whether the last of these was put off.
+    pub(super) fn end_deletion(
+        &self,
+        transaction: Transaction<'_>,
+        files: &[String],
+        endings: &[&str],
+    ) -> Result<(Vec<PathBuf>, bool), StoreError> {
+        let fault = |e| self.book.fault(e);
+        transaction
+            .execute_batch(
+                "DELETE FROM threshold_sets
+                     WHERE id NOT IN (SELECT threshold_set_id FROM passes);
+                 INSERT OR IGNORE INTO chores VALUES ('rewrite');",
+            )
+            .map_err(fault)?;
+        transaction.commit().map_err(fault)?;
+        self.remove_files(files)?;
+        let beside = self.beside(endings)?;
+        beside.iter().try_for_each(|file| remove(file))?;
+        let large = std::fs::metadata(&self.book.file).is_ok_and(|m| m.len() > REWRITE_AT_ONCE);
+        let put_off = large || self.rewrite().is_err();
+        if put_off {
+            self.empty_log()?;
+        }
+        Ok((beside, put_off))
+    }
+
     /// Deletes picture files whose rows are gone.
     pub(super) fn remove_files(&self, names: &[String]) -> Result<(), StoreError> {
         let mut first = Ok(());
@@ -282,6 +292,13 @@ impl Archive {
         }
         first
     }
+}
+
+pub(super) fn remove(file: &Path) -> Result<(), StoreError> {
+    std::fs::remove_file(file).map_err(|e| StoreError::NotDeleted {
+        file: file.to_owned(),
+        why: e.to_string(),
+    })
 }
 
 /// Takes the strips whose `column` has this value out of the table and gives

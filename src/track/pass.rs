@@ -4,7 +4,7 @@ use super::TrackSettings;
 use super::ground::mid_hip_px;
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, fit_line, median};
-use crate::pose::{Landmark, POINTS};
+use crate::pose::{Landmark, POINTS, bounds};
 
 /// One sighting of a tracked person.
 #[derive(Debug, Clone, PartialEq)]
@@ -308,12 +308,8 @@ fn right_way(lane: &Lane, heading: [f64; 2]) -> bool {
 
 /// Diagonal of the box around the body points, pixels.
 pub fn size_px(points: &[Landmark; POINTS]) -> f64 {
-    let (mut lo, mut hi) = ([f32::MAX; 2], [f32::MIN; 2]);
-    for p in points {
-        lo = [lo[0].min(p.x_px), lo[1].min(p.y_px)];
-        hi = [hi[0].max(p.x_px), hi[1].max(p.y_px)];
-    }
-    f64::from(hi[0] - lo[0]).hypot(f64::from(hi[1] - lo[1]))
+    let [left, top, right, bottom] = bounds(points);
+    f64::from(right - left).hypot(f64::from(bottom - top))
 }
 
 /// Velocity over the ice, metres a second.

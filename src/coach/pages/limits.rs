@@ -2,14 +2,14 @@
 
 use egui::Ui;
 
-use super::{Desk, rule};
+use super::Desk;
 use crate::coach::kit::columns;
 use crate::coach::kit::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
 use crate::coach::model::{Command, LimitEdit};
 use crate::coach::state::Choosing;
 use crate::display::panel_theme as theme;
 use crate::roster::SkaterId;
-use crate::rules::{AgeGroup, Limits, RULES, Rule, Unit};
+use crate::rules::{AgeGroup, Limits, RULES, Rule, Unit, rule_of};
 
 /// What is open on the page.
 #[derive(Default)]
@@ -399,5 +399,5 @@ fn copy_from(
 
 /// A rule's limits as a page that only knows its id says them.
 pub(in crate::coach) fn said(d: &Desk<'_>, id: &str, limits: &Limits) -> String {
-    rule(id).map_or_else(String::new, |r| d.f.limits(r, limits))
+    rule_of(id).map_or_else(String::new, |r| d.f.limits(r, limits))
 }

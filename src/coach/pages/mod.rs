@@ -25,7 +25,7 @@ use super::state::{Choosing, PageId};
 use super::words::CoachWords;
 use crate::display::panel_theme as theme;
 use crate::roster::{BandColour, Skater, SkaterId};
-use crate::rules::{Leg, RULES, Rule};
+use crate::rules::Leg;
 use files::FileFor;
 
 /// What every page needs.
@@ -92,11 +92,6 @@ impl Desk<'_> {
             self.go = go;
         }
     }
-}
-
-/// The rule of that id.
-pub(super) fn rule(id: &str) -> Option<&'static Rule> {
-    RULES.into_iter().find(|r| r.id == id)
 }
 
 /// A colour patch of an arm band; its name is always said beside it.

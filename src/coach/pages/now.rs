@@ -2,12 +2,12 @@
 
 use egui::{Ui, vec2};
 
-use super::{Desk, rule};
+use super::Desk;
 use crate::coach::kit::{Press, Voice, card, columns, grid, plain_card, say};
 use crate::coach::model::{Command, PassRow, QueueStep};
 use crate::coach::state::{Choosing, PageId};
 use crate::display::panel_theme as theme;
-use crate::rules::Rule;
+use crate::rules::{Rule, rule_of};
 use crate::store::{PassKey, PushKey, Verdict};
 
 /// How much of the width the picture's side takes.
@@ -235,7 +235,7 @@ fn flags_by_rule(row: &PassRow) -> Vec<(&'static Rule, OfRule)> {
     let mut found: Vec<(&'static Rule, OfRule)> = vec![];
     for (position, push) in row.pushes.iter().enumerate() {
         for flag in &push.judged.flags {
-            let Some(rule) = rule(&flag.rule) else {
+            let Some(rule) = rule_of(&flag.rule) else {
                 continue;
             };
             let verdict = push.note.verdicts.get(&flag.rule).copied();

@@ -114,20 +114,7 @@ fn kept(ui: &mut Ui, d: &mut Desk<'_>) {
         if let Some(on) = toggle(ui, s, d.w.get("privacy.days_bound"), days.is_some()) {
             days = on.then_some(USUAL_DAYS);
         }
-        if let Some(value) = &mut days {
-            let mut v = f64::from(*value);
-            let slider = Slider {
-                name: d.w.get("privacy.days"),
-                less: d.w.get("number.less"),
-                more: d.w.get("number.more"),
-                range: 0.0..=3650.0,
-                step: 10.0,
-                format: &|v| d.f.number(v, 0),
-            };
-            if stepper(ui, s, &slider, &mut v) {
-                *value = v.max(1.0) as u32;
-            }
-        }
+        days_stepper(ui, d, "privacy.days", &mut days);
         if let Some(on) = toggle(ui, s, d.w.get("privacy.gb_bound"), gb.is_some()) {
             gb = on.then_some(USUAL_GB);
         }
@@ -165,6 +152,23 @@ fn kept(ui: &mut Ui, d: &mut Desk<'_>) {
     d.out.append(&mut commands);
 }
 
+/// How many days, where there is a bound; one at least.
+fn days_stepper(ui: &mut Ui, d: &Desk<'_>, name: &str, days: &mut Option<u32>) {
+    let Some(days) = days else { return };
+    let mut v = f64::from(*days);
+    let slider = Slider {
+        name: d.w.get(name),
+        less: d.w.get("number.less"),
+        more: d.w.get("number.more"),
+        range: 0.0..=3650.0,
+        step: 10.0,
+        format: &|v| d.f.number(v.max(1.0), 0),
+    };
+    if stepper(ui, d.s, &slider, &mut v) {
+        *days = v.max(1.0) as u32;
+    }
+}
+
 /// What was measured goes for good: first it is said how much, then a second
 /// press does it.
 fn measures(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
@@ -194,20 +198,7 @@ fn measures(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
                 commands.push(Command::KeepMeasures(None));
             }
         }
-        if let Some(value) = &mut days {
-            let mut v = f64::from(*value);
-            let slider = Slider {
-                name: d.w.get("privacy.measures_days"),
-                less: d.w.get("number.less"),
-                more: d.w.get("number.more"),
-                range: 0.0..=3650.0,
-                step: 10.0,
-                format: &|v| d.f.number(v.max(1.0), 0),
-            };
-            if stepper(ui, s, &slider, &mut v) {
-                *value = v.max(1.0) as u32;
-            }
-        }
+        days_stepper(ui, d, "privacy.measures_days", &mut days);
         let Some(wanted) = days.filter(|_| days != set) else {
             return;
         };

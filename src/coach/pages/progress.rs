@@ -4,11 +4,12 @@
 use egui::Ui;
 
 use super::passes::Plot;
-use super::{Desk, limits, rule};
+use super::{Desk, limits};
 use crate::coach::kit::{Press, Voice, card, columns, pager, say};
 use crate::coach::model::ProgressSeries;
 use crate::coach::state::{Choosing, PageId};
 use crate::roster::SkaterId;
+use crate::rules::rule_of;
 
 /// Measures on one leaf.
 const PER_LEAF: usize = 4;
@@ -62,7 +63,7 @@ pub(in crate::coach) fn show(
 
 fn one(ui: &mut Ui, d: &Desk<'_>, series: &ProgressSeries) {
     let s = d.s;
-    let Some(rule) = rule(&series.rule) else {
+    let Some(rule) = rule_of(&series.rule) else {
         return;
     };
     let name = d.w.rule_name(rule);

@@ -22,3 +22,8 @@ pub const RULES: [&Rule; 6] = [
     &trunk_lean::RULE,
     &toe_direction::RULE,
 ];
+
+/// The rule of that id.
+pub fn rule_of(id: &str) -> Option<&'static Rule> {
+    RULES.into_iter().find(|rule| rule.id == id)
+}

@@ -169,16 +169,12 @@ impl Desk {
         reading_distance_m: Option<f64>,
     ) -> Done {
         let (file, lane) = self.write_lane(name, lane)?;
-        if let Some(distance) = reading_distance_m {
-            self.write_station(&[Edit::new(
-                &["reading_distance_m"],
-                Written::Number(distance),
-            )])?;
-            self.control.set_reading_distance(distance);
+        let distance =
+            reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
+        self.put_in_use(name, lane, file, distance)?;
+        if let Some(distance_m) = reading_distance_m {
+            self.control.set_reading_distance(distance_m);
         }
-        self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
-        self.take_lane(lane, file);
-        self.list_lanes();
         Ok(Saying::LaneSavedInUse {
             name: name.to_owned(),
         })
@@ -276,21 +272,31 @@ impl Desk {
     pub(super) fn use_lane(&mut self, name: &str) -> Done {
         let file = self.lane_path(name)?;
         let lane = Lane::load(&file)?;
-        self.write_station(&[Edit::new(&["lane"], Written::Text(format!("{name}.toml")))])?;
-        self.take_lane(lane, file);
-        self.list_lanes();
+        self.put_in_use(name, lane, file, None)?;
         Ok(Saying::LaneInUse {
             name: name.to_owned(),
         })
     }
 
-    fn take_lane(&mut self, lane: Lane, file: PathBuf) {
+    /// Names the lane in the settings, in one step with `more`, and takes it.
+    fn put_in_use(
+        &mut self,
+        name: &str,
+        lane: Lane,
+        file: PathBuf,
+        more: Option<Edit>,
+    ) -> Result<(), super::DeskError> {
+        let named = Edit::new(&["lane"], Written::Text(format!("{name}.toml")));
+        let edits: Vec<Edit> = more.into_iter().chain([named]).collect();
+        self.write_station(&edits)?;
         self.judging.lane = lane.clone();
         self.lane_file = file;
         self.control.switch(Switch {
             lane: Some(lane),
             ..Switch::default()
         });
+        self.list_lanes();
+        Ok(())
     }
 
     /// Where a lane of this name lies: a plain file of the settings folder.

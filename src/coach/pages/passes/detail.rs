@@ -10,8 +10,9 @@ use crate::coach::kit::{
     Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
 };
 use crate::coach::model::{Command, PassRow, PushDetail, PushRow};
-use crate::coach::pages::{Desk, limits, rule};
+use crate::coach::pages::{Desk, limits};
 use crate::display::panel_theme as theme;
+use crate::rules::rule_of;
 use crate::store::{PushKey, Verdict};
 
 /// How much slower than the push itself the pictures run.
@@ -194,7 +195,7 @@ fn flags(
             say(ui, s, Voice::Body, d.w.get("now.no_flags"));
         }
         for flag in &push.judged.flags {
-            let Some(rule) = rule(&flag.rule) else {
+            let Some(rule) = rule_of(&flag.rule) else {
                 continue;
             };
             let name = d.w.rule_name(rule);

@@ -5,9 +5,9 @@ use egui::Ui;
 use super::{Filter, PassesState};
 use crate::coach::kit::{Press, Voice, card, choice, columns, pager, say, toggle};
 use crate::coach::model::{Command, PassRow, PushRow};
-use crate::coach::pages::{Desk, rule};
+use crate::coach::pages::Desk;
 use crate::coach::state::{Choosing, PageId};
-use crate::rules::{Leg, RULES};
+use crate::rules::{Leg, RULES, rule_of};
 use crate::store::{PushKey, Verdict};
 
 /// Pushes on one leaf.
@@ -128,7 +128,7 @@ fn line(d: &Desk<'_>, pass: &PassRow, position: u32, push: &PushRow) -> String {
         d.leg(push.judged.leg).to_owned(),
     ];
     for flag in &push.judged.flags {
-        let Some(rule) = rule(&flag.rule) else {
+        let Some(rule) = rule_of(&flag.rule) else {
             continue;
         };
         let said = match push.note.verdicts.get(&flag.rule) {
@@ -206,7 +206,7 @@ fn said(d: &Desk<'_>, filter: &Filter) -> String {
         parts.push(d.label(Some(id)));
     }
     parts.extend(filter.leg.map(|leg| d.leg(leg).to_owned()));
-    let rule = filter.rule.and_then(rule);
+    let rule = filter.rule.and_then(rule_of);
     parts.extend(rule.map(|r| d.w.rule_name(r).to_owned()));
     if filter.flagged {
         parts.push(d.w.get("passes.flagged").to_owned());
@@ -229,7 +229,7 @@ fn agreement(ui: &mut Ui, d: &Desk<'_>) {
             say(ui, s, Voice::Quiet, d.w.get("passes.no_agreement"));
         }
         for entry in d.view.agreement.iter() {
-            let Some(rule) = rule(&entry.rule) else {
+            let Some(rule) = rule_of(&entry.rule) else {
                 continue;
             };
             let all = entry.confirmed + entry.dismissed;
