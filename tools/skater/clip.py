@@ -161,9 +161,16 @@ def render(clip, folder):
         ["ffmpeg", "-v", "error", "-y", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{clip.width}x{clip.height_px}", "-r", str(clip.fps), "-i", "-",
          "-an", "-c:v", "libx264", "-preset", "veryfast", "-crf", str(clip.crf), "-pix_fmt", "yuv420p", "-movflags", "+faststart", path], stdin=subprocess.PIPE)
     grain = np.random.default_rng([clip.seed, 5])
+    # The camera stands still: with everybody far outside the picture it is always the same one. Four metres leave room for shadows and sticks.
+    far = np.full(n, coach is None)
+    for a in actors:
+        P = [project(a.J3 + [way, 0, 0], Pm @ V, clip.width, clip.height_px) for way in (-4, 4)]
+        left, right = (np.all([(J[..., 2] > 0).all(1) & out(J[..., 0]).all(1) for J in P], 0) for out in (lambda x: x < 0, lambda x: x > clip.width))
+        far &= left | right
+    nobody = None
     for i in range(n):
-        shots = []
-        for b in range(clip.blur):
+        shots = [nobody] if far[i] and nobody is not None else []
+        for b in range(0 if shots else clip.blur):
             dt = ((b + .5) / clip.blur - .5) * clip.shutter
             for a, f in zip(actors, figures):
                 a.draw(f, i, dt)
@@ -172,6 +179,8 @@ def render(clip, folder):
                 f.place(*body.skin(*stand.pose(i / clip.fps + dt)))
             shots.append(rink.draw(V, Pm, eye).astype(np.float32))
         im = np.mean(shots, 0) if len(shots) > 1 else shots[0]
+        if far[i]:
+            nobody = im
         if clip.noise > 0:
             nz = grain.standard_normal((clip.height_px // 2 + 1, clip.width // 2 + 1, 3), dtype=np.float32) * clip.noise
             im = im * (1 + .01 * np.sin(i * .9)) + cv2.resize(nz, (clip.width, clip.height_px), interpolation=cv2.INTER_LINEAR)

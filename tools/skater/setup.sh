@@ -5,7 +5,8 @@ set -euo pipefail
 cd "$(dirname "$0")"
 
 packages=(ffmpeg libegl1 libgl1 libgl1-mesa-dri libgles2 python3-venv)
-if ! dpkg-query -W "${packages[@]}" >/dev/null 2>&1; then
+# By the state: a package that is only known is found by its name too.
+if [ "$(dpkg-query -W -f='${db:Status-Abbrev}\n' "${packages[@]}" 2>/dev/null | grep -c '^ii')" -lt ${#packages[@]} ]; then
     sudo=$([ "$(id -u)" = 0 ] || echo sudo)
     $sudo apt-get -q -y install --no-install-recommends "${packages[@]}" ||
         { $sudo apt-get -q update && $sudo apt-get -q -y install --no-install-recommends "${packages[@]}"; }
