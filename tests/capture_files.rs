@@ -322,6 +322,25 @@ fn ffmpeg_is_there() -> bool {
     there
 }
 
+/// Found by fuzzing: a box of length 0 inside another made the reader of the
+/// index go round for ever.
+#[test]
+fn an_index_that_points_back_to_itself_is_damaged() {
+    let mut clip = fs::read(media("b-frames.mp4")).expect("clip");
+    let at = clip
+        .windows(4)
+        .position(|name| name == b"ilst")
+        .expect("the clip has a list of remarks");
+    clip[at - 4..at + 4].copy_from_slice(b"\0\0\0\0-ils");
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path().join("circle.mp4");
+    fs::write(&path, clip).expect("written");
+    let Err(error) = open_file(&path) else {
+        panic!("a clip whose index cannot be read to its end opened");
+    };
+    assert!(error.to_string().contains("round in circles"), "{error}");
+}
+
 #[test]
 fn other_formats_come_through_ffmpeg() {
     if ffmpeg_is_there() {

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use kickplate::capture::{self, SourceSpec};
 use kickplate::config::{Lane, Travel, View};
-use kickplate::pose::{EngineKind, Estimator, PoseFrame, PoseSettings};
+use kickplate::pose::{EngineKind, Estimator, ModelKind, PoseFrame, PoseSettings};
 use kickplate::rules::{AgeGroup, Thresholds};
 use kickplate::station::score::judge_poses;
 
@@ -91,7 +91,7 @@ fn pedestrians_make_no_pass() {
     let thresholds = Thresholds::defaults(AgeGroup::Adult);
     let mut wrong = Vec::new();
     for lane in &lanes {
-        for pass in judge_poses(frames.iter().cloned(), lane, &thresholds) {
+        for pass in judge_poses(frames.iter().cloned(), ModelKind::Full, lane, &thresholds) {
             wrong.push(format!(
                 "{:?} {:?} {} m high: {:.1} to {:.1} s at {:.1} m/s, {} pushes",
                 lane.view,

@@ -104,8 +104,8 @@ fn expected() -> Vec<Expected> {
 /// at most two points beyond 0.5 px, 4 mm, 0.005.
 fn agrees_with_mediapipe(engine: EngineChoice) {
     let all = expected();
-    assert_eq!(all.len(), 6, "three pictures, two models");
-    for kind in [ModelKind::Full, ModelKind::Lite] {
+    assert_eq!(all.len(), 9, "three pictures, three models");
+    for kind in [ModelKind::Heavy, ModelKind::Full, ModelKind::Lite] {
         let made = match engine {
             EngineChoice::Native => native(kind),
             other => Some(estimator(kind, other).expect("embedded engine")),

@@ -8,7 +8,7 @@
 
 use std::path::{Path, PathBuf};
 
-use kickplate::pose::{Estimator, PoseSettings};
+use kickplate::pose::{Estimator, ModelKind, PoseSettings};
 use kickplate::station::score::{ClipScore, Truth, read_poses, score_clip};
 
 fn root() -> &'static Path {
@@ -43,7 +43,7 @@ fn scores() -> Vec<ClipScore> {
             let truth = Truth::load(&truth).unwrap();
             let frames = read_poses(&video, &mut estimator).unwrap();
             assert_eq!(frames.len(), truth.frames, "{name}: frames of the video");
-            score_clip(&name, &truth, frames.into_iter())
+            score_clip(&name, &truth, ModelKind::Full, frames.into_iter())
         })
         .collect()
 }

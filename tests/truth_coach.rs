@@ -14,7 +14,7 @@ use std::path::Path;
 
 use kickplate::config::{Lane, View};
 use kickplate::feedback::{Coach, CueKind, FeedbackSettings};
-use kickplate::pose::TraceFrame;
+use kickplate::pose::{ModelKind, TraceFrame};
 use kickplate::rules::{AgeGroup, Thresholds};
 use kickplate::station::score::judge_poses;
 use serde::Deserialize;
@@ -59,7 +59,7 @@ fn said(case: &Case) -> Vec<String> {
     let thresholds = Thresholds::defaults(case.age_group);
     let frames = case.frames.iter().map(TraceFrame::to_frame);
     let mut coach = Coach::new(FeedbackSettings::default());
-    judge_poses(frames, &case.lane, &thresholds)
+    judge_poses(frames, ModelKind::Full, &case.lane, &thresholds)
         .iter()
         .filter_map(|pass| match coach.after_pass(pass).kind {
             CueKind::Praise => Some("good".to_owned()),

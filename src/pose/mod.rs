@@ -45,6 +45,6 @@ pub use body::{Body, BodyPoint, Landmark, POINTS, PoseFrame, Roi};
 pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
 pub use error::PoseError;
 pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
-pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_LITE, ModelFile, ModelKind};
+pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, ModelFile, ModelKind};
 pub(crate) use plausible::bounds;
 pub use trace::TraceFrame;

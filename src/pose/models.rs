@@ -11,7 +11,9 @@ use super::error::PoseError;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ModelKind {
-    /// The better one; the default.
+    /// The best one, at three times the work of `Full`.
+    Heavy,
+    /// The middle one; the default.
     #[default]
     Full,
     /// About half the work of `Full`, weakest under motion blur.
@@ -49,6 +51,15 @@ pub const DETECTION: ModelFile = ModelFile {
     outputs: &[("boxes", 2254 * 12), ("scores", 2254)],
 };
 
+/// The heavy landmark model.
+pub const LANDMARK_HEAVY: ModelFile = ModelFile {
+    name: "pose_landmark_heavy",
+    file: "pose_landmark_heavy_f16w.onnx",
+    sha256: "cf09f274cae8724c2129b15092c6345f372dbc771b9ee70315315528abb3040c",
+    input_side: 256,
+    outputs: LANDMARK_OUTPUTS,
+};
+
 /// The full landmark model.
 pub const LANDMARK_FULL: ModelFile = ModelFile {
     name: "pose_landmark_full",
@@ -71,6 +82,7 @@ impl ModelKind {
     /// The file of this landmark model.
     pub fn file(self) -> &'static ModelFile {
         match self {
+            ModelKind::Heavy => &LANDMARK_HEAVY,
             ModelKind::Full => &LANDMARK_FULL,
             ModelKind::Lite => &LANDMARK_LITE,
         }
@@ -116,7 +128,7 @@ mod tests {
     #[test]
     fn the_shipped_models_are_the_expected_ones() {
         let home = Path::new(env!("CARGO_MANIFEST_DIR"));
-        for model in [DETECTION, LANDMARK_FULL, LANDMARK_LITE] {
+        for model in [DETECTION, LANDMARK_HEAVY, LANDMARK_FULL, LANDMARK_LITE] {
             model.load(home).expect("shipped model");
         }
     }

@@ -227,10 +227,16 @@ impl Analyser {
         Ok((poses, happenings))
     }
 
-    /// Allows the lighter model to take over from the full one while this
-    /// machine has too much to do.
-    pub fn allow_lighter(&mut self, home: &Path, engine: EngineChoice) {
-        self.lighter = Some(Lighter::new(home, engine));
+    /// Allows lighter models to take over from the one that was asked for while
+    /// this machine has too much to do.
+    pub fn allow_lighter(&mut self, home: &Path, asked: ModelChoice, engine: EngineChoice) {
+        self.lighter = Some(Lighter::new(home, asked, engine));
+    }
+
+    /// That another model than the one that was asked for is at work, where
+    /// it is so.
+    pub fn model_note(&self) -> Option<String> {
+        self.lighter.as_ref().and_then(Lighter::note)
     }
 
     /// The model that has taken over since the last question, if one has.
@@ -330,7 +336,7 @@ impl Analyser {
     /// What the second camera saw of a pass is put to it.
     fn put_together(&self, second: &Lane, measured: Measured, theirs: &Pass) -> Measured {
         let lane = lane_of(second, measured.skating.as_ref());
-        let motion = self.motion(theirs, &lane);
+        let motion = self.motion(theirs, &lane, measured.skating.as_ref());
         let judged = judge(&motion, &measured.pass.thresholds);
         Measured {
             pass: merge(measured.pass, &judged),
@@ -344,7 +350,7 @@ impl Analyser {
     }
 
     fn measure_on(&self, lane: Lane, skating: Option<Skating>, points: Pass) -> Measured {
-        let motion = self.motion(&points, &lane);
+        let motion = self.motion(&points, &lane, skating.as_ref());
         let thresholds = skating
             .as_ref()
             .map_or(&self.judging.thresholds, |s| &s.thresholds);
@@ -358,9 +364,11 @@ impl Analyser {
         }
     }
 
-    fn motion(&self, points: &Pass, lane: &Lane) -> PassMotion {
+    fn motion(&self, points: &Pass, lane: &Lane, skating: Option<&Skating>) -> PassMotion {
         PassMotion {
+            stature_known: skating.is_some_and(|s| s.height_m.is_some()),
             corrected: self.judging.corrections,
+            read_by: self.estimator.model(),
             ..cut(points, lane)
         }
     }
@@ -428,6 +436,7 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
 
 fn model_kind(model: ModelChoice) -> pose::ModelKind {
     match model {
+        ModelChoice::Heavy => pose::ModelKind::Heavy,
         ModelChoice::Full => pose::ModelKind::Full,
         ModelChoice::Lite => pose::ModelKind::Lite,
     }

@@ -26,12 +26,12 @@ pub struct Lighter {
 }
 
 impl Lighter {
-    /// For an estimator that runs the full model.
-    pub fn new(home: &Path, engine: EngineChoice) -> Self {
+    /// For an estimator that runs the model that was asked for.
+    pub fn new(home: &Path, asked: ModelChoice, engine: EngineChoice) -> Self {
         Lighter {
             home: home.to_owned(),
             engine,
-            load: Load::new(),
+            load: Load::new(asked),
             last: None,
             loading: None,
             given_up: false,
@@ -74,7 +74,7 @@ impl Lighter {
                 self.loading = None;
                 estimator.replace(replacement);
                 self.load.changed(to);
-                tracing::warn!("{}", sentence(to));
+                tracing::warn!("{}", sentence(to, self.load.asked()));
                 Some(to)
             }
             Ok(Err(error)) => {
@@ -86,6 +86,13 @@ impl Lighter {
                 None
             }
         }
+    }
+
+    /// What is worth saying for as long as it is so: that the model at work is
+    /// not the one that was asked for.
+    pub fn note(&self) -> Option<String> {
+        let (now, asked) = (self.load.model(), self.load.asked());
+        (now != asked).then(|| sentence(now, asked))
     }
 
     fn begin_loading(&mut self, to: ModelChoice) {
@@ -112,11 +119,13 @@ impl Lighter {
 }
 
 /// What a change means, for the log and the health page.
-pub fn sentence(to: ModelChoice) -> &'static str {
-    match to {
-        ModelChoice::Lite => {
-            "this computer is too slow for the full pose model just now: the lighter one is used, passes are measured less exactly"
-        }
-        ModelChoice::Full => "the full pose model is used again",
+fn sentence(to: ModelChoice, asked: ModelChoice) -> String {
+    let (to, name) = (to.name(), asked.name());
+    if to == name {
+        format!("the {name} pose model is used again")
+    } else {
+        format!(
+            "this computer is too slow for the {name} pose model just now: the {to} one is used, passes are measured less exactly"
+        )
     }
 }

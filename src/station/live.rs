@@ -366,9 +366,7 @@ impl Watcher {
         }
         stage.health = Some(HealthKeeper::start(health::file(), self.folder.clone()));
         stage.watchdog = Watchdog::from_environment();
-        if self.model == ModelChoice::Full {
-            analyser.allow_lighter(&self.home, self.engine);
-        }
+        analyser.allow_lighter(&self.home, self.model, self.engine);
         let mut lateness = Lateness::default();
         loop {
             let (kind, name, fps) = match &self.source {

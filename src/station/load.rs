@@ -12,7 +12,7 @@ use super::ModelChoice;
 /// Fewer analysed frames a second than this are too few: a push of 0.4 s then
 /// has eight frames. Chosen, not measured.
 const TOO_FEW_PER_S: f64 = 20.0;
-/// The full model comes back when it would manage this many. Well above, so
+/// The more exact model comes back when it would manage this many. Well above, so
 /// that it does not go to and fro.
 const ENOUGH_PER_S: f64 = 27.0;
 /// Frames with somebody in them that are looked at: about two to five
@@ -21,16 +21,19 @@ const LOOKED_AT: usize = 60;
 /// Fewer do where each takes long: so many, and so many seconds of work.
 const FEW: usize = 12;
 const FEW_WORK_S: f64 = 3.0;
-/// Frames with somebody in them for which the full model has to be
+/// Frames with somebody in them for which the more exact model has to be
 /// affordable before it comes back; doubled after each return that did not
 /// last.
 const CALM: u64 = 900;
 const LONGEST_CALM: u64 = 16 * CALM;
 /// A return that lasted for this many frames was right.
 const LASTED: u64 = 3600;
-/// How many times as long as the lighter one the full model takes for a
-/// frame, until it was measured. See `docs/reliability.md`.
+/// How many times as long as the next lighter one a model takes for a frame,
+/// until it was measured. See `docs/reliability.md` and `docs/speed.md`.
+const HEAVY_TO_FULL: f64 = 2.5;
 const FULL_TO_LITE: f64 = 1.6;
+/// What a measured ratio is kept within.
+const BELIEVED_RATIO: [f64; 2] = [1.2, 5.0];
 
 /// What to do now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,11 +58,14 @@ pub struct FrameCost {
 /// Watches the cost of the frames.
 #[derive(Debug, Clone)]
 pub struct Load {
+    /// The model that was asked for: nothing goes above it.
+    asked: ModelChoice,
     model: ModelChoice,
     costs: VecDeque<FrameCost>,
-    /// Seconds a frame takes with the full model over the lighter one.
-    ratio: f64,
-    /// Median cost with the full model when it was given up, seconds.
+    /// Seconds a frame takes with the next more exact model over this one,
+    /// where it was measured.
+    ratio: Option<f64>,
+    /// Median cost with the model before when it was given up, seconds.
     given_up_at_s: Option<f64>,
     calm: u64,
     calm_needed: u64,
@@ -67,17 +73,23 @@ pub struct Load {
 }
 
 impl Load {
-    /// The full model is at work.
-    pub fn new() -> Self {
+    /// The model that was asked for is at work.
+    pub fn new(asked: ModelChoice) -> Self {
         Load {
-            model: ModelChoice::Full,
+            asked,
+            model: asked,
             costs: VecDeque::with_capacity(LOOKED_AT),
-            ratio: FULL_TO_LITE,
+            ratio: None,
             given_up_at_s: None,
             calm: 0,
             calm_needed: CALM,
             since_change: 0,
         }
+    }
+
+    /// The model that was asked for.
+    pub fn asked(&self) -> ModelChoice {
+        self.asked
     }
 
     /// The model this is about.
@@ -103,46 +115,54 @@ impl Load {
         }
         let took_s = self.median(|c| c.took_s);
         let period_s = self.median(|c| c.period_s);
-        match self.model {
-            ModelChoice::Full => {
-                if self.since_change == LASTED {
-                    self.calm_needed = CALM;
-                }
-                // A slow camera gives no more, whatever the model.
-                let late = took_s > 1.0 / TOO_FEW_PER_S && took_s > period_s;
-                if late {
-                    self.given_up_at_s = Some(took_s);
-                    Advice::Change(ModelChoice::Lite)
-                } else {
-                    Advice::Stay
-                }
-            }
-            ModelChoice::Lite => {
-                if let Some(full_s) = self.given_up_at_s.take() {
-                    self.ratio = (full_s / took_s).clamp(1.2, 3.0);
-                }
-                let full_s = took_s * self.ratio;
-                let affordable = full_s < (1.0 / ENOUGH_PER_S).max(period_s);
-                self.calm = if affordable { self.calm + 1 } else { 0 };
-                if self.calm >= self.calm_needed {
-                    Advice::Change(ModelChoice::Full)
-                } else {
-                    Advice::Stay
-                }
-            }
+        if self.model == self.asked && self.since_change == LASTED {
+            self.calm_needed = CALM;
+        }
+        // A slow camera gives no more, whatever the model.
+        let late = took_s > 1.0 / TOO_FEW_PER_S && took_s > period_s;
+        if late && let Some(lighter) = self.model.lighter() {
+            self.given_up_at_s = Some(took_s);
+            return Advice::Change(lighter);
+        }
+        if self.model == self.asked {
+            return Advice::Stay;
+        }
+        let Some(more_exact) = self.model.more_exact() else {
+            return Advice::Stay;
+        };
+        if let Some(before_s) = self.given_up_at_s.take() {
+            let [least, most] = BELIEVED_RATIO;
+            self.ratio = Some((before_s / took_s).clamp(least, most));
+        }
+        let usual = match more_exact {
+            ModelChoice::Heavy => HEAVY_TO_FULL,
+            ModelChoice::Full | ModelChoice::Lite => FULL_TO_LITE,
+        };
+        let would_take_s = took_s * self.ratio.unwrap_or(usual);
+        let affordable = would_take_s < (1.0 / ENOUGH_PER_S).max(period_s);
+        self.calm = if affordable { self.calm + 1 } else { 0 };
+        if self.calm >= self.calm_needed {
+            Advice::Change(more_exact)
+        } else {
+            Advice::Stay
         }
     }
 
     /// The change was made.
     pub fn changed(&mut self, to: ModelChoice) {
-        if to == ModelChoice::Lite && self.since_change < LASTED && self.calm > 0 {
+        let down = self.model.lighter() == Some(to);
+        if down && self.since_change < LASTED && self.calm > 0 {
             self.calm_needed = (2 * self.calm_needed).min(LONGEST_CALM);
         }
         self.model = to;
         self.costs.clear();
         self.since_change = 0;
-        if to == ModelChoice::Lite {
+        if down {
             self.calm = 0;
+        } else {
+            // What was measured was the step just gone.
+            self.ratio = None;
+            self.given_up_at_s = None;
         }
     }
 
@@ -150,12 +170,6 @@ impl Load {
         let mut values: Vec<f64> = self.costs.iter().map(of).collect();
         let middle = values.len() / 2;
         *values.select_nth_unstable_by(middle, f64::total_cmp).1
-    }
-}
-
-impl Default for Load {
-    fn default() -> Self {
-        Self::new()
     }
 }
 
@@ -185,7 +199,7 @@ mod tests {
     #[test]
     fn a_machine_that_keeps_up_or_nearly_stays_with_the_full_model() {
         for (took_ms, fps) in [(20.0, 30.0), (33.0, 60.0), (45.0, 30.0)] {
-            let mut load = Load::new();
+            let mut load = Load::new(ModelChoice::Full);
             assert_eq!(
                 frames_until_change(&mut load, cost(took_ms, fps), 5000),
                 None
@@ -195,19 +209,19 @@ mod tests {
 
     #[test]
     fn too_slow_means_lite_soon_but_not_for_one_slow_frame() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         for n in 0..600 {
             let took = if n % 3 == 0 { 300.0 } else { 25.0 };
             assert_eq!(load.frame(cost(took, 30.0)), Advice::Stay);
         }
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         assert_eq!(
             frames_until_change(&mut load, cost(51.0, 30.0), 100),
             Some(59),
             "three seconds of work"
         );
         // So slow that nearly nothing is analysed: after twelve frames.
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         assert_eq!(
             frames_until_change(&mut load, cost(400.0, 30.0), 100),
             Some(FEW as u64)
@@ -217,13 +231,13 @@ mod tests {
 
     #[test]
     fn a_slow_camera_is_no_reason() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         assert_eq!(frames_until_change(&mut load, cost(80.0, 10.0), 1000), None);
     }
 
     #[test]
     fn an_empty_lane_says_nothing() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         for _ in 0..1000 {
             let empty = FrameCost {
                 bodies: 0,
@@ -235,7 +249,7 @@ mod tests {
 
     #[test]
     fn it_comes_back_when_the_core_comes_back_and_not_before() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         frames_until_change(&mut load, cost(80.0, 30.0), 100);
         // Still stolen: lite takes 50, full would take 80.
         assert_eq!(frames_until_change(&mut load, cost(50.0, 30.0), 5000), None);
@@ -252,12 +266,12 @@ mod tests {
     /// returns get rarer instead of going to and fro.
     #[test]
     fn returns_that_do_not_last_get_rarer() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         let mut stays = Vec::new();
         for _ in 0..8 {
             frames_until_change(&mut load, cost(80.0, 30.0), 200);
             load.given_up_at_s = None;
-            load.ratio = FULL_TO_LITE;
+            load.ratio = None;
             stays.extend(frames_until_change(&mut load, cost(10.0, 30.0), 1_000_000));
         }
         assert_eq!(stays.len(), 8);
@@ -266,9 +280,49 @@ mod tests {
         assert!(*stays.last().unwrap() <= LONGEST_CALM + LOOKED_AT as u64);
     }
 
+    /// From the heaviest down to the lightest, one at a time, and up again to
+    /// the one that was asked for and not beyond.
+    #[test]
+    fn every_model_has_its_turn() {
+        for asked in [ModelChoice::Heavy, ModelChoice::Full] {
+            let mut load = Load::new(asked);
+            let mut seen = vec![load.model()];
+            for took_ms in [200.0, 100.0] {
+                if frames_until_change(&mut load, cost(took_ms, 30.0), 200).is_some() {
+                    seen.push(load.model());
+                }
+            }
+            assert_eq!(load.model(), ModelChoice::Lite);
+            for _ in 0..2 {
+                if frames_until_change(&mut load, cost(5.0, 30.0), 50_000).is_some() {
+                    seen.push(load.model());
+                }
+            }
+            assert_eq!(load.model(), asked);
+            let all = ["heavy", "full", "lite", "full", "heavy"];
+            let expected = if asked == ModelChoice::Heavy {
+                &all[..]
+            } else {
+                &all[1..4]
+            };
+            let names: Vec<&str> = seen.iter().map(|m| m.name()).collect();
+            assert_eq!(names, expected);
+        }
+    }
+
+    /// Back at the middle model, three skaters come again: that is no reason to
+    /// think the heavy one affordable.
+    #[test]
+    fn the_heavy_model_stays_away_where_it_would_be_late() {
+        let mut load = Load::new(ModelChoice::Heavy);
+        frames_until_change(&mut load, cost(60.0, 30.0), 200);
+        assert_eq!(load.model(), ModelChoice::Full);
+        assert_eq!(frames_until_change(&mut load, cost(20.0, 30.0), 5000), None);
+    }
+
     #[test]
     fn numbers_that_are_none_change_nothing() {
-        let mut load = Load::new();
+        let mut load = Load::new(ModelChoice::Full);
         for bad in [f64::NAN, f64::INFINITY, 0.0, -1.0] {
             for _ in 0..200 {
                 assert_eq!(

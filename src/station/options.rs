@@ -12,19 +12,36 @@ use crate::rules::AgeGroup;
 /// Which pose model to use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ModelChoice {
-    /// The more exact one.
+    /// The most exact one: about three times the work of full.
+    Heavy,
+    /// The middle one.
     Full,
-    /// The faster one, for slow machines.
+    /// The fastest one, for slow machines.
     Lite,
 }
 
 impl ModelChoice {
     /// All models, in the order of their names in files.
-    pub const ALL: [ModelChoice; 2] = [ModelChoice::Full, ModelChoice::Lite];
+    pub const ALL: [ModelChoice; 3] = [ModelChoice::Heavy, ModelChoice::Full, ModelChoice::Lite];
+
+    /// The next one that takes less work.
+    pub fn lighter(self) -> Option<ModelChoice> {
+        match self {
+            ModelChoice::Heavy => Some(ModelChoice::Full),
+            ModelChoice::Full => Some(ModelChoice::Lite),
+            ModelChoice::Lite => None,
+        }
+    }
+
+    /// The next one that is more exact.
+    pub fn more_exact(self) -> Option<ModelChoice> {
+        Self::ALL.into_iter().find(|m| m.lighter() == Some(self))
+    }
 
     /// The name used in files and on the command line.
     pub fn name(self) -> &'static str {
         match self {
+            ModelChoice::Heavy => "heavy",
             ModelChoice::Full => "full",
             ModelChoice::Lite => "lite",
         }

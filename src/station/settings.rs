@@ -53,9 +53,9 @@ const AGE_GROUP: Key = Key::with_default(
 );
 const MODEL: Key = Key::with_default(
     "model",
-    Kind::Choice(&["full", "lite"]),
+    Kind::Choice(&["heavy", "full", "lite"]),
     "\"full\"",
-    "The pose model: full is more exact, lite is faster.",
+    "The pose model: heavy is the most exact and takes about three times the work of full; lite is the fastest. Where it is too much for the computer, the next lighter one takes over.",
 );
 const ENGINE: Key = Key::with_default(
     "engine",

@@ -11,7 +11,6 @@ use super::analyser::{Analyser, Judged};
 use super::control::{Control, Seen};
 use super::eye::EyeStatus;
 use super::health::{HealthKeeper, Mood, PoseHealth, Running};
-use super::lighter;
 use super::notify::Watchdog;
 use super::pictures::PictureMaker;
 use super::replay::{Clip, Ring, faces, small_picture};
@@ -82,7 +81,7 @@ pub struct Stage {
     /// The model at work, where it is known.
     pub model: Option<ModelChoice>,
     /// What there is to say about the model at work.
-    model_note: Option<&'static str>,
+    model_note: Option<String>,
     geometry: ScreenGeometry,
     /// How the big screen looks.
     pub look: Look,
@@ -413,9 +412,9 @@ impl Stage {
         ScreenModel {
             screen,
             status: StatusStrip {
-                engine: Some(match self.model_note {
-                    Some(_) => format!("{} (lite)", self.engine_name),
-                    None => self.engine_name.clone(),
+                engine: Some(match (&self.model_note, self.model) {
+                    (Some(_), Some(model)) => format!("{} ({})", self.engine_name, model.name()),
+                    _ => self.engine_name.clone(),
                 }),
                 // whole numbers, so that the strip does not change all the time
                 fps: (feed.fps_measured > 0.0).then_some(feed.fps_measured.round() as f32),
@@ -495,9 +494,9 @@ impl Stage {
             Some(model) => format!("{}, {}", model.name(), self.engine_name),
             None => self.engine_name.clone(),
         };
-        let (mood, message) = match (&self.engine_fault, self.model_note) {
+        let (mood, message) = match (&self.engine_fault, &self.model_note) {
             (Some(fault), _) => (Mood::Out, fault.clone()),
-            (None, Some(note)) => (Mood::Less, note.to_owned()),
+            (None, Some(note)) => (Mood::Less, note.clone()),
             (None, None) => (Mood::Good, String::new()),
         };
         let pose = PoseHealth {
@@ -524,7 +523,7 @@ impl Stage {
     /// session says which model measured it.
     pub fn model_changed(&mut self, to: ModelChoice, analyser: &Analyser) {
         self.model = Some(to);
-        self.model_note = (to == ModelChoice::Lite).then(|| lighter::sentence(to));
+        self.model_note = analyser.model_note();
         if self.store.is_some()
             && let Some(reopen) = &self.reopen
         {

@@ -48,7 +48,7 @@ pub struct EngineInfo {
     pub program_version: String,
     /// The inference engine: `native` or `embedded`.
     pub backend: String,
-    /// The pose model: `full` or `lite`.
+    /// The pose model: `heavy`, `full` or `lite`.
     pub model: String,
     /// SHA-256 of the model file, hexadecimal, where known.
     pub model_sha256: Option<String>,

@@ -28,7 +28,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Lane;
 use crate::geometry::Camera;
-use crate::pose::BodyPoint;
+use crate::pose::{BodyPoint, ModelKind};
 use crate::track::Pass;
 
 pub use curves::Curves;
@@ -117,6 +117,10 @@ pub struct PassMotion {
     /// Whether the rules apply what was learned on rendered bodies (where the
     /// model's points lie beside the joints). On unless switched off.
     pub corrected: bool,
+    /// The pose model whose points these are.
+    pub read_by: ModelKind,
+    /// Whether the lane's stature is that of this skater, not of the group.
+    pub stature_known: bool,
     /// Number of the track.
     pub track_id: u32,
     /// First and last sample of the pass, seconds.
@@ -146,6 +150,8 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         toe_offs,
         speed_mps: pass.speed_mps,
         corrected: true,
+        read_by: ModelKind::default(),
+        stature_known: false,
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],
     }

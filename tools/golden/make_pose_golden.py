@@ -3,7 +3,7 @@
 
     python3 -m venv venv
     venv/bin/pip install mediapipe==0.10.21 'numpy<2' opencv-python-headless==4.10.0.84
-    venv/bin/python tools/golden/make_pose_golden.py tests/golden [--lite pose_landmark_lite.tflite]
+    venv/bin/python tools/golden/make_pose_golden.py tests/golden --lite pose_landmark_lite.tflite --heavy pose_landmark_heavy.tflite
 
 Reads the PNG files in the folder, writes `pose.json` beside them:
 
@@ -11,9 +11,9 @@ Reads the PNG files in the folder, writes `pose.json` beside them:
 * `video`: its answer to windows of one picture that wander by whole pixels
   (video mode, landmark smoothing off), so that no video file is needed.
 
-The wheel holds the full landmark model only. With `--lite` the lite model (from
-the npm package @mediapipe/pose 0.5.1675469404) is copied into the installed
-package first.
+The wheel holds the full landmark model only. With `--lite` and `--heavy` the
+others (from the npm package @mediapipe/pose 0.5.1675469404) are copied into the
+installed package first; what is not named is left out.
 
 Importing the calculator's protobuf module BEFORE the graph is parsed matters:
 without it Python loses the graph's option for the heatmap window and the
@@ -58,12 +58,14 @@ def main():
     args = argparse.ArgumentParser()
     args.add_argument("folder", type=pathlib.Path)
     args.add_argument("--lite", type=pathlib.Path)
+    args.add_argument("--heavy", type=pathlib.Path)
     args = args.parse_args()
     models = {"full": 1}
-    if args.lite:
-        package = pathlib.Path(mp.__file__).parent / "modules/pose_landmark"
-        shutil.copy(args.lite, package / "pose_landmark_lite.tflite")
-        models["lite"] = 0
+    package = pathlib.Path(mp.__file__).parent / "modules/pose_landmark"
+    for name, complexity, file in (("lite", 0, args.lite), ("heavy", 2, args.heavy)):
+        if file:
+            shutil.copy(file, package / f"pose_landmark_{name}.tflite")
+            models[name] = complexity
 
     out = {"mediapipe": mp.__version__, "still": [], "video": None}
     pictures = {p.name: cv2.cvtColor(cv2.imread(str(p)), cv2.COLOR_BGR2RGB) for p in sorted(args.folder.glob("*.png"))}

@@ -11,6 +11,8 @@ pub(super) struct Layout {
     pub file_len: u64,
     /// Whether a whole `moov` box (the index) was found.
     pub has_index: bool,
+    /// Bytes of the whole boxes that do not just hold pictures and sound.
+    pub index_len: u64,
     /// Whether the last box reaches beyond the end of the file.
     pub cut_off: bool,
 }
@@ -23,6 +25,7 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
         complete_end: 0,
         file_len,
         has_index: false,
+        index_len: 0,
         cut_off: false,
     };
     let mut at = 0u64;
@@ -54,6 +57,9 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
         match end {
             Some(end) if end <= file_len => {
                 layout.has_index |= &head[4..8] == b"moov";
+                if !matches!(&head[4..8], b"mdat" | b"free" | b"skip" | b"wide") {
+                    layout.index_len += end - at;
+                }
                 layout.complete_end = end;
                 at = end;
             }
@@ -66,10 +72,49 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
     Ok(layout)
 }
 
+/// A reader that gives so many bytes and then fails, wherever they are read
+/// from. A box that points back to itself would be read for ever otherwise.
+pub(super) struct AtMost<R> {
+    pub reader: R,
+    pub bytes_left: u64,
+}
+
+impl<R: Read> Read for AtMost<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let n = self.reader.read(buffer)?;
+        self.bytes_left = self
+            .bytes_left
+            .checked_sub(n as u64)
+            .ok_or_else(|| io::Error::other("it goes round in circles"))?;
+        Ok(n)
+    }
+}
+
+impl<R: Seek> Seek for AtMost<R> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.reader.seek(to)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use std::io::Cursor;
+
+    #[test]
+    fn reading_in_circles_ends() {
+        let mut reader = AtMost {
+            reader: Cursor::new([7u8; 10]),
+            bytes_left: 25,
+        };
+        let mut rounds = 0;
+        let mut ten = [0; 10];
+        while reader.read_exact(&mut ten).is_ok() {
+            reader.seek(SeekFrom::Start(0)).expect("seeks");
+            rounds += 1;
+        }
+        assert_eq!(rounds, 2);
+    }
 
     fn boxed(name: &[u8; 4], body: usize) -> Vec<u8> {
         let mut out = ((8 + body) as u32).to_be_bytes().to_vec();
@@ -88,6 +133,7 @@ mod tests {
         let cut = scan(&mut Cursor::new(&file)).expect("reads");
         assert!(cut.has_index && cut.cut_off);
         assert_eq!(cut.complete_end, 16 + 28);
+        assert_eq!((whole.index_len, cut.index_len), (16 + 28, 16 + 28));
 
         file.truncate(16 + 27);
         assert!(!scan(&mut Cursor::new(&file)).expect("reads").has_index);

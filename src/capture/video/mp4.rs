@@ -83,7 +83,7 @@ impl Mp4Source {
             ));
         }
         file.seek(SeekFrom::Start(0)).map_err(unreadable)?;
-        let mp4 = parse_index(&file, layout.complete_end).map_err(damaged)?;
+        let mp4 = parse_index(&file, &layout).map_err(damaged)?;
 
         let Some(track) = mp4.tracks().values().find(|t| is_picture_track(&mp4, t)) else {
             return Err(CaptureError::NotAVideo {
@@ -411,14 +411,20 @@ fn take_nal<'a>(rest: &mut &'a [u8], length_bytes: usize) -> Option<&'a [u8]> {
     Some(nal)
 }
 
-fn parse_index(file: &File, complete_end: u64) -> Result<Mp4, String> {
+/// What re_mp4 may read of an index more than its length, bytes: heads of the
+/// boxes that hold the pictures.
+const BESIDES_INDEX: u64 = 64 * 1024;
+
+fn parse_index(file: &File, layout: &boxes::Layout) -> Result<Mp4, String> {
+    let reader = boxes::AtMost {
+        reader: BufReader::new(file),
+        bytes_left: layout.index_len + BESIDES_INDEX,
+    };
     // re_mp4 indexes its tables unchecked in places, so a damaged index can
     // make it panic; that must end this file and not the program.
-    catch_unwind(AssertUnwindSafe(|| {
-        Mp4::read(BufReader::new(file), complete_end)
-    }))
-    .map_err(|_| "its index contradicts itself".to_owned())?
-    .map_err(|error| format!("its index cannot be read: {error}"))
+    catch_unwind(AssertUnwindSafe(|| Mp4::read(reader, layout.complete_end)))
+        .map_err(|_| "its index contradicts itself".to_owned())?
+        .map_err(|error| format!("its index cannot be read: {error}"))
 }
 
 fn is_picture_track(mp4: &Mp4, track: &re_mp4::Track) -> bool {

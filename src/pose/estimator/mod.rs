@@ -82,6 +82,7 @@ pub struct StageTimes {
 /// Finds and follows bodies in the frames of one fixed camera.
 pub struct Estimator {
     runtime_info: EngineInfo,
+    model: ModelKind,
     detector: Box<dyn Engine>,
     landmarks: Box<dyn Engine>,
     anchors: Vec<[f32; 2]>,
@@ -131,6 +132,7 @@ impl Estimator {
         );
         Ok(Self {
             runtime_info: info,
+            model: settings.model,
             detector,
             landmarks,
             anchors: detector::anchors(),
@@ -153,6 +155,11 @@ impl Estimator {
     /// The engine at work.
     pub fn engine(&self) -> &EngineInfo {
         &self.runtime_info
+    }
+
+    /// The landmark model at work.
+    pub fn model(&self) -> ModelKind {
+        self.model
     }
 
     /// What has been done so far.

@@ -35,9 +35,10 @@ impl Replacement {
 
 impl Estimator {
     /// Goes on with another landmark model. Background and people stay known:
-    /// both models give the same points, differently well.
+    /// all models give the same points, differently well.
     pub fn replace(&mut self, with: Replacement) {
         tracing::info!(model = ?with.model, "the landmark model was changed");
         self.landmarks = with.landmarks;
+        self.model = with.model;
     }
 }

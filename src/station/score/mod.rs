@@ -21,9 +21,9 @@ use anyhow::Context;
 use super::analyser::pose_settings;
 use super::{EngineChoice, ModelChoice, UsageError};
 use crate::config::{self, Lane};
-use crate::pose::{Estimator, PoseFrame};
+use crate::pose::{Estimator, ModelKind, PoseFrame};
 use crate::rules::{JudgedPass, Thresholds, judge};
-use crate::stride::cut;
+use crate::stride::{PassMotion, cut};
 use crate::track::{TrackEvent, TrackSettings, Tracker};
 
 pub use compare::{ClipScore, Compared};
@@ -89,7 +89,8 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
                     frames
                 }
             };
-            Ok(score_clip(&name, &truth, frames.into_iter()))
+            let read_by = pose_settings(options.model, options.engine).model;
+            Ok(score_clip(&name, &truth, read_by, frames.into_iter()))
         }();
         match scored {
             Ok(score) => clips.push(score),
@@ -162,9 +163,11 @@ fn clip_folders(clips: &Path) -> anyhow::Result<Vec<PathBuf>> {
     Ok(folders)
 }
 
-/// Judges poses as the station does, from the first frame to the last.
+/// Judges poses that a model has read as the station does, from the first frame
+/// to the last.
 pub fn judge_poses(
     frames: impl Iterator<Item = PoseFrame>,
+    read_by: ModelKind,
     lane: &Lane,
     thresholds: &Thresholds,
 ) -> Vec<JudgedPass> {
@@ -173,7 +176,13 @@ pub fn judge_poses(
     let mut take = |events: Vec<TrackEvent>| {
         for event in events {
             if let TrackEvent::PassEnded(pass) = event {
-                passes.push(judge(&cut(&pass, lane), thresholds));
+                let motion = PassMotion {
+                    read_by,
+                    // that of the truth
+                    stature_known: true,
+                    ..cut(&pass, lane)
+                };
+                passes.push(judge(&motion, thresholds));
             }
         }
     };
@@ -185,8 +194,13 @@ pub fn judge_poses(
 }
 
 /// Scores one clip from its poses, judged as the age group of its skater.
-pub fn score_clip(name: &str, truth: &Truth, frames: impl Iterator<Item = PoseFrame>) -> ClipScore {
+pub fn score_clip(
+    name: &str,
+    truth: &Truth,
+    read_by: ModelKind,
+    frames: impl Iterator<Item = PoseFrame>,
+) -> ClipScore {
     let thresholds = Thresholds::defaults(truth.age_group());
-    let passes = judge_poses(frames, &truth.lane(), &thresholds);
+    let passes = judge_poses(frames, read_by, &truth.lane(), &thresholds);
     compare::compare(name, truth, &passes)
 }
