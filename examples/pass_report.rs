@@ -13,6 +13,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
+use kickplate::pose::ModelKind;
 use kickplate::rules::{JudgedPass, Leg, QUANTITIES, Quantity, QuantityUnit, Thresholds};
 use kickplate::station::score::{Truth, TruthPush, cached_poses, judge_poses};
 
@@ -96,7 +97,12 @@ fn of_clip(
         return Ok(());
     };
     let thresholds = Thresholds::defaults(truth.age_group());
-    for pass in judge_poses(frames.into_iter(), &truth.lane(), &thresholds) {
+    for pass in judge_poses(
+        frames.into_iter(),
+        ModelKind::Full,
+        &truth.lane(),
+        &thresholds,
+    ) {
         let found = matched(&truth, &pass);
         // Short stays at the edge of the picture show nothing whole.
         if found.is_empty() {

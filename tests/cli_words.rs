@@ -167,7 +167,7 @@ fn words_nobody_knows_end_with_2() {
             "--out",
             "o",
             "--model",
-            "heavy",
+            "enormous",
         ],
         &["config", "print-defaults", "everything"],
     ] {

@@ -120,6 +120,7 @@ mod tests {
             peak_points: vec![row; 3],
             seen: vec![true, true, false],
             legs_in_frame: vec![true; 3],
+            legs_hidden: vec![false; 3],
             legs_mended: vec![false; 3],
         }
     }

@@ -1,7 +1,7 @@
 //! Holds every push against the thresholds.
 
 use super::pool::pool;
-use super::table::read::large_enough;
+use super::table::read::{behind_another, large_enough};
 use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
 };
@@ -55,6 +55,9 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     }
     if !large_enough(motion, push) {
         return Measure::not_judged("too small in the picture");
+    }
+    if behind_another(motion, push) {
+        return Measure::not_judged("somebody was in front");
     }
     finite((rule.evaluate)(motion, push))
 }

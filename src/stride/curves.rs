@@ -33,6 +33,8 @@ pub struct Curves {
     pub seen: Vec<bool>,
     /// Whether hips, knees and skates were inside the frame.
     pub legs_in_frame: Vec<bool>,
+    /// Whether another person in front hid the legs.
+    pub legs_hidden: Vec<bool>,
     /// Whether the model had mixed up the two legs in the sample, or exchanged
     /// them, and it was mended.
     pub legs_mended: Vec<bool>,
@@ -140,6 +142,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], mended: &[bool], rate_hz: f64) ->
     let mut points = Vec::with_capacity(n);
     let mut seen = Vec::with_capacity(n);
     let mut legs_mended = Vec::with_capacity(n);
+    let mut legs_hidden = Vec::with_capacity(n);
     let mut k = 0;
     for i in 0..n {
         let t = start_s + i as f64 / rate_hz;
@@ -158,6 +161,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], mended: &[bool], rate_hz: f64) ->
         }));
         seen.push(tb - ta <= MAX_BRIDGE_S);
         legs_mended.push(mended[if f < 0.5 { a } else { b }]);
+        legs_hidden.push(samples[a].legs_hidden() || samples[b].legs_hidden());
     }
     Curves {
         rate_hz,
@@ -166,6 +170,7 @@ fn even_grid(samples: &[Sample], rows: &[Row], mended: &[bool], rate_hz: f64) ->
         peak_points: Vec::new(),
         seen,
         legs_in_frame: Vec::new(),
+        legs_hidden,
         legs_mended,
     }
 }

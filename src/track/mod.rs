@@ -9,14 +9,16 @@
 
 mod associate;
 mod ground;
+mod hidden;
 mod pass;
 
 use crate::config::Lane;
 use crate::geometry::Camera;
-use crate::pose::{Body, PoseFrame};
+use crate::pose::PoseFrame;
 
 use associate::associate;
 use ground::lane_position;
+use hidden::legs_are_hidden;
 use pass::{Ending, Segment};
 pub use pass::{Pass, Sample};
 
@@ -134,17 +136,16 @@ impl Tracker {
         let mut taken = vec![false; frame.bodies.len()];
         for (track_index, body_index) in pairs {
             taken[body_index] = true;
-            let body = &frame.bodies[body_index];
-            let sample = self.sample(&camera, frame, body);
+            let sample = self.sample(&camera, frame, body_index);
             let track = &mut self.tracks[track_index];
-            track.chain = body.chain;
+            track.chain = frame.bodies[body_index].chain;
             track.segment.push(sample);
         }
-        for (body, _) in frame.bodies.iter().zip(taken).filter(|(_, taken)| !taken) {
-            let sample = self.sample(&camera, frame, body);
+        for (body_index, _) in taken.iter().enumerate().filter(|(_, taken)| !**taken) {
+            let sample = self.sample(&camera, frame, body_index);
             self.tracks.push(Track {
                 id: self.next_id,
-                chain: body.chain,
+                chain: frame.bodies[body_index].chain,
                 segment: Segment::starting_with(sample),
                 in_pass: false,
             });
@@ -163,12 +164,15 @@ impl Tracker {
             .collect()
     }
 
-    fn sample(&self, camera: &Camera, frame: &PoseFrame, body: &Body) -> Sample {
-        Sample {
+    fn sample(&self, camera: &Camera, frame: &PoseFrame, body_index: usize) -> Sample {
+        let body = &frame.bodies[body_index];
+        let mut sample = Sample {
             t_s: frame.captured_at_s,
             points: body.points,
             lane_m: lane_position(&self.lane, camera, body),
-        }
+        };
+        sample.mark_legs_hidden(legs_are_hidden(&frame.bodies, body_index));
+        sample
     }
 
     fn drop_lost(&mut self, now_s: f64) -> Vec<TrackEvent> {

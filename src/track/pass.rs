@@ -4,7 +4,7 @@ use super::TrackSettings;
 use super::ground::mid_hip_px;
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, fit_line, median};
-use crate::pose::{Landmark, POINTS, bounds};
+use crate::pose::{BodyPoint, Landmark, POINTS, bounds};
 
 /// One sighting of a tracked person.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +15,33 @@ pub struct Sample {
     pub points: [Landmark; POINTS],
     /// Position on the ice in the lane's world frame, metres.
     pub lane_m: Option<[f64; 2]>,
+}
+
+/// What the model says of a point is at least this; 0 means that somebody stands
+/// in front. Above half of a 255th, in which points are stored.
+const LEAST_VISIBILITY: f32 = 0.002;
+
+impl Sample {
+    /// Notes whether another person in front hides the legs: such points are
+    /// kept, with a visibility of 0.
+    pub(super) fn mark_legs_hidden(&mut self, hidden: bool) {
+        for (i, point) in self.points.iter_mut().enumerate() {
+            let model = point.visibility;
+            point.visibility = if hidden && i >= BodyPoint::LeftHip as usize {
+                0.0
+            } else if model.is_finite() {
+                model.max(LEAST_VISIBILITY)
+            } else {
+                LEAST_VISIBILITY
+            };
+        }
+    }
+
+    /// Whether another person in front hid the legs.
+    pub fn legs_hidden(&self) -> bool {
+        let legs = &self.points[BodyPoint::LeftHip as usize..];
+        legs.iter().all(|point| point.visibility == 0.0)
+    }
 }
 
 /// One skater's travel through the lane.

@@ -16,7 +16,7 @@ fn side_lane() -> Lane {
 }
 
 /// A stick person 200 px tall whose mid hip is at (`x`, `y`).
-fn body(chain: u32, x: f32, y: f32) -> Body {
+pub(super) fn body(chain: u32, x: f32, y: f32) -> Body {
     let mut points = [Landmark::default(); POINTS];
     for (i, p) in points.iter_mut().enumerate() {
         let side = if i % 2 == 1 { 10.0 } else { -10.0 };

@@ -37,6 +37,18 @@ pub fn large_enough(motion: &PassMotion, push: &Push) -> bool {
     height_share >= MIN_HEIGHT_SHARE
 }
 
+/// Whether another person in front hid the legs at any time of a push, from its
+/// touchdown to the return of the feet: what is read of them then is half the
+/// other's.
+pub fn behind_another(motion: &PassMotion, push: &Push) -> bool {
+    if motion.curves.is_empty() {
+        return false;
+    }
+    let from = motion.curves.index_at(push.touchdown_s);
+    let to = motion.curves.index_at(push.recovery_s);
+    (from..=to).any(|i| motion.curves.legs_hidden[i])
+}
+
 /// What `read` gives for every sample of a span of time, without the blanks.
 pub fn over<T>(
     motion: &PassMotion,
