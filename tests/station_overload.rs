@@ -26,9 +26,9 @@ fn too_slow_for_the_full_model_it_takes_the_lighter_one_and_says_so() {
     words.extend(["--engine", "embedded"].map(OsString::from));
     let mut station = Station::start(place.command(&words));
     let lighter = || {
-        place
-            .health()
-            .is_some_and(|h| h.pose.mood == Mood::Less && h.pose.message.contains("lighter"))
+        place.health().is_some_and(|h| {
+            h.pose.mood == Mood::Less && h.pose.message.contains("the lite one is used")
+        })
     };
     let manages = || {
         place.health().is_some_and(|h| {
@@ -49,7 +49,11 @@ fn too_slow_for_the_full_model_it_takes_the_lighter_one_and_says_so() {
         "{}",
         health.pose.model
     );
-    assert!(station.err().contains("lighter one"), "{}", station.err());
+    assert!(
+        station.err().contains("the lite one is used"),
+        "{}",
+        station.err()
+    );
     // What is measured from now on is recorded as measured by that model.
     until("a recording by the lighter model", || {
         let sessions = place.stored(&place.recordings());

@@ -1,6 +1,6 @@
 use super::*;
 use crate::config::{Travel, View};
-use crate::pose::{Landmark, POINTS, Roi};
+use crate::pose::{Body, Landmark, POINTS, Roi};
 
 fn side_lane() -> Lane {
     Lane {
