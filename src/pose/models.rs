@@ -11,7 +11,7 @@ use super::error::PoseError;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ModelKind {
-    /// The best one, at three times the work of `Full`.
+    /// The best one, at four times the work of `Full`.
     Heavy,
     /// The middle one; the default.
     #[default]

@@ -30,10 +30,10 @@ const LONGEST_CALM: u64 = 16 * CALM;
 const LASTED: u64 = 3600;
 /// How many times as long as the next lighter one a model takes for a frame,
 /// until it was measured. See `docs/reliability.md` and `docs/speed.md`.
-const HEAVY_TO_FULL: f64 = 2.5;
+const HEAVY_TO_FULL: f64 = 4.0;
 const FULL_TO_LITE: f64 = 1.6;
 /// What a measured ratio is kept within.
-const BELIEVED_RATIO: [f64; 2] = [1.2, 5.0];
+const BELIEVED_RATIO: [f64; 2] = [1.2, 6.0];
 
 /// What to do now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

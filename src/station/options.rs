@@ -12,7 +12,7 @@ use crate::rules::AgeGroup;
 /// Which pose model to use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ModelChoice {
-    /// The most exact one: about three times the work of full.
+    /// The most exact one: about four times the work of full.
     Heavy,
     /// The middle one.
     Full,

@@ -55,7 +55,7 @@ const MODEL: Key = Key::with_default(
     "model",
     Kind::Choice(&["heavy", "full", "lite"]),
     "\"full\"",
-    "The pose model: heavy is the most exact and takes about three times the work of full; lite is the fastest. Where it is too much for the computer, the next lighter one takes over.",
+    "The pose model: heavy is the most exact and takes about four times the work of full; lite is the fastest. Where it is too much for the computer, the next lighter one takes over.",
 );
 const ENGINE: Key = Key::with_default(
     "engine",
