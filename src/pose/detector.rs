@@ -4,6 +4,7 @@
 //! model card). Unlike that pipeline, all people are kept, not only the first.
 
 use super::body::Roi;
+use super::plausible::shared_area;
 
 /// Side of the detector's input, pixels.
 pub(crate) const SIDE: usize = 224;
@@ -133,9 +134,7 @@ fn suppress(mut rest: Vec<Candidate>) -> Vec<Candidate> {
 
 /// Intersection over union of two boxes (left, top, right, bottom first).
 fn overlap(a: &[f32; VALUES], b: &[f32; VALUES]) -> f32 {
-    let width = (a[2].min(b[2]) - a[0].max(b[0])).max(0.0);
-    let height = (a[3].min(b[3]) - a[1].max(b[1])).max(0.0);
-    let shared = width * height;
+    let shared = shared_area(a, b);
     let area = |r: &[f32; VALUES]| (r[2] - r[0]) * (r[3] - r[1]);
     shared / (area(a) + area(b) - shared)
 }

@@ -46,5 +46,5 @@ pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
 pub use error::PoseError;
 pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, ModelFile, ModelKind};
-pub(crate) use plausible::bounds;
+pub(crate) use plausible::{bounds, shared_area};
 pub use trace::TraceFrame;

@@ -38,6 +38,13 @@ pub(crate) fn bounds(points: &[Landmark]) -> [f32; 4] {
     )
 }
 
+/// What two boxes share: left, top, right and bottom come first in each.
+pub(crate) fn shared_area(a: &[f32], b: &[f32]) -> f32 {
+    let width = (a[2].min(b[2]) - a[0].max(b[0])).max(0.0);
+    let height = (a[3].min(b[3]) - a[1].max(b[1])).max(0.0);
+    width * height
+}
+
 /// Middle of two body points, pixels.
 pub(crate) fn middle(points: &[Landmark; POINTS], a: BodyPoint, b: BodyPoint) -> [f32; 2] {
     let (a, b) = (points[a as usize], points[b as usize]);

@@ -1,7 +1,7 @@
 //! Holds every push against the thresholds.
 
 use super::pool::pool;
-use super::table::read::{behind_another, large_enough};
+use super::table::read::unmeasurable;
 use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
 };
@@ -53,11 +53,8 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if !rule.views.contains(&motion.lane.view) {
         return Measure::not_judged(not_from(motion.lane.view));
     }
-    if !large_enough(motion, push) {
-        return Measure::not_judged("too small in the picture");
-    }
-    if behind_another(motion, push) {
-        return Measure::not_judged("somebody was in front");
+    if let Some(why) = unmeasurable(motion, push) {
+        return Measure::not_judged(why);
     }
     finite((rule.evaluate)(motion, push))
 }

@@ -434,7 +434,8 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
     }
 }
 
-fn model_kind(model: ModelChoice) -> pose::ModelKind {
+/// The station's word for the model as the pose module takes it.
+pub(super) fn model_kind(model: ModelChoice) -> pose::ModelKind {
     match model {
         ModelChoice::Heavy => pose::ModelKind::Heavy,
         ModelChoice::Full => pose::ModelKind::Full,

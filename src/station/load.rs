@@ -124,10 +124,8 @@ impl Load {
             self.given_up_at_s = Some(took_s);
             return Advice::Change(lighter);
         }
-        if self.model == self.asked {
-            return Advice::Stay;
-        }
-        let Some(more_exact) = self.model.more_exact() else {
+        let below = self.model != self.asked;
+        let Some(more_exact) = self.model.more_exact().filter(|_| below) else {
             return Advice::Stay;
         };
         if let Some(before_s) = self.given_up_at_s.take() {

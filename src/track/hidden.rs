@@ -1,6 +1,6 @@
 //! Who stands behind somebody else in the picture.
 
-use crate::pose::{Body, BodyPoint, bounds};
+use crate::pose::{Body, BodyPoint, bounds, shared_area};
 
 /// Share of the box around the legs that another body has to cover. Chosen, not
 /// measured: two skaters whose boxes only touch are seen whole.
@@ -19,17 +19,11 @@ pub fn legs_are_hidden(bodies: &[Body], index: usize) -> bool {
     };
     let whole = bounds(&body.points);
     let legs = bounds(&body.points[BodyPoint::LeftHip as usize..]);
+    let area = (legs[2] - legs[0]) * (legs[3] - legs[1]);
     let nearer_px = whole[3] + NEARER_SHARE * (whole[3] - whole[1]);
     bodies.iter().enumerate().any(|(i, other)| {
         let other = bounds(&other.points);
-        let wide = legs[2].min(other[2]) - legs[0].max(other[0]);
-        let high = legs[3].min(other[3]) - legs[1].max(other[1]);
-        let area = (legs[2] - legs[0]) * (legs[3] - legs[1]);
-        i != index
-            && other[3] > nearer_px
-            && wide > 0.0
-            && high > 0.0
-            && wide * high > COVERED_SHARE * area
+        i != index && other[3] > nearer_px && shared_area(&legs, &other) > COVERED_SHARE * area
     })
 }
 

@@ -26,13 +26,10 @@ impl Sample {
     /// kept, with a visibility of 0.
     pub(super) fn mark_legs_hidden(&mut self, hidden: bool) {
         for (i, point) in self.points.iter_mut().enumerate() {
-            let model = point.visibility;
             point.visibility = if hidden && i >= BodyPoint::LeftHip as usize {
                 0.0
-            } else if model.is_finite() {
-                model.max(LEAST_VISIBILITY)
             } else {
-                LEAST_VISIBILITY
+                point.visibility.max(LEAST_VISIBILITY)
             };
         }
     }

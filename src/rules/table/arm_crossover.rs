@@ -1,6 +1,6 @@
 //! Arm swing.
 
-use super::read::{across_m, behind_another, large_enough, mean, of_adult, over};
+use super::read::{across_m, mean, of_adult, over, unmeasurable};
 use crate::config::View;
 use crate::pose::BodyPoint;
 use crate::rules::Measure;
@@ -84,8 +84,8 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let others: Vec<Arm> = motion
         .pushes
         .iter()
-        .filter(|other| other.leg == push.leg && *other != push && large_enough(motion, other))
-        .filter(|other| !behind_another(motion, other))
+        .filter(|other| other.leg == push.leg && *other != push)
+        .filter(|other| unmeasurable(motion, other).is_none())
         .filter_map(|other| farthest(motion, other))
         .collect();
     let elbows_m: Vec<f64> = others.iter().chain([&arm]).map(|a| a.elbow_m).collect();

@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
-use super::analyser::pose_settings;
+use super::analyser::{model_kind, pose_settings};
 use super::{EngineChoice, ModelChoice, UsageError};
 use crate::config::{self, Lane};
 use crate::pose::{Estimator, ModelKind, PoseFrame};
@@ -89,7 +89,7 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
                     frames
                 }
             };
-            let read_by = pose_settings(options.model, options.engine).model;
+            let read_by = model_kind(options.model);
             Ok(score_clip(&name, &truth, read_by, frames.into_iter()))
         }();
         match scored {
@@ -178,7 +178,7 @@ pub fn judge_poses(
             if let TrackEvent::PassEnded(pass) = event {
                 let motion = PassMotion {
                     read_by,
-                    // that of the truth
+                    // the lane of a clip has its skater's own
                     stature_known: true,
                     ..cut(&pass, lane)
                 };
