@@ -16,7 +16,7 @@ use kickplate::station::score::{self, ScoreOptions};
 use kickplate::station::{
     self, BenchOptions, BenchPath, DemoOptions, EngineChoice, ExportOptions, LiveOptions,
     ModelChoice, ReviewOptions, ScaleOptions, SessionChoice, SoakOptions, StationSettings,
-    UsageError, logging, reference,
+    UsageError, fault, logging, reference,
 };
 
 /// It could not be done.
@@ -303,7 +303,7 @@ fn main() -> ExitCode {
     let code = match result {
         Ok(Ok(code)) => code,
         Ok(Err(error)) => {
-            complain(&format!("{error:#}"));
+            complain(&fault(&error));
             ExitCode::from(code_of(&error))
         }
         // The hook has said it.

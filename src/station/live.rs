@@ -169,7 +169,7 @@ pub fn with_window(
                 let code = match without_window(&ended, anew.as_ref(), true) {
                     Ok(()) => 0,
                     Err(error) => {
-                        complain(&format!("{error:#}"));
+                        complain(&words::fault(&error));
                         1
                     }
                 };

@@ -69,3 +69,4 @@ pub use settings::{
     station_file,
 };
 pub use soak::{SoakOptions, soak};
+pub use words::fault;

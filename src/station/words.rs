@@ -1,4 +1,4 @@
-//! What the commands print about passes.
+//! What the commands print about passes, and of what went wrong.
 
 use std::fmt::Write;
 
@@ -13,6 +13,19 @@ pub fn passes(n: usize) -> String {
         1 => "1 pass".to_owned(),
         n => format!("{n} passes"),
     }
+}
+
+/// A fault with its causes. A cause that the sentence before has named already
+/// is left out: many errors tell theirs in the middle, before the remedy.
+pub fn fault(error: &anyhow::Error) -> String {
+    error.chain().fold(String::new(), |said, cause| {
+        let cause = cause.to_string();
+        match said {
+            said if said.is_empty() => cause,
+            said if said.contains(&cause) => said,
+            said => format!("{said}: {cause}"),
+        }
+    })
 }
 
 /// A cue as one line.
@@ -170,6 +183,20 @@ mod tests {
     use super::*;
     use crate::config::View;
     use crate::rules::{AgeGroup, Thresholds};
+
+    #[test]
+    fn a_cause_is_told_once() {
+        let missing = || std::io::Error::other("the disk is gone");
+        let named = crate::pose::PoseError::ModelUnreadable {
+            path: "model.onnx".into(),
+            source: missing(),
+        };
+        let said = fault(&anyhow::Error::new(named));
+        assert_eq!(said.matches("the disk is gone").count(), 1, "{said}");
+        assert!(said.ends_with("`models` folder"), "{said}");
+        let added = anyhow::Error::new(missing()).context("the folder cannot be read");
+        assert_eq!(fault(&added), "the folder cannot be read: the disk is gone");
+    }
 
     fn pass(quantities: Vec<Measure>) -> JudgedPass {
         JudgedPass {

@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 
 use super::analyser::{model_kind, pose_settings};
-use super::{EngineChoice, ModelChoice, UsageError};
+use super::{EngineChoice, ModelChoice, UsageError, words};
 use crate::config::{self, Lane};
 use crate::pose::{Estimator, ModelKind, PoseFrame};
 use crate::rules::{JudgedPass, Thresholds, judge};
@@ -95,7 +95,7 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
         match scored {
             Ok(score) => clips.push(score),
             Err(error) => {
-                eprintln!("kickplate: {name}: {error:#}");
+                eprintln!("kickplate: {name}: {}", words::fault(&error));
                 faults.push(name);
             }
         }
