@@ -230,6 +230,11 @@ fn a_display_that_goes_away_and_comes_back_costs_no_pass() {
     let opened = |station: &Station| station.err().matches("the big screen is open").count();
     until("a window", || opened(&station) == 1);
     station.wait_for_passes(1);
+    // The page is a second old at most: one from before the first pass was
+    // written does not count the recording's files yet.
+    until("the health page counts the first pass", || {
+        place.health().is_some_and(|h| h.pose.passes > 0)
+    });
     let descriptors = || place.health().and_then(|h| h.host.descriptors);
     let before = descriptors();
 
