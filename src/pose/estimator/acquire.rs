@@ -1,27 +1,34 @@
 //! Finding people nobody follows yet.
 
 use super::super::body::Roi;
-use super::super::detector::Detection;
 use super::super::error::PoseError;
 use super::super::motion::Blob;
 use super::super::plausible::bounds;
-use super::super::region;
-use super::super::steady::Steady;
-use super::follow::{Chain, FIRM_SUPPORT, MIN_START_SUPPORT, body};
-use super::{Estimator, usable};
+use super::Estimator;
+use super::newcomer::Begun;
 use crate::capture::Frame;
 
 /// Most detector runs in one frame; keeps the cost of a frame bounded.
 const MAX_DETECTOR_RUNS: usize = 2;
-/// Landmark runs after the detector's first region until a body counts.
-const SETTLE_PASSES: usize = 2;
+/// The same where frames come fast.
+const MAX_QUICK_RUNS: usize = 1;
+/// Where frames come fast and somebody is followed: beats without the
+/// detector after a run that found nobody. A run beside a reading takes longer
+/// than such a frame on a slow machine.
+const VAIN_BEATS: u64 = 4;
 /// Least height of a proposal, as a share of the frame's height.
 const MIN_BLOB_SHARE: f32 = 0.05;
-/// A likely reflection is shown to the detector once in this many frames.
-const REST_FRAMES: u64 = 12;
+/// A likely reflection is shown to the detector once in this many beats.
+const REST_BEATS: u64 = 12;
 /// A scrap beside a followed body is shown to the detector once in this many
-/// frames.
-const SCRAP_FRAMES: u64 = 4;
+/// beats.
+const SCRAP_BEATS: u64 = 4;
+/// A place that gave nobody is forgotten after this many beats.
+const FORGET_BEATS: u64 = 60;
+/// Tries of a place at every beat, before it rests between them.
+const QUICK_TRIES: u32 = 8;
+/// Rest between later tries, beats.
+const LATER_EVERY: u64 = 5;
 /// Height of a scrap, as a share of the lowest followed body's height.
 const SCRAP_SHARE: f32 = 0.35;
 /// Share of a moving place that must have changed a moment ago.
@@ -31,72 +38,101 @@ const MIN_ACTIVE: f32 = 0.2;
 pub(super) struct Failed {
     blob: Blob,
     tries: u32,
-    last_frame: u64,
+    last_beat: u64,
 }
 
 impl Estimator {
-    /// Looks for people in moving places that no known body explains.
+    /// Looks for people in moving places that no known body explains, at
+    /// every beat.
     pub(super) fn acquire(&mut self, frame: &Frame) -> Result<(), PoseError> {
-        if self.chains.len() >= self.max_people {
+        if !self.pace.on_beat() || self.is_full() {
             return Ok(());
         }
-        let now = self.counters.frames;
-        self.failed.retain(|f| now - f.last_frame < 60);
+        let now = self.pace.beats();
+        let quick = self.pace.is_quick();
+        if quick && now < self.vain_until_beat && !self.chains.is_empty() {
+            return Ok(());
+        }
+        self.failed.retain(|f| now - f.last_beat < FORGET_BEATS);
         self.find_places();
         let blobs = self
             .motion
             .blobs(&self.places, MIN_BLOB_SHARE * frame.height as f32);
+        let most = if quick {
+            MAX_QUICK_RUNS
+        } else {
+            MAX_DETECTOR_RUNS
+        };
         let mut runs = 0;
         for blob in blobs {
-            if runs >= MAX_DETECTOR_RUNS || self.chains.len() >= self.max_people {
+            if runs >= most || self.is_full() {
                 break;
             }
             if blob.active < MIN_ACTIVE
+                || self.newcomers.iter().any(|n| n.covers(&blob))
                 || self.is_rest_of_body(&blob)
-                || (self.is_scrap(&blob) && !now.is_multiple_of(SCRAP_FRAMES))
+                || (self.is_scrap(&blob) && !now.is_multiple_of(SCRAP_BEATS))
             {
                 continue;
             }
-            let known = self.failed.iter().position(|f| same_place(&f.blob, &blob));
-            let tries = known.map_or(0, |k| self.failed[k].tries);
-            if let Some(k) = known {
-                // Tried often: rest longer between tries.
-                let wait = if tries < 8 { 1 } else { 5 };
-                if now - self.failed[k].last_frame < wait {
-                    continue;
-                }
+            let known = self.failed.iter().find(|f| same_place(&f.blob, &blob));
+            let tries = known.map_or(0, |f| f.tries);
+            if known.is_some_and(|f| {
+                now - f.last_beat < if tries < QUICK_TRIES { 1 } else { LATER_EVERY }
+            }) {
+                continue;
             }
             runs += 1;
             let square = proposal(&blob, tries);
-            let found = self.detect(frame, &square)?;
-            let mut gained = false;
-            for detection in found {
-                if self.chains.len() >= self.max_people {
+            let (mut gained, mut later) = (false, false);
+            for detection in self.detect(frame, &square)? {
+                if self.is_full() {
                     break;
                 }
-                gained |= self.begin(frame, &detection)?;
+                match self.begin(frame, &detection, &blob)? {
+                    Begun::Yes => gained = true,
+                    Begun::Later => later = true,
+                    Begun::No => {}
+                }
             }
-            match (gained, known) {
-                (true, Some(k)) => {
-                    self.failed.swap_remove(k);
-                }
-                (true, None) => {}
-                (false, Some(k)) => {
-                    self.failed[k] = Failed {
-                        blob,
-                        tries: tries + 1,
-                        last_frame: now,
-                    };
-                }
-                (false, None) => self.failed.push(Failed {
-                    blob,
-                    tries: 1,
-                    last_frame: now,
-                }),
+            // What comes later is noted when it comes.
+            if gained || !later {
+                self.note_try(&blob, gained);
+            }
+            if !gained && !later {
+                self.vain_until_beat = now + VAIN_BEATS;
             }
         }
         self.drop_duplicates();
         Ok(())
+    }
+
+    /// Whether nobody more can be followed.
+    fn is_full(&self) -> bool {
+        self.chains.len() + self.newcomers.len() >= self.max_people
+    }
+
+    /// Remembers whether a moving place gave somebody.
+    pub(super) fn note_try(&mut self, blob: &Blob, gained: bool) {
+        let now = self.pace.beats();
+        let known = self.failed.iter().position(|f| same_place(&f.blob, blob));
+        match (gained, known) {
+            (true, Some(k)) => {
+                self.failed.swap_remove(k);
+            }
+            (true, None) => {}
+            (false, known) => {
+                let failed = Failed {
+                    blob: *blob,
+                    tries: known.map_or(1, |k| self.failed[k].tries + 1),
+                    last_beat: now,
+                };
+                match known {
+                    Some(k) => self.failed[k] = failed,
+                    None => self.failed.push(failed),
+                }
+            }
+        }
     }
 
     /// A moving place that belongs to a known body: its stick or shadow, or,
@@ -119,7 +155,7 @@ impl Estimator {
                 && blob.mass_x > b[0] - 0.2 * height
                 && blob.mass_x < b[2] + 0.2 * height
                 && blob.height() < 1.3 * height;
-            (near && small) || (below && !self.counters.frames.is_multiple_of(REST_FRAMES))
+            (near && small) || (below && !self.pace.beats().is_multiple_of(REST_BEATS))
         })
     }
 
@@ -137,59 +173,6 @@ impl Estimator {
         lowest.is_some_and(|lowest| {
             blob.width() > blob.height() && blob.height() < SCRAP_SHARE * lowest
         })
-    }
-
-    /// Begins to follow a detected person if the landmarks agree.
-    fn begin(&mut self, frame: &Frame, detection: &Detection) -> Result<bool, PoseError> {
-        let mut roi = region::spanned(detection.hip, detection.rim);
-        // Inside a body that is known already: a second reading of it.
-        let known = self.chains.iter().any(|c| {
-            let b = bounds(&c.body.points);
-            (b[0]..b[2]).contains(&detection.hip[0]) && (b[1]..b[3]).contains(&detection.hip[1])
-        });
-        if known {
-            return Ok(false);
-        }
-        let mut last = None;
-        for _ in 0..=SETTLE_PASSES {
-            if !usable(&roi, frame) {
-                self.counters.rejected += 1;
-                return Ok(false);
-            }
-            let Some(reading) = self.read(frame, &roi)? else {
-                return Ok(false);
-            };
-            let next = region::spanned(reading.guides[0], reading.guides[1]);
-            last = Some((reading, roi));
-            roi = next;
-        }
-        let Some((reading, roi)) = last else {
-            return Ok(false);
-        };
-        if self.refused(&reading, &roi, frame) {
-            return Ok(false);
-        }
-        let support = self.motion.share(bounds(&reading.points));
-        if support < MIN_START_SUPPORT {
-            self.counters.rejected += 1;
-            return Ok(false);
-        }
-        let mut steady = Steady::default();
-        let guides = steady.apply(frame.captured_at_s, reading.guides);
-        let id = self.next_id;
-        self.next_id += 1;
-        self.counters.chains += 1;
-        self.chains.push(Chain {
-            id,
-            roi: region::spanned(guides[0], guides[1]),
-            steady,
-            body: body(id, reading, roi),
-            read_at_s: frame.captured_at_s,
-            speed: [0.0; 2],
-            moved_at_s: frame.captured_at_s,
-            firm: support >= FIRM_SUPPORT,
-        });
-        Ok(true)
     }
 }
 

@@ -2,6 +2,8 @@
 
 mod acquire;
 mod follow;
+mod newcomer;
+mod pace;
 mod replace;
 
 use std::path::Path;
@@ -19,6 +21,8 @@ use super::{plausible, region};
 use crate::capture::Frame;
 use acquire::Failed;
 use follow::{Chain, LEAD, body};
+use newcomer::Newcomer;
+use pace::Pace;
 pub use replace::Replacement;
 
 /// How the estimator is set up.
@@ -97,6 +101,10 @@ pub struct Estimator {
     still_followed: Vec<Chain>,
     places: Vec<[f32; 4]>,
     failed: Vec<Failed>,
+    newcomers: Vec<Newcomer>,
+    pace: Pace,
+    /// Before this beat the detector rests, where frames come fast.
+    vain_until_beat: u64,
     next_id: u32,
     /// Time, width and height of the last frame.
     last: Option<(f64, u32, u32)>,
@@ -145,6 +153,9 @@ impl Estimator {
             still_followed: Vec::new(),
             places: Vec::new(),
             failed: Vec::new(),
+            newcomers: Vec::new(),
+            pace: Pace::default(),
+            vain_until_beat: 0,
             next_id: 0,
             last: None,
             counters: PoseCounters::default(),
@@ -183,6 +194,9 @@ impl Estimator {
         self.motion.reset();
         self.chains.clear();
         self.failed.clear();
+        self.newcomers.clear();
+        self.pace = Pace::default();
+        self.vain_until_beat = 0;
         self.last = None;
     }
 
@@ -209,6 +223,7 @@ impl Estimator {
         }
         self.last = Some((frame.captured_at_s, width, height));
         self.counters.frames += 1;
+        self.pace.frame(frame.captured_at_s);
 
         let start = Instant::now();
         self.motion.observe(frame);
@@ -219,7 +234,10 @@ impl Estimator {
         self.times.follow = start.elapsed();
 
         let start = Instant::now();
-        self.acquire(frame)?;
+        // One or the other: a fast camera leaves no time for both.
+        if !self.settle_newcomers(frame)? {
+            self.acquire(frame)?;
+        }
         self.times.acquire = start.elapsed();
 
         let start = Instant::now();
