@@ -155,6 +155,9 @@ enum Command {
         /// How many times as fast as recorded.
         #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
         speed: u32,
+        /// How long one recorded session lasts; each plays one clip. Without: 5 minutes, or an eighth of a short run.
+        #[arg(long, value_name = "MINUTES")]
+        session_minutes: Option<f64>,
         /// Folder for recordings and log.
         #[arg(long, value_name = "DIR", default_value = "soak-out")]
         out: PathBuf,
@@ -290,6 +293,7 @@ enum DefaultsOf {
 }
 
 fn main() -> ExitCode {
+    station::began();
     let line = CommandLine::parse();
     say_one_sentence_on_panic();
     // Only what runs for long keeps a log file.
@@ -383,6 +387,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             clips,
             hours,
             speed,
+            session_minutes,
             out,
             model,
             engine,
@@ -390,6 +395,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             clips,
             hours,
             speed,
+            session_min: session_minutes,
             out,
             model,
             engine,

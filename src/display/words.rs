@@ -88,12 +88,11 @@ const TEXTS: [(&str, &[Declared]); 9] = [
     (
         "reason",
         &[
-            ("no_push_was_seen", &[]),
-            ("no_rule_is_switched_on_for_this_view", &[]),
-            ("the_measured_values_could_not_be_read", &[]),
-            ("the_measurement_failed", &[]),
             ("the_arm_was_not_seen_at_the_front_of_its_swing", &[]),
             ("wrist_and_hand_points_disagree", &[]),
+            ("too_near_to_the_line_to_be_sure_of_the_hand", &[]),
+            ("no_hand_was_seen_at_the_front_of_its_swing", &[]),
+            ("the_pushes_of_the_pass_contradict_each_other", &[]),
             ("across_and_along_cannot_be_told_apart_from_here", &[]),
             ("the_heels_were_not_seen_as_the_leg_came_back", &[]),
             ("the_trunk_was_not_seen_during_the_push", &[]),
@@ -101,6 +100,27 @@ const TEXTS: [(&str, &[Declared]); 9] = [
             ("the_far_leg_is_partly_hidden", &[]),
             ("the_leg_was_not_seen_during_the_glide", &[]),
             ("the_leg_was_not_seen_at_the_end_of_the_push", &[]),
+            ("the_two_legs_were_mixed_up_at_the_end_of_the_push", &[]),
+            ("the_two_knees_cannot_be_told_apart", &[]),
+            ("too_small_in_the_picture", &[]),
+            ("somebody_was_in_front", &[]),
+            ("the_measurement_failed", &[]),
+            ("not_seen_from_the_side", &[]),
+            ("not_seen_from_the_front", &[]),
+            ("not_seen_from_the_rear", &[]),
+            ("not_seen_from_an_oblique_camera", &[]),
+            ("no_push_was_seen_whole", &[]),
+            ("fewer_than_two_steps_in_a_row_were_seen", &[]),
+            ("the_near_leg_was_not_seen_at_its_toe_off", &[]),
+            ("the_near_leg_was_not_seen_well_enough_at_its_toe_off", &[]),
+            ("the_near_side_was_not_seen_at_its_toe_off", &[]),
+            ("only_the_far_leg_pushed_in_view", &[]),
+            ("the_far_leg_is_not_judged_from_the_side", &[]),
+            ("not_both_legs_were_judged", &[]),
+            ("this_program_has_no_such_rule", &[]),
+            ("no_push_was_seen", &[]),
+            ("no_rule_is_switched_on_for_this_view", &[]),
+            ("the_measured_values_could_not_be_read", &[]),
             ("other", &[]),
         ],
     ),
@@ -313,6 +333,7 @@ pub(super) fn sentence(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::why;
 
     #[test]
     fn both_languages_are_whole_and_have_the_same_keys() {
@@ -322,7 +343,7 @@ mod tests {
         };
         let keys = of(Language::En);
         // 9 sections of texts, the cues (7 for 6 rules) and the names.
-        assert_eq!(keys.len(), 52 + 7 + 6);
+        assert_eq!(keys.len(), 38 + why::ALL.len() + 1 + 7 + 6);
         assert_eq!(keys, of(Language::Fr));
     }
 
@@ -341,7 +362,7 @@ mod tests {
         }
     }
 
-    /// The reasons stand as texts in other modules.
+    /// The reasons are the rules' own.
     #[test]
     fn reasons_are_translated_and_unknown_ones_are_not_left_in_english() {
         let french = Words::built_in(Language::Fr);
@@ -349,11 +370,9 @@ mod tests {
         assert_eq!(french.reason("a new reason"), "Pas assez bien vu");
         let english = Words::english();
         assert_eq!(english.reason("a new reason"), "A new reason");
-        for (key, _) in TEXTS[8].1 {
-            let reason = key.replace('_', " ");
-            if *key != "other" {
-                assert_eq!(english.reason(&reason), sentence(&reason));
-            }
+        for reason in why::ALL {
+            assert_eq!(english.reason(reason), sentence(reason));
+            assert_ne!(french.reason(reason), "Pas assez bien vu", "{reason}");
         }
     }
 

@@ -1,6 +1,6 @@
 //! What one pass offers to speak about.
 
-use crate::rules::{JudgedPass, Leg, RULES};
+use crate::rules::{JudgedPass, Leg, RULES, why};
 
 use super::CueLeg;
 
@@ -8,11 +8,6 @@ use super::CueLeg;
 /// that may be set. A coach may set a dead-band to 0, and the deviation is
 /// measured in dead-bands.
 const NARROWEST_BAND_SHARE: f64 = 0.1;
-
-/// Why nothing could be judged, when the pass itself says no more.
-const NO_PUSH_SEEN: &str = "no push was seen";
-const NOTHING_ON_IN_THIS_VIEW: &str = "no rule is switched on for this view";
-const VALUE_UNREADABLE: &str = "the measured values could not be read";
 
 /// The flagged pushes of one rule beyond one of its limits.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,7 +45,7 @@ pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
     }
     // A flag that cannot be read is still no reason to praise.
     if pass.pushes.iter().any(|p| !p.flags.is_empty()) {
-        return Summary::NotJudged(VALUE_UNREADABLE.to_owned());
+        return Summary::NotJudged(why::VALUES_UNREADABLE.to_owned());
     }
     if anything_judged(pass) {
         return Summary::InBand;
@@ -177,7 +172,7 @@ fn anything_judged(pass: &JudgedPass) -> bool {
 /// cannot show give the same reason for every push and would always win.
 fn why_not_judged(pass: &JudgedPass) -> String {
     if pass.pushes.is_empty() {
-        return NO_PUSH_SEEN.to_owned();
+        return why::NO_PUSH.to_owned();
     }
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for push in &pass.pushes {
@@ -198,7 +193,7 @@ fn why_not_judged(pass: &JudgedPass) -> String {
     counts
         .iter()
         .find(|(_, n)| Some(*n) == most)
-        .map_or(NOTHING_ON_IN_THIS_VIEW, |(r, _)| r)
+        .map_or(why::NO_RULE_ON, |(r, _)| r)
         .to_owned()
 }
 

@@ -6,6 +6,7 @@ use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
 };
 use crate::config::View;
+use crate::rules::why;
 use crate::stride::{PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
@@ -68,7 +69,7 @@ fn report(quantity: &Quantity, motion: &PassMotion, pushes: &[JudgedPush]) -> Me
 
 fn finite(measure: Measure) -> Measure {
     match measure.value {
-        Some(v) if !v.is_finite() => Measure::not_judged("the measurement failed"),
+        Some(v) if !v.is_finite() => Measure::not_judged(why::MEASUREMENT_FAILED),
         _ => measure,
     }
 }
@@ -95,9 +96,9 @@ fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {
 
 fn not_from(view: View) -> &'static str {
     match view {
-        View::Side => "not seen from the side",
-        View::Front => "not seen from the front",
-        View::Rear => "not seen from the rear",
-        View::Oblique => "not seen from an oblique camera",
+        View::Side => why::NOT_FROM_SIDE,
+        View::Front => why::NOT_FROM_FRONT,
+        View::Rear => why::NOT_FROM_REAR,
+        View::Oblique => why::NOT_FROM_OBLIQUE,
     }
 }

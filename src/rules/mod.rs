@@ -18,6 +18,7 @@ mod pool;
 mod report;
 pub mod settings;
 mod table;
+pub mod why;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};

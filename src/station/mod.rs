@@ -63,6 +63,7 @@ pub use review::review;
 pub use roster_words::{
     back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
+pub use run::began;
 pub use scale::{Scale, scale, scale_of};
 pub use settings::{
     CameraChoice, Setup, StationSettings, age_groups_file, default_file as default_station_file,

@@ -1,7 +1,7 @@
 //! The live loop: frames from a feed through the chain to the stage.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 use super::analyser::{Analyser, Happening};
@@ -25,6 +25,12 @@ pub type Stop = Arc<AtomicBool>;
 /// Ages kept for the summary; a whole evening would not fit.
 const AGES_KEPT: usize = 20_000;
 
+/// When the program began; the first call sets it.
+pub fn began() -> Instant {
+    static BEGAN: OnceLock<Instant> = OnceLock::new();
+    *BEGAN.get_or_init(Instant::now)
+}
+
 /// How late things were, for the summary at the end.
 #[derive(Debug, Default, Clone)]
 pub struct Lateness {
@@ -41,6 +47,9 @@ pub struct Lateness {
     pub dropped: u64,
     /// Seconds from the first to the last frame, by the wall.
     pub seconds: f64,
+    /// From the start of the program to the first frame that was analysed,
+    /// seconds.
+    pub first_frame_s: Option<f64>,
     /// Stage by stage, where somebody wants to know.
     pub stages: Option<Stages>,
 }
@@ -76,6 +85,11 @@ pub fn run(
                         }
                         stage.engine_fault = None;
                         stage.frame(&frame, &poses);
+                        if lateness.first_frame_s.is_none() {
+                            let first_s = began().elapsed().as_secs_f64();
+                            lateness.first_frame_s = Some(first_s);
+                            tracing::info!("first frame analysed {first_s:.2} s after the start");
+                        }
                     }
                     Err(error) => {
                         if complained.is_none_or(|at| at.elapsed() > COMPLAIN_EVERY) {
@@ -169,6 +183,9 @@ impl Lateness {
         if let Some((half, worst)) = below(&self.pass_end_to_cue_s, 1.0) {
             line += &format!("; end of pass to cue {half} ms (half), {worst} ms (worst)");
         }
+        if let Some(first_s) = self.first_frame_s {
+            line += &format!("; first frame analysed {first_s:.2} s after the start");
+        }
         line
     }
 }
@@ -187,11 +204,13 @@ mod tests {
         (seen.frames, seen.seconds) = (4, 2.0);
         seen.frame_age_s = vec![0.030, 0.010, 0.020];
         seen.pass_end_to_cue_s = vec![0.2, 0.1, 0.3];
+        seen.first_frame_s = Some(0.456);
         assert_eq!(
             seen.sentence(),
             "4 frames at 2.0 a second, 0 overwritten by newer ones; \
              frame to result 20 ms (half), 30 ms (95 %); \
-             end of pass to cue 200 ms (half), 300 ms (worst)"
+             end of pass to cue 200 ms (half), 300 ms (worst); \
+             first frame analysed 0.46 s after the start"
         );
     }
 }

@@ -31,9 +31,8 @@ use trend::trend;
 
 /// Clips that are there when none are named.
 const DEMO: [&str; 4] = ["side-good", "side-faulty", "front-good", "front-child"];
-/// A recorded session lasts no longer than this, so that opening and ending
-/// are part of the run.
-const LONGEST_SESSION: Duration = Duration::from_secs(300);
+/// A recorded session lasts no longer than this when nothing else is asked for.
+const SHORT_SESSION: Duration = Duration::from_secs(300);
 /// Rows of the table when nothing else is asked for.
 const ROWS: f64 = 24.0;
 /// How often the watching thread looks up.
@@ -55,6 +54,9 @@ pub struct SoakOptions {
     pub hours: f64,
     /// How many times as fast as recorded.
     pub speed: u32,
+    /// How long a recorded session lasts, minutes of the wall; short ones
+    /// where nothing is said, so that opening and ending are part of the run.
+    pub session_min: Option<f64>,
     /// Where recordings and log go.
     pub out: PathBuf,
     /// Pose model.
@@ -108,6 +110,17 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
     if !(hours.is_finite() && hours > 0.0 && hours <= 1000.0) {
         return Err(UsageError("--hours must be above 0 and at most 1000".to_owned()).into());
     }
+    let lasting = Duration::from_secs_f64(hours * 3600.0);
+    let session = match options.session_min {
+        None => SHORT_SESSION.min(lasting / 8),
+        Some(min) if min.is_finite() && min > 0.0 && min <= 60_000.0 => {
+            Duration::from_secs_f64(min * 60.0)
+        }
+        Some(_) => {
+            let words = "--session-minutes must be above 0 and at most 60000";
+            return Err(UsageError(words.to_owned()).into());
+        }
+    };
     std::fs::create_dir_all(&options.out).with_context(|| {
         format!(
             "the folder '{}' cannot be made; choose another with --out",
@@ -117,7 +130,6 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
     let thresholds = AgeGroups::load(&age_groups_file(&home))?.thresholds(AgeGroup::U13);
     let clips = clips(&home, options, &thresholds)?;
     let stop = stop_on_signals()?;
-    let lasting = Duration::from_secs_f64(hours * 3600.0);
 
     let Some((_, first)) = clips.first() else {
         bail!("there are no clips");
@@ -149,7 +161,7 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
         out: options.out.clone(),
         started: Instant::now(),
         lasting,
-        session: LONGEST_SESSION.min(lasting / 8),
+        session,
         every: lasting.div_f64(ROWS).max(Duration::from_secs(2)),
         all: Arc::clone(&stop),
         this: Arc::new(AtomicBool::new(false)),

@@ -15,7 +15,7 @@ const MAX_QUICK_RUNS: usize = 1;
 /// Where frames come fast and somebody is followed: beats without the
 /// detector after a run that found nobody. A run beside a reading takes longer
 /// than such a frame on a slow machine.
-const VAIN_BEATS: u64 = 4;
+const VAIN_BEATS: u64 = 2;
 /// Least height of a proposal, as a share of the frame's height.
 const MIN_BLOB_SHARE: f32 = 0.05;
 /// A likely reflection is shown to the detector once in this many beats.

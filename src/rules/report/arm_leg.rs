@@ -1,11 +1,11 @@
 //! Arm against leg.
 
-use super::{NO_PUSH, Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::geometry::parabola_peak;
 use crate::pose::BodyPoint;
 use crate::rules::table::read::{across_m, mean};
-use crate::rules::{JudgedPush, Measure};
+use crate::rules::{JudgedPush, Measure, why};
 use crate::stride::{Leg, PassMotion, Push};
 
 /// When the arm is at the front of its swing, after the toe-off of its side.
@@ -35,7 +35,7 @@ const HAND_SHARE: f64 = 0.108;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     if motion.pushes.is_empty() {
-        return Measure::not_judged(NO_PUSH);
+        return Measure::not_judged(why::NO_WHOLE_PUSH);
     }
     let times: Vec<f64> = motion
         .pushes
@@ -53,7 +53,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             deviation(of_skater_s, OF_PUSH_S, times.len()),
             format!("mean of {}", pushes(times.len())),
         ),
-        None => Measure::not_judged("no hand was seen at the front of its swing"),
+        None => Measure::not_judged(why::NO_HAND_SEEN),
     }
 }
 

@@ -7,7 +7,7 @@ use crate::geometry::included_deg;
 use crate::pose::BodyPoint;
 use crate::rules::table::read::HALF_HIPS_SHARE;
 use crate::rules::table::read::mean;
-use crate::rules::{JudgedPush, Measure};
+use crate::rules::{JudgedPush, Measure, why};
 use crate::stride::{Leg, PassMotion, leg_points};
 
 /// Included shoulder-hip-ankle angle of the pushing side at the toe-off.
@@ -45,7 +45,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             deviation(OF_SKATER_DEG, OF_PUSH_DEG, angles.len()),
             format!("near leg, {}", pushes(angles.len())),
         ),
-        None => Measure::not_judged("the near side was not seen at its toe-off"),
+        None => Measure::not_judged(why::NEAR_SIDE_UNSEEN),
     }
 }
 

@@ -83,9 +83,6 @@ pub const QUANTITIES: [&Quantity; 12] = [
     &left_right::TOE_DIRECTION,
 ];
 
-/// Reason of a quantity that needs a push seen whole where there was none.
-const NO_PUSH: &str = "no push was seen whole";
-
 /// '1 push', '3 pushes'.
 fn pushes(n: usize) -> String {
     match n {

@@ -5,7 +5,7 @@ use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::rules::table::read::HALF_HIPS_SHARE;
 use crate::rules::table::read::{mean, of_adult};
-use crate::rules::{JudgedPush, Measure};
+use crate::rules::{JudgedPush, Measure, why};
 use crate::stride::{PassMotion, Push, leg_points};
 
 /// How far behind its hip the skate is at the toe-off.
@@ -41,7 +41,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, lengths.len()),
             format!("near leg, {}", pushes(lengths.len())),
         ),
-        None => Measure::not_judged("the near leg was not seen at its toe-off"),
+        None => Measure::not_judged(why::NEAR_LEG_UNSEEN),
     }
 }
 

@@ -1,10 +1,10 @@
 //! Push width.
 
-use super::{NO_PUSH, Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::pose::BodyPoint;
 use crate::rules::table::read::{across_m, mean, of_adult};
-use crate::rules::{JudgedPush, Measure};
+use crate::rules::{JudgedPush, Measure, why};
 use crate::stride::{Leg, PassMotion};
 
 /// How far out to the side of its hip the skate is at the toe-off.
@@ -54,7 +54,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, widths.len()),
             format!("mean of {}", pushes(widths.len())),
         ),
-        None => Measure::not_judged(NO_PUSH),
+        None => Measure::not_judged(why::NO_WHOLE_PUSH),
     }
 }
 

@@ -1,7 +1,6 @@
 //! What a side camera shows of the near leg at its toe-off.
 
-use super::NO_PUSH;
-use crate::rules::{JudgedPush, RULES};
+use crate::rules::{JudgedPush, RULES, why};
 use crate::stride::{Leg, PassMotion, Push};
 
 /// Shoulder joint beside the middle of the body, as a share of stature: half
@@ -28,8 +27,8 @@ pub fn near_pushes<'a>(
         .collect();
     if near.is_empty() {
         return Err(match motion.pushes.len() {
-            0 => NO_PUSH,
-            _ => "only the far leg pushed in view",
+            0 => why::NO_WHOLE_PUSH,
+            _ => why::ONLY_FAR_LEG,
         });
     }
     let told: Vec<&Push> = near
@@ -38,7 +37,7 @@ pub fn near_pushes<'a>(
         .map(|(push, _)| push)
         .collect();
     if told.is_empty() {
-        return Err("the near leg was not seen well enough at its toe-off");
+        return Err(why::NEAR_LEG_POOR);
     }
     Ok(told)
 }

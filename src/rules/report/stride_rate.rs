@@ -2,7 +2,7 @@
 
 use super::{Quantity, QuantityUnit};
 use crate::config::View;
-use crate::rules::{JudgedPush, Measure};
+use crate::rules::{JudgedPush, Measure, why};
 use crate::stride::PassMotion;
 
 /// Steps a second: a step is from a toe-off to the next one of the other leg.
@@ -78,9 +78,6 @@ pub fn steps(motion: &PassMotion) -> Option<Steps> {
     })
 }
 
-/// Reason where [`steps`] gives none.
-pub const TOO_FEW: &str = "fewer than two steps in a row were seen";
-
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     match steps(motion) {
         Some(steps) => {
@@ -91,7 +88,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
                 format!("mean of {} steps", steps.count),
             )
         }
-        None => Measure::not_judged(TOO_FEW),
+        None => Measure::not_judged(why::TOO_FEW_STEPS),
     }
 }
 

@@ -3,8 +3,8 @@
 use super::read::{across_m, mean, of_adult, over, unmeasurable};
 use crate::config::View;
 use crate::pose::BodyPoint;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
@@ -66,7 +66,7 @@ const LEFT_OF_SHORT: f64 = 0.5;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let Some(arm) = farthest(motion, push) else {
-        return Measure::not_judged("the arm was not seen at the front of its swing");
+        return Measure::not_judged(why::ARM_NOT_SEEN);
     };
     let adult = of_adult(&motion.lane);
     let not_judged = |uncertainty_m: f64, reason: &str| Measure {
@@ -76,10 +76,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         reason: reason.to_owned(),
     };
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
-        return not_judged(
-            arm.spread_m.max(UNCERTAINTY_M),
-            "wrist and hand points disagree",
-        );
+        return not_judged(arm.spread_m.max(UNCERTAINTY_M), why::HAND_POINTS_DISAGREE);
     }
     let others: Vec<Arm> = motion
         .pushes
@@ -97,10 +94,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         && arm.elbow_m <= adult * ELBOW_OUT_IN_PUSH_M
         && elbow_m <= adult * ELBOW_OUT_M;
     if past && another(&|m| m <= adult * FAR_SHORT_M) || short && another(&|m| m >= past_m) {
-        not_judged(
-            adult * 2.0 * UNCERTAINTY_M,
-            "the pushes of the pass contradict each other",
-        )
+        not_judged(adult * 2.0 * UNCERTAINTY_M, why::PUSHES_CONTRADICT)
     } else if past && elbow_m >= adult * ELBOW_OF_CROSSING_M {
         Measure::judged(
             arm.wrist_m,
@@ -114,10 +108,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             "elbow too far out for the hand to cross",
         )
     } else {
-        not_judged(
-            adult * 2.0 * UNCERTAINTY_M,
-            "too near to the line to be sure of the hand",
-        )
+        not_judged(adult * 2.0 * UNCERTAINTY_M, why::HAND_NEAR_THE_LINE)
     }
 }
 

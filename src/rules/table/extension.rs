@@ -6,8 +6,8 @@ use super::read::{
 };
 use crate::config::View;
 use crate::geometry::median;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::{PassMotion, Push};
 
 /// The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.
@@ -82,7 +82,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .filter_map(|other| reading_deg(motion, other).ok())
         .any(|other_deg| other_deg - deg > BELOW_ANOTHER_DEG);
     if straighter {
-        return Measure::not_judged("the pushes of the pass contradict each other");
+        return Measure::not_judged(why::PUSHES_CONTRADICT);
     }
     Measure::judged(deg, UNCERTAINTY_DEG, "largest angle around the toe-off")
 }
@@ -100,12 +100,12 @@ const STRAIGHT_ANYWAY_DEG: std::ops::Range<f64> = 158.0..STRAIGHTEST_DEG;
 /// The largest angle around a push's end, degrees, or why there is none.
 fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
     if push.near_leg == Some(false) {
-        return Err("the far leg is partly hidden");
+        return Err(why::FAR_LEG_HIDDEN);
     }
     let around_s = 0.25 * (push.toe_off_s - push.push_start_s);
     let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
     let angles = knee_angles(motion, push.leg, Stance::PushedOut, span_s[0], span_s[1]);
-    let deg = highest(&angles).ok_or("the leg was not seen at the end of the push")?;
+    let deg = highest(&angles).ok_or(why::PUSH_END_NOT_SEEN)?;
     match doubt(motion, push, span_s) {
         Some(why) if !STRAIGHT_ANYWAY_DEG.contains(&deg) => Err(why),
         _ => Ok(deg.min(STRAIGHTEST_DEG)),
@@ -115,14 +115,14 @@ fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
 /// Why the two legs may have been taken for each other around a push's end.
 fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&'static str> {
     if share_mended(motion, push) > MAX_MENDED {
-        return Some("the two legs were mixed up at the end of the push");
+        return Some(why::LEGS_MIXED_UP);
     }
     let glide_deg = glide_knee_deg(motion, push);
     let mut angles_of_far = knee_angles(motion, push.leg.other(), Stance::Glide, from_s, to_s);
     if let (Some(glide_deg), Some(far_deg)) = (glide_deg, median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
-        return Some("the two knees cannot be told apart");
+        return Some(why::KNEES_ALIKE);
     }
     let apart = over(motion, from_s, to_s, |i| {
         Some(knees_apart_share(motion, &motion.curves.peak_points[i], i))
@@ -130,7 +130,7 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     // the thighs of a skater who bends open: a pushing knee is seen apart
     let bends = glide_deg.is_none_or(|deg| deg < UPRIGHT_DEG);
     if bends && highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
-        return Some("the two knees cannot be told apart");
+        return Some(why::KNEES_ALIKE);
     }
     None
 }

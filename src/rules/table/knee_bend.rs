@@ -2,8 +2,8 @@
 
 use super::read::glide_knee_deg;
 use crate::config::View;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
@@ -38,11 +38,11 @@ const UNCERTAINTY_DEG: f64 = 6.5;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {
-        return Measure::not_judged("the far leg is partly hidden");
+        return Measure::not_judged(why::FAR_LEG_HIDDEN);
     }
     match glide_knee_deg(motion, push) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
-        None => Measure::not_judged("the leg was not seen during the glide"),
+        None => Measure::not_judged(why::GLIDE_NOT_SEEN),
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
 use crate::pose::{BodyPoint, ModelKind};
+use crate::rules::why;
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 /// Width of an adult's boot at the heel, metres, at a stature of 1.78 m;
@@ -29,9 +30,9 @@ const BENT_SHARE: f64 = 0.75;
 /// Why nothing of a push can be measured, whatever the rule; `None` where it can.
 pub fn unmeasurable(motion: &PassMotion, push: &Push) -> Option<&'static str> {
     if !large_enough(motion, push) {
-        Some("too small in the picture")
+        Some(why::TOO_SMALL)
     } else if behind_another(motion, push) {
-        Some("somebody was in front")
+        Some(why::SOMEBODY_IN_FRONT)
     } else {
         None
     }

@@ -3,8 +3,8 @@
 use super::read::{across_m, boot_width_m, lowest, of_adult, over};
 use crate::config::View;
 use crate::pose::BodyPoint;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.
@@ -56,7 +56,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .into_iter()
         .find(|(view, _)| *view == motion.lane.view)
     else {
-        return Measure::not_judged("across and along cannot be told apart from here");
+        return Measure::not_judged(why::ACROSS_OR_ALONG);
     };
     let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
     let within_s = BACK_WITHIN * push.cycle_s;
@@ -83,7 +83,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             adult * UNCERTAINTY_M,
             "heels across the lane, less the boot's width",
         ),
-        None => Measure::not_judged("the heels were not seen as the leg came back"),
+        None => Measure::not_judged(why::HEELS_NOT_SEEN),
     }
 }
 

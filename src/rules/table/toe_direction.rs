@@ -4,8 +4,8 @@ use super::read::{across_m, over};
 use crate::config::View;
 use crate::geometry::median;
 use crate::pose::BodyPoint;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
@@ -62,7 +62,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
                 "toe beside the heel at the toe-off",
             )
         }
-        None => Measure::not_judged("the skate was not seen at the end of the push"),
+        None => Measure::not_judged(why::SKATE_NOT_SEEN),
     }
 }
 

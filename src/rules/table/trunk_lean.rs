@@ -2,8 +2,8 @@
 
 use super::read::{mean, over, trunk_lean_deg};
 use crate::config::View;
-use crate::rules::Measure;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::{Measure, why};
 use crate::stride::{PassMotion, Push};
 
 /// The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.
@@ -41,7 +41,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     });
     match mean(&leans) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "mean of the glide and push"),
-        None => Measure::not_judged("the trunk was not seen during the push"),
+        None => Measure::not_judged(why::TRUNK_NOT_SEEN),
     }
 }
 
