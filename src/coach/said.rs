@@ -230,6 +230,13 @@ sayings! {
     Starting = "state.starting" {}
     RecordingBegins = "state.recording_begins" {}
     RecordingOpens = "state.recording_opens" {}
+    CameraOpening = "state.camera_opening" { name: String }
+    CameraLive = "state.camera_live" { name: String }
+    CameraSilent = "state.camera_silent" { name: String }
+    SourceEnded = "state.source_ended" { name: String }
+    SoundReady = "state.sound_ready" {}
+    SoundOff = "state.sound_off" {}
+    NoLoudspeaker = "state.no_loudspeaker" {}
     RecordingWrites = "state.recording_writes" {}
     RecordingEnded = "state.recording_ended" {}
     SecondCamera = "state.second_camera" { why: String }

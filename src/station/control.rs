@@ -19,6 +19,7 @@ use crate::capture::{CameraRequest, FeedStatus, Frame};
 use crate::config::Lane;
 use crate::display::PreviewImage;
 use crate::feedback::Cue;
+use crate::sound::SoundState;
 use crate::store::WriterStatus;
 
 /// What the judging side shows of itself.
@@ -38,8 +39,8 @@ pub struct Seen {
     pub last: Option<Cue>,
     /// The inference engine.
     pub engine: String,
-    /// State of the sound, in a few words.
-    pub sound: String,
+    /// State of the sound; none where none is wanted.
+    pub sound: Option<SoundState>,
     /// State of the recording; `None` where there is none yet.
     pub recording: Option<WriterStatus>,
 }

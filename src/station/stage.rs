@@ -313,16 +313,7 @@ impl Stage {
                 Some(model) => format!("model {}, {}", model.name(), self.engine_name),
                 None => self.engine_name.clone(),
             },
-            sound: match self.speaker.as_ref().map(|s| s.state()) {
-                Some(SoundState::Ready) => "ready".to_owned(),
-                Some(SoundState::Off) | None => "off".to_owned(),
-                // What the sound library says of it stands in the log and on
-                // the page of 'kickplate check'.
-                Some(SoundState::NoDevice(_)) => {
-                    "no loudspeaker, cues are shown without sound".to_owned()
-                }
-                Some(SoundState::NoSounds(why)) => why,
-            },
+            sound: self.speaker.as_ref().map(|s| s.state()),
             recording: self.store.as_ref().map(StoreWriter::status),
         });
     }

@@ -1,8 +1,9 @@
 //! The view, made anew: how the station is and what happens in the lane.
 
 use super::{Desk, OPEN_AGAIN};
-use crate::capture::FeedState;
+use crate::capture::{FeedState, FeedStatus};
 use crate::coach::{LivePart, QueueView, Saying, SecondEntry, StationPart};
+use crate::sound::SoundState;
 use crate::store::{PassKey, WriterState};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -125,13 +126,13 @@ impl Desk {
                 FeedState::Searching | FeedState::Lost | FeedState::Stalled
             )
         {
-            problems.push(feed.message.clone());
+            problems.push(self.feed_words(feed));
         }
         if let Some(second) = &seen.second
             && second.state != FeedState::Live
         {
             problems.push(say(Saying::SecondCamera {
-                why: second.message.clone(),
+                why: self.feed_words(second),
             }));
         }
         if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {
@@ -156,14 +157,21 @@ impl Desk {
         problems.extend(self.archive_fault.clone());
         problems.extend(self.control.trouble().map(|t| (*t).clone()));
         StationPart {
-            camera: feed.map_or_else(|| say(Saying::Starting {}), |f| f.message.clone()),
+            camera: feed.map_or_else(|| say(Saying::Starting {}), |f| self.feed_words(f)),
             camera_live: feed.is_some_and(|f| f.state == FeedState::Live),
             fps: feed.map(|f| f.fps_measured).filter(|fps| *fps > 0.0),
             dropped: feed.map_or(0, |f| f.dropped),
             corrupt: feed.map_or(0, |f| f.corrupt),
             reopened: feed.map_or(0, |f| f.reopened),
             engine: seen.engine.clone(),
-            sound: seen.sound.clone(),
+            sound: match &seen.sound {
+                Some(SoundState::Ready) => say(Saying::SoundReady {}),
+                Some(SoundState::Off) | None => say(Saying::SoundOff {}),
+                // What the sound library says of it stands in the log and on
+                // the page of 'kickplate check'.
+                Some(SoundState::NoDevice(_)) => say(Saying::NoLoudspeaker {}),
+                Some(SoundState::NoSounds(why)) => why.clone(),
+            },
             recording: match recording.map(|r| &r.state) {
                 None => say(Saying::RecordingBegins {}),
                 Some(WriterState::Starting) => say(Saying::RecordingOpens {}),
@@ -178,6 +186,23 @@ impl Desk {
             problems,
             lane_example: super::set_up::is_example(&self.judging.lane),
         }
+    }
+
+    /// How a source is. What is wrong with one that cannot be opened is told
+    /// by the capture, in English.
+    fn feed_words(&self, feed: &FeedStatus) -> String {
+        let name = feed.source.clone();
+        let saying = match feed.state {
+            _ if name.is_empty() => return feed.message.clone(),
+            FeedState::Opening => Saying::CameraOpening { name },
+            FeedState::Live => Saying::CameraLive { name },
+            FeedState::Stalled => Saying::CameraSilent { name },
+            FeedState::Ended => Saying::SourceEnded { name },
+            FeedState::Searching | FeedState::Lost | FeedState::Stopped => {
+                return feed.message.clone();
+            }
+        };
+        saying.say(&self.words)
     }
 
     /// Free room on the disk of the recordings, bytes.

@@ -173,15 +173,18 @@ impl ClipScore {
         }
         let mut i = 0;
         for pass in passes {
-            let trues: Vec<(&TruthPush, &JudgedPush)> = pass
-                .pushes
-                .iter()
-                .enumerate()
-                .filter_map(|(n, push)| Some((pairs[i + n].and_then(true_push)?, push)))
-                .collect();
+            let mut trues: Vec<(&TruthPush, &JudgedPush)> = Vec::new();
+            let mut cut: Vec<&JudgedPush> = Vec::new();
+            for (push, pair) in pass.pushes.iter().zip(&pairs[i..]) {
+                match pair.map(true_push) {
+                    Some(Some(truth)) => trues.push((truth, push)),
+                    Some(None) => cut.push(push),
+                    None => {}
+                }
+            }
             i += pass.pushes.len();
             if !trues.is_empty() {
-                self.cues.push(check_cue(skater, pass, &trues));
+                self.cues.push(check_cue(skater, pass, &trues, &cut));
             }
             for (push, found) in trues {
                 let share = truth.height_share(skater, push.toe_off_frame);
@@ -335,6 +338,23 @@ mod tests {
         assert!(knee.iter().all(|f| f.beyond && f.said));
         assert_eq!(score.cues[0].faults, ["knee_bend", "arm_crossover"]);
         assert_eq!(score.cues[0].said, Some("knee_bend"));
+    }
+
+    /// The clip ends before the feet are back: the push is there, its values
+    /// are not.
+    #[test]
+    fn a_cue_on_a_push_the_clip_cuts_off_is_not_known_to_be_false() {
+        let mut t = truth("front");
+        let mut quiet = push(Leg::Left, 0.24, 0.1);
+        quiet.flags.clear();
+        let found = [pass([0.1, 0.9], vec![quiet, push(Leg::Right, 0.64, 0.1)])];
+        assert!(!compare("a", &t, &found).cues[0].unknown);
+        t.first.pushes.retain(|p| p.side == Leg::Left);
+        let cue = &compare("a", &t, &found).cues[0];
+        assert_eq!((cue.said, cue.unknown), (Some("knee_bend"), true));
+        // A push that never was is false all the same.
+        t.first.phase.insert("right".to_owned(), Vec::new());
+        assert!(!compare("a", &t, &found).cues[0].unknown);
     }
 
     #[test]

@@ -317,7 +317,7 @@ impl ScoreReport {
             cues.into_iter().partition(|c| !c.faults.is_empty());
         let (near, clean): (Vec<&CueCheck>, Vec<&CueCheck>) =
             good.into_iter().partition(|c| !c.near_faults.is_empty());
-        out.push_str("\n| passes | number | praised | cue on a true fault | cue past the limit, within the dead-band | false cue |\n|---|---|---|---|---|---|\n");
+        out.push_str("\n| passes | number | praised | cue on a true fault | cue past the limit, within the dead-band | cue on a push cut off by the clip, not known | false cue |\n|---|---|---|---|---|---|---|\n");
         for (name, list) in [
             ("nothing wrong in any judged push", clean),
             ("past a limit, within the dead-band", near),
@@ -327,20 +327,21 @@ impl ScoreReport {
             let on = |list: &[&str], c: &CueCheck| c.said.is_some_and(|s| list.contains(&s));
             let _ = writeln!(
                 out,
-                "| {name} | {} | {} | {} | {} | {} |",
+                "| {name} | {} | {} | {} | {} | {} | {} |",
                 list.len(),
                 count(&|c| c.praised),
                 count(&|c| on(&c.faults, c)),
                 count(&|c| on(&c.near_faults, c) && !on(&c.faults, c)),
+                count(&|c| c.unknown && !on(&c.near_faults, c)),
                 count(&is_false),
             );
         }
     }
 }
 
-/// A cue about a rule that holds in every judged push.
+/// A cue about a rule that holds in every judged push whose truth is known.
 fn is_false(cue: &CueCheck) -> bool {
-    cue.said.is_some_and(|s| !cue.near_faults.contains(&s))
+    !cue.unknown && cue.said.is_some_and(|s| !cue.near_faults.contains(&s))
 }
 
 const PUSH_HEAD: &str = "| view | clips | pushes asked | found | reported | false | toe-off: median frames off | within 1 | within 2 |\n\

@@ -27,6 +27,9 @@ pub struct CueCheck {
     pub said: Option<&'static str>,
     /// It was praise.
     pub praised: bool,
+    /// All pushes it speaks about are cut off by the clip's beginning or end,
+    /// so that the truth file has no values for them.
+    pub unknown: bool,
 }
 
 /// Flags of one push on values that are within their limit, in words.
@@ -67,11 +70,13 @@ pub(super) fn past_limit(limits: &Limits, value: f64) -> bool {
     limits.low.is_some_and(|l| value < l) || limits.high.is_some_and(|h| value > h)
 }
 
-/// Holds what is said after a pass against the true faults of its pushes.
+/// Holds what is said after a pass against the true faults of its pushes;
+/// `cut` are those that are there but have no values in the truth file.
 pub(super) fn check_cue(
     skater: &TruthSkater,
     pass: &JudgedPass,
     pushes: &[(&TruthPush, &JudgedPush)],
+    cut: &[&JudgedPush],
 ) -> CueCheck {
     let Thresholds { limits, .. } = &pass.thresholds;
     let rules_where = |wrong: &dyn Fn(&Limits, f64) -> bool| -> Vec<&'static str> {
@@ -91,13 +96,21 @@ pub(super) fn check_cue(
             .collect()
     };
     let cue = Coach::new(FeedbackSettings::default()).after_pass(pass);
+    let said = match cue.kind {
+        CueKind::Do { rule, .. } => Some(rule),
+        _ => None,
+    };
+    let spoken_of = |push: &&JudgedPush| push.flags.iter().any(|f| Some(f.rule.as_str()) == said);
     CueCheck {
+        unknown: said.is_some()
+            && pass
+                .pushes
+                .iter()
+                .filter(spoken_of)
+                .all(|push| cut.iter().any(|c| std::ptr::eq(*c, push))),
         faults: rules_where(&|l, v| l.beyond(v).is_some()),
         near_faults: rules_where(&past_limit),
         praised: cue.kind == CueKind::Praise,
-        said: match cue.kind {
-            CueKind::Do { rule, .. } => Some(rule),
-            _ => None,
-        },
+        said,
     }
 }
