@@ -1,0 +1,131 @@
+//! What the rows come to.
+
+use super::rows::Row;
+use super::trend::trend;
+
+/// A trend over less than this says nothing, hours.
+const SHORTEST_H: f64 = 0.15;
+/// Growth below this in an hour is not called growth, megabytes: it would
+/// take a week of ice to matter.
+const NEGLIGIBLE_MB_PER_H: f64 = 1.0;
+
+/// Name, unit, change in an hour that is of no account, where it stands.
+type Thing = (&'static str, &'static str, f64, fn(&Row) -> f64);
+
+pub(super) struct Verdict {
+    pub(super) text: String,
+    pub(super) grows: bool,
+}
+
+/// From the rows after the first quarter, in which caches fill.
+pub(super) fn verdict(rows: &[Row]) -> Verdict {
+    let settled = &rows[rows.len() / 4..];
+    let span_h = match settled {
+        [first, .., last] => (last.at_s - first.at_s) / 3600.0,
+        _ => 0.0,
+    };
+    let of = |value: fn(&Row) -> f64| {
+        let points: Vec<(f64, f64)> = settled
+            .iter()
+            .map(|r| (r.at_s / 3600.0, value(r)))
+            .collect();
+        trend(&points)
+    };
+    let mut text = String::from("Verdict (rows after the first quarter, 95 % interval):");
+    let mut grows = false;
+    let things: [Thing; 4] = [
+        ("memory", "MB", NEGLIGIBLE_MB_PER_H, |r| r.resident_mb),
+        ("descriptors", "", 1.0, |r| r.descriptors),
+        ("threads", "", 1.0, |r| r.threads),
+        ("delay, half of the frames", "ms", 5.0, |r| r.half_ms),
+    ];
+    for (what, unit, negligible, value) in things {
+        let (words, growing) = match of(value) {
+            None => ("too few rows to tell".to_owned(), false),
+            Some(_) if span_h < SHORTEST_H => ("too short a run to tell".to_owned(), false),
+            Some(t) => {
+                // Growth is what is above nothing for sure and not tiny.
+                let growing = t.per_hour - t.plus_minus > 0.0 && t.per_hour > negligible;
+                let space = if unit.is_empty() { "" } else { " " };
+                let words = format!(
+                    "{:+.2} ±{:.2}{space}{unit} an hour: {}",
+                    t.per_hour,
+                    t.plus_minus,
+                    if growing { "GROWS" } else { "no growth seen" }
+                );
+                (words, growing)
+            }
+        };
+        grows |= growing;
+        text += &format!("\n- {what}: {words}");
+    }
+    Verdict { text, grows }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn row(minute: f64, resident_mb: f64, descriptors: f64) -> Row {
+        Row {
+            at_s: 60.0 * minute,
+            resident_mb,
+            descriptors,
+            threads: 9.0,
+            analysed_per_s: 30.0,
+            half_ms: 20.0,
+            late_ms: 30.0,
+            passes: 1,
+            log_bytes: 0,
+            recorded_bytes: 0,
+        }
+    }
+
+    /// A wobble of 1.5 MB, the same every time.
+    fn wobble(n: u32) -> f64 {
+        [0.0, 1.1, -0.7, 0.4, -1.5, 0.9, -0.2][n as usize % 7]
+    }
+
+    #[test]
+    fn a_leak_is_seen_through_the_wobble_and_a_warm_up_is_none() {
+        let still: Vec<Row> = (0..48)
+            .map(|n| {
+                let warm_up = if n < 8 {
+                    -40.0 + 5.0 * f64::from(n)
+                } else {
+                    0.0
+                };
+                row(f64::from(n), 200.0 + warm_up + wobble(n), 12.0)
+            })
+            .collect();
+        let v = verdict(&still);
+        assert!(!v.grows, "{}", v.text);
+        // 8 MB an hour.
+        let leaking: Vec<Row> = (0..48)
+            .map(|n| {
+                row(
+                    f64::from(n),
+                    200.0 + 8.0 * f64::from(n) / 60.0 + wobble(n),
+                    12.0,
+                )
+            })
+            .collect();
+        let v = verdict(&leaking);
+        assert!(v.grows && v.text.contains("memory: +"), "{}", v.text);
+    }
+
+    #[test]
+    fn descriptors_that_stay_open_are_growth() {
+        let rows: Vec<Row> = (0..20)
+            .map(|n| row(f64::from(n), 200.0, 12.0 + f64::from(n / 5)))
+            .collect();
+        let v = verdict(&rows);
+        assert!(v.grows && v.text.contains("descriptors: +"), "{}", v.text);
+    }
+
+    #[test]
+    fn too_few_rows_are_no_verdict() {
+        assert!(verdict(&[]).text.contains("too few rows"));
+        assert!(!verdict(&[row(0.0, 1.0, 1.0)]).grows);
+    }
+}
