@@ -234,6 +234,7 @@ sayings! {
     CameraLive = "state.camera_live" { name: String }
     CameraSilent = "state.camera_silent" { name: String }
     SourceEnded = "state.source_ended" { name: String }
+    Measuring = "state.measuring" { model: String, engine: String }
     SoundReady = "state.sound_ready" {}
     SoundOff = "state.sound_off" {}
     NoLoudspeaker = "state.no_loudspeaker" {}

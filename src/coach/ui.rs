@@ -274,8 +274,7 @@ fn refusal(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState, room: Rect) -> f32
         (theme::GOOD, answer.sentence.clone())
     } else {
         let name = d.w.get("answer.not_done");
-        let text =
-            d.w.say("list.pair", &[("name", name), ("what", &answer.sentence)]);
+        let text = d.w.pair(name, &answer.sentence);
         (theme::WARNING, text)
     };
     let pad = 2.0 * s.mm(theme::PAD_MM);

@@ -115,6 +115,11 @@ impl CoachWords {
         self.say_all(key, parts)
     }
 
+    /// A thing and what is said of it, with the language's colon.
+    pub(super) fn pair(&self, name: &str, what: &str) -> String {
+        self.say("list.pair", &[("name", name), ("what", what)])
+    }
+
     /// The same with parts of any kind of text. What is filled in is not
     /// looked through again.
     pub(super) fn say_all(&self, key: &str, parts: &[(&str, impl AsRef<str>)]) -> String {

@@ -10,6 +10,7 @@ use std::time::Duration;
 use arc_swap::{ArcSwap, ArcSwapOption};
 use crossbeam_channel::{Receiver, Sender, bounded};
 
+use super::ModelChoice;
 use super::analyser::Judging;
 use super::lineup::Lineup;
 use super::privacy::PrivacySettings;
@@ -37,6 +38,8 @@ pub struct Seen {
     pub frame_px: Option<[u32; 2]>,
     /// The cue of the last pass.
     pub last: Option<Cue>,
+    /// The pose model at work, where it is known.
+    pub model: Option<ModelChoice>,
     /// The inference engine.
     pub engine: String,
     /// State of the sound; none where none is wanted.

@@ -309,10 +309,8 @@ impl Stage {
             preview: self.picture.clone(),
             frame_px: self.frame_px,
             last: self.last.clone(),
-            engine: match self.model {
-                Some(model) => format!("model {}, {}", model.name(), self.engine_name),
-                None => self.engine_name.clone(),
-            },
+            model: self.model,
+            engine: self.engine_name.clone(),
             sound: self.speaker.as_ref().map(|s| s.state()),
             recording: self.store.as_ref().map(StoreWriter::status),
         });

@@ -140,7 +140,7 @@ fn rules(ui: &mut Ui, d: &Desk<'_>, state: &mut LimitsState, group: AgeGroup) {
             .skater
             .and_then(|id| d.skater(id))
             .is_some_and(|s| s.overrides.contains_key(rule.id));
-        let mut text = format!("{}: {}", d.w.rule_name(rule), d.f.limits(rule, &limits));
+        let mut text = d.w.pair(d.w.rule_name(rule), &d.f.limits(rule, &limits));
         if !limits.flagged {
             text += &format!(", {}", d.w.get("limits.quiet"));
         }

@@ -94,7 +94,7 @@ fn station(ui: &mut Ui, d: &mut Desk<'_>) {
         ] {
             if !state.is_empty() {
                 let name = d.w.get(name);
-                let line = d.w.say("list.pair", &[("name", name), ("what", &state)]);
+                let line = d.w.pair(name, &state);
                 say(ui, s, Voice::Quiet, &line);
             }
         }
@@ -282,7 +282,7 @@ fn flag(
             (no, Verdict::Dismissed, "now.dismiss"),
         ] {
             let (width, chosen) = (ui.available_width(), all(wanted));
-            let long = format!("{}: {name}", d.w.get(key));
+            let long = d.w.pair(d.w.get(key), name);
             let pressed = Press::new(d.w.get(key))
                 .named(&long)
                 .choice(chosen)

@@ -347,8 +347,7 @@ fn progress(ui: &mut Ui, d: &Desk<'_>, done: f32, sentence: &str) {
     part.set_width(rect.width() * done);
     ui.painter().rect_filled(part, 0.0, theme::MAIN);
     let share = format!("{} %", d.f.number(f64::from(done) * 100.0, 0));
-    let text =
-        d.w.say("list.pair", &[("name", &share), ("what", sentence)]);
+    let text = d.w.pair(&share, sentence);
     say(ui, s, Voice::Body, &text);
 }
 

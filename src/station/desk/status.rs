@@ -163,7 +163,13 @@ impl Desk {
             dropped: feed.map_or(0, |f| f.dropped),
             corrupt: feed.map_or(0, |f| f.corrupt),
             reopened: feed.map_or(0, |f| f.reopened),
-            engine: seen.engine.clone(),
+            engine: match seen.model {
+                Some(model) => say(Saying::Measuring {
+                    model: model.name().to_owned(),
+                    engine: seen.engine.clone(),
+                }),
+                None => seen.engine.clone(),
+            },
             sound: match &seen.sound {
                 Some(SoundState::Ready) => say(Saying::SoundReady {}),
                 Some(SoundState::Off) | None => say(Saying::SoundOff {}),

@@ -209,8 +209,8 @@ fn flags(
             );
             say(ui, s, Voice::Body, &text);
             let verdict = push.note.verdicts.get(&flag.rule).copied();
-            let names = ["now.confirm", "now.dismiss", "detail.show"]
-                .map(|k| format!("{}: {name}", d.w.get(k)));
+            let names =
+                ["now.confirm", "now.dismiss", "detail.show"].map(|k| d.w.pair(d.w.get(k), name));
             let shown = detail.is_some_and(|x| x.rule == flag.rule);
             let keys = vec![
                 Press::new(d.w.get("now.confirm"))
@@ -292,7 +292,7 @@ fn measures(ui: &mut Ui, d: &Desk<'_>, pass: &PassRow, push: &PushRow) {
                     &[("why", &d.setup.screen_words.reason(&measure.reason))],
                 ),
             };
-            let line = format!("{}: {said}", d.w.rule_name(rule));
+            let line = d.w.pair(d.w.rule_name(rule), &said);
             say(ui, s, Voice::Quiet, &line);
         }
     });

@@ -49,7 +49,7 @@ pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                     }
                 }
                 Err(why) => {
-                    let text = format!("{}: {why}", entry.name);
+                    let text = d.w.pair(&entry.name, why);
                     Press::new(&text)
                         .left()
                         .wide(width)

@@ -97,7 +97,7 @@ fn row(ui: &mut Ui, d: &Desk<'_>, order: &[SkaterId], at: usize, change: &mut Op
             (out, "order.leave", true, Change::Out(at)),
         ] {
             let width = ui.available_width();
-            let long = format!("{}: {who}", d.w.get(key));
+            let long = d.w.pair(d.w.get(key), &who);
             let key = Press::new(d.w.get(key))
                 .named(&long)
                 .wide(width)
