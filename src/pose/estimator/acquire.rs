@@ -55,10 +55,14 @@ impl Estimator {
         }
         self.failed.retain(|f| now - f.last_beat < FORGET_BEATS);
         self.find_places();
-        let blobs = self
+        let mut blobs = self
             .motion
             .blobs(&self.places, MIN_BLOB_SHARE * frame.height as f32);
         let most = if quick {
+            // With one run for all of them each has to get its turn, or one
+            // that never gives anybody would hide the others.
+            let turn = self.counters.detector_runs as usize % blobs.len().max(1);
+            blobs.rotate_left(turn);
             MAX_QUICK_RUNS
         } else {
             MAX_DETECTOR_RUNS
