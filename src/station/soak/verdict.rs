@@ -44,8 +44,11 @@ pub(super) fn verdict(rows: &[Row]) -> Verdict {
             None => ("too few rows to tell".to_owned(), false),
             Some(_) if span_h < SHORTEST_H => ("too short a run to tell".to_owned(), false),
             Some(t) => {
-                // Growth is what is above nothing for sure and not tiny.
-                let growing = t.per_hour - t.plus_minus > 0.0 && t.per_hour > negligible;
+                // Growth is what is above nothing for sure, not tiny, and has
+                // not stopped: an allocator goes up in a few last steps.
+                let growing = t.per_hour - t.plus_minus > 0.0
+                    && t.per_hour > negligible
+                    && of_late(settled, value) > negligible;
                 let space = if unit.is_empty() { "" } else { " " };
                 let words = format!(
                     "{:+.2} ±{:.2}{space}{unit} an hour: {}",
@@ -60,6 +63,18 @@ pub(super) fn verdict(rows: &[Row]) -> Verdict {
         text += &format!("\n- {what}: {words}");
     }
     Verdict { text, grows }
+}
+
+/// Change in an hour from the last but one quarter of the rows to the last.
+fn of_late(rows: &[Row], value: fn(&Row) -> f64) -> f64 {
+    let quarter = (rows.len() / 4).max(1);
+    let mean = |rows: &[Row], of: &dyn Fn(&Row) -> f64| {
+        rows.iter().map(of).sum::<f64>() / rows.len().max(1) as f64
+    };
+    let (before, last) = rows.split_at(rows.len() - quarter.min(rows.len()));
+    let before = &before[before.len() - quarter.min(before.len())..];
+    let hours = (mean(last, &|r| r.at_s) - mean(before, &|r| r.at_s)) / 3600.0;
+    (mean(last, &value) - mean(before, &value)) / hours.max(1e-9)
 }
 
 #[cfg(test)]
@@ -112,6 +127,26 @@ mod tests {
             .collect();
         let v = verdict(&leaking);
         assert!(v.grows && v.text.contains("memory: +"), "{}", v.text);
+    }
+
+    /// The rows of a real hour: three steps up, then level for half of it.
+    #[test]
+    fn an_allocator_that_has_found_its_size_is_no_growth() {
+        let size = |n: u32| match n {
+            0..=1 => 155.2,
+            2..=9 => 158.0,
+            10..=11 => 159.1,
+            _ => 160.7,
+        };
+        let rows: Vec<Row> = (0..24)
+            .map(|n| row(2.5 * f64::from(n + 1), size(n), 11.0))
+            .collect();
+        let v = verdict(&rows);
+        assert!(!v.grows, "{}", v.text);
+        let goes_on: Vec<Row> = (0..24)
+            .map(|n| row(2.5 * f64::from(n + 1), 155.0 + f64::from(n / 4), 11.0))
+            .collect();
+        assert!(verdict(&goes_on).grows);
     }
 
     #[test]
