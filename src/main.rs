@@ -155,6 +155,9 @@ enum Command {
         /// How many times as fast as recorded.
         #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
         speed: u32,
+        /// Seconds the lane is empty between two plays of a clip; they are left out.
+        #[arg(long, default_value_t = 0, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(..=3600))]
+        empty: u32,
         /// How long one recorded session lasts; each plays one clip. Without: 5 minutes, or an eighth of a short run.
         #[arg(long, value_name = "MINUTES")]
         session_minutes: Option<f64>,
@@ -387,6 +390,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             clips,
             hours,
             speed,
+            empty,
             session_minutes,
             out,
             model,
@@ -395,6 +399,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
             clips,
             hours,
             speed,
+            empty_s: empty,
             session_min: session_minutes,
             out,
             model,

@@ -117,6 +117,37 @@ fn a_repeated_file_goes_on_in_time() {
     assert_eq!(feed.take(PATIENCE), Taken::Ended);
 }
 
+/// An endurance run leaves out the time in which the lane is empty: the clock
+/// jumps, nobody waits, and a frame is as fresh as without.
+#[test]
+fn time_with_an_empty_lane_is_left_out() {
+    let pace = Pace::Faster {
+        times: 4,
+        empty_s: 1000,
+    };
+    let since = Instant::now();
+    let feed = Feed::start(spec(&clip()), pace, None);
+    let mut last = (0, 0.0);
+    let mut jumps = Vec::new();
+    while last.0 < 100 {
+        let frame = next(&feed).expect("never ends");
+        let gone_s = frame.captured_at_s - last.1;
+        if gone_s > 100.0 {
+            jumps.push(gone_s);
+            let age_s = feed.clock().age_s(frame.captured_at_s).expect("keeps time");
+            assert!(age_s < 100.0, "{age_s}");
+        }
+        last = (frame.seq, frame.captured_at_s);
+    }
+    // 45 frames a round: frame 100 is in the third.
+    assert_eq!(jumps.len(), 2, "{jumps:?}");
+    assert!(
+        jumps.iter().all(|s| (1000.0..1002.0).contains(s)),
+        "{jumps:?}"
+    );
+    assert!(since.elapsed() < Duration::from_secs(200), "it waited");
+}
+
 #[test]
 fn a_file_that_appears_later_is_found() {
     let dir = tempfile::tempdir().expect("temp dir");

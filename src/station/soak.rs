@@ -51,6 +51,9 @@ pub struct SoakOptions {
     pub hours: f64,
     /// How many times as fast as recorded.
     pub speed: u32,
+    /// How long the lane is empty between two plays of a clip, seconds of the
+    /// camera's clock, which are left out.
+    pub empty_s: u32,
     /// How long a recorded session lasts, minutes of the wall; short ones
     /// where nothing is said, so that opening and ending are part of the run.
     pub session_min: Option<f64>,
@@ -135,7 +138,7 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
         .spawn(move || watch.rows())?;
 
     let mut lateness = Lateness::default();
-    let mut sessions = 0;
+    let (mut sessions, mut camera_s) = (0, 0.0);
     for (clip, judging) in clips.iter().cycle() {
         session_over.store(false, Ordering::Relaxed);
         // Looked at after that: the end is never missed.
@@ -158,6 +161,7 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
             SourceSpec::File { path: clip.clone() },
             Pace::Faster {
                 times: options.speed,
+                empty_s: options.empty_s,
             },
             None,
         );
@@ -169,6 +173,7 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
             &mut lateness,
             |_, _, _| {},
         );
+        camera_s += feed.clock().age_s(0.0).unwrap_or(0.0) * f64::from(options.speed.max(1));
         drop(feed);
         sessions += 1;
         if let Some(status) = stage.end_recording(ENDING)
@@ -184,7 +189,11 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
     let rows = watching
         .join()
         .map_err(|_| anyhow::anyhow!("the watching ended by a fault of the program"))?;
-    say(&format!("\n{sessions} sessions. {}", lateness.sentence()));
+    say(&format!(
+        "\n{sessions} sessions, {:.2} h of the camera's clock. {}",
+        camera_s / 3600.0,
+        lateness.sentence()
+    ));
     let verdict = verdict(&rows);
     say(&verdict.text);
     if verdict.grows {

@@ -258,7 +258,7 @@ fn run_file(shared: &Shared, spec: &SourceSpec, pace: Pace) {
                 return;
             }
         }
-        player.start_over();
+        player.start_over(shared);
     }
 }
 
@@ -331,9 +331,19 @@ impl Player {
         }
     }
 
-    /// Lets the next round follow one frame period after the last frame.
-    fn start_over(&mut self) {
+    /// Lets the next round follow one frame period after the last frame, and
+    /// after the time that is left out.
+    fn start_over(&mut self, shared: &Shared) {
         self.offset_s = self.last_time_s + self.period_s;
+        let empty_s = self.pace.empty_s();
+        let on_the_wall = Duration::try_from_secs_f64(empty_s / self.pace.times());
+        if let (Some(origin), Ok(left_out)) = (self.origin, on_the_wall)
+            && let Some(earlier) = origin.checked_sub(left_out)
+        {
+            self.offset_s += empty_s;
+            self.origin = Some(earlier);
+            shared.board.set_origin(earlier);
+        }
     }
 
     /// Waits until a frame of this time is due. A frame that is late goes

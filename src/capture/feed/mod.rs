@@ -39,6 +39,9 @@ pub enum Pace {
     Faster {
         /// How many times; 0 counts as 1.
         times: u32,
+        /// Between two rounds the lane is empty for so long, seconds. That time
+        /// is left out: the clock of the feed jumps over it.
+        empty_s: u32,
     },
     /// A file plays over and over, and each frame waits until the one before
     /// was taken: nothing is missed, however slow the machine. For tests.
@@ -66,8 +69,16 @@ impl Pace {
     /// Seconds of the recording in one second of the wall.
     fn times(self) -> f64 {
         match self {
-            Pace::Faster { times } => f64::from(times.max(1)),
+            Pace::Faster { times, .. } => f64::from(times.max(1)),
             Pace::Live { .. } | Pace::Patient | Pace::AsFast => 1.0,
+        }
+    }
+
+    /// Seconds left out between two rounds.
+    fn empty_s(self) -> f64 {
+        match self {
+            Pace::Faster { empty_s, .. } => f64::from(empty_s),
+            Pace::Live { .. } | Pace::Patient | Pace::AsFast => 0.0,
         }
     }
 
