@@ -141,19 +141,23 @@ impl Runtime {
         &self.info
     }
 
-    /// Loads a model into the chosen engine.
+    /// Loads a model into the chosen engine and runs it once: the first run
+    /// takes longest, and a model that cannot run is found here.
     ///
     /// # Errors
-    /// [`PoseError::ModelRefused`].
+    /// [`PoseError::ModelRefused`], [`PoseError::Inference`].
     pub fn load(
         &self,
         model: &'static ModelFile,
         bytes: &[u8],
     ) -> Result<Box<dyn Engine>, PoseError> {
-        match &self.native {
-            Some(lib) => Ok(Box::new(lib.load(model, bytes, self.threads)?)),
-            None => Ok(Box::new(embedded::EmbeddedModel::load(model, bytes)?)),
-        }
+        let mut engine: Box<dyn Engine> = match &self.native {
+            Some(lib) => Box::new(lib.load(model, bytes, self.threads)?),
+            None => Box::new(embedded::EmbeddedModel::load(model, bytes)?),
+        };
+        let side = model.input_side;
+        engine.run(&vec![0.0; 3 * side * side])?;
+        Ok(engine)
     }
 }
 

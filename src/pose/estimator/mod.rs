@@ -121,15 +121,10 @@ impl Estimator {
         let runtime = Runtime::choose(settings.engine, home)?.with_threads(settings.threads);
         let landmark_file = settings.model.file();
         let load = |file: &'static ModelFile| runtime.load(file, &file.load(home)?);
-        // Side by side: reading and laying out the weights is most of what a
-        // start waits for.
-        let (detector, landmarks) = std::thread::scope(|both| {
-            let detector = both.spawn(|| load(&DETECTION));
-            let landmarks = load(landmark_file);
-            (detector.join(), landmarks)
-        });
-        let detector = detector.unwrap_or_else(|fell| std::panic::resume_unwind(fell))?;
-        let landmarks = landmarks?;
+        // One after the other: what reading the first one has freed is used
+        // again by the second.
+        let landmarks = load(landmark_file)?;
+        let detector = load(&DETECTION)?;
         let info = runtime.info().clone();
         tracing::info!(
             engine = ?info.kind,
