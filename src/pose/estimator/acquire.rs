@@ -12,9 +12,9 @@ use crate::capture::Frame;
 const MAX_DETECTOR_RUNS: usize = 2;
 /// The same where frames come fast.
 const MAX_QUICK_RUNS: usize = 1;
-/// Where frames come fast and somebody is followed: beats without the
-/// detector after a run that found nobody. A run beside a reading takes longer
-/// than such a frame on a slow machine.
+/// Where frames come fast and somebody is followed: beats from a run of the
+/// detector that found nobody to the next. A run beside a reading takes longer
+/// than such a frame on a slow machine; the frames between make up for it.
 const VAIN_BEATS: u64 = 2;
 /// Least height of a proposal, as a share of the frame's height.
 const MIN_BLOB_SHARE: f32 = 0.05;
