@@ -9,8 +9,14 @@ const SHORTEST_H: f64 = 0.15;
 /// take a week of ice to matter.
 const NEGLIGIBLE_MB_PER_H: f64 = 1.0;
 
-/// Name, unit, change in an hour that is of no account, where it stands.
-type Thing = (&'static str, &'static str, f64, fn(&Row) -> f64);
+/// Memory goes up by one picture (2.8 MB at 1280 x 720) when more of them are
+/// under way than ever before; how many are kept is bounded. So a run of H
+/// hours sees a leak of more than 3 / H megabytes an hour.
+const ONE_PICTURE_MB: f64 = 3.0;
+
+/// Name, unit, change in an hour and rise in all that are of no account, where
+/// it stands.
+type Thing = (&'static str, &'static str, f64, f64, fn(&Row) -> f64);
 
 pub(super) struct Verdict {
     pub(super) text: String,
@@ -34,12 +40,14 @@ pub(super) fn verdict(rows: &[Row]) -> Verdict {
     let mut text = String::from("Verdict (rows after the first quarter, 95 % interval):");
     let mut grows = false;
     let things: [Thing; 4] = [
-        ("memory", "MB", NEGLIGIBLE_MB_PER_H, |r| r.resident_mb),
-        ("descriptors", "", 1.0, |r| r.descriptors),
-        ("threads", "", 1.0, |r| r.threads),
-        ("delay, half of the frames", "ms", 5.0, |r| r.half_ms),
+        ("memory", "MB", NEGLIGIBLE_MB_PER_H, ONE_PICTURE_MB, |r| {
+            r.resident_mb
+        }),
+        ("descriptors", "", 1.0, 0.0, |r| r.descriptors),
+        ("threads", "", 1.0, 0.0, |r| r.threads),
+        ("delay, half of the frames", "ms", 5.0, 0.0, |r| r.half_ms),
     ];
-    for (what, unit, negligible, value) in things {
+    for (what, unit, negligible, step, value) in things {
         let (words, growing) = match of(value) {
             None => ("too few rows to tell".to_owned(), false),
             Some(_) if span_h < SHORTEST_H => ("too short a run to tell".to_owned(), false),
@@ -48,7 +56,8 @@ pub(super) fn verdict(rows: &[Row]) -> Verdict {
                 // not stopped: an allocator goes up in a few last steps.
                 let growing = t.per_hour - t.plus_minus > 0.0
                     && t.per_hour > negligible
-                    && of_late(settled, value) > negligible;
+                    && of_late(settled, value) > negligible
+                    && rise(settled, value) > step;
                 let space = if unit.is_empty() { "" } else { " " };
                 let words = format!(
                     "{:+.2} ±{:.2}{space}{unit} an hour: {}",
@@ -65,12 +74,19 @@ pub(super) fn verdict(rows: &[Row]) -> Verdict {
     Verdict { text, grows }
 }
 
+fn mean(rows: &[Row], of: &dyn Fn(&Row) -> f64) -> f64 {
+    rows.iter().map(of).sum::<f64>() / rows.len().max(1) as f64
+}
+
+/// From the first quarter of the rows to the last.
+fn rise(rows: &[Row], value: fn(&Row) -> f64) -> f64 {
+    let quarter = (rows.len() / 4).max(1).min(rows.len());
+    mean(&rows[rows.len() - quarter..], &value) - mean(&rows[..quarter], &value)
+}
+
 /// Change in an hour from the last but one quarter of the rows to the last.
 fn of_late(rows: &[Row], value: fn(&Row) -> f64) -> f64 {
     let quarter = (rows.len() / 4).max(1);
-    let mean = |rows: &[Row], of: &dyn Fn(&Row) -> f64| {
-        rows.iter().map(of).sum::<f64>() / rows.len().max(1) as f64
-    };
     let (before, last) = rows.split_at(rows.len() - quarter.min(rows.len()));
     let before = &before[before.len() - quarter.min(before.len())..];
     let hours = (mean(last, &|r| r.at_s) - mean(before, &|r| r.at_s)) / 3600.0;
@@ -140,6 +156,18 @@ mod tests {
         };
         let rows: Vec<Row> = (0..24)
             .map(|n| row(2.5 * f64::from(n + 1), size(n), 11.0))
+            .collect();
+        let v = verdict(&rows);
+        assert!(!v.grows, "{}", v.text);
+        // Another: one step of a picture near the end.
+        let rows: Vec<Row> = (0..24)
+            .map(|n| {
+                row(
+                    1.7 * f64::from(n + 1),
+                    if n < 19 { 157.9 } else { 160.4 },
+                    11.0,
+                )
+            })
             .collect();
         let v = verdict(&rows);
         assert!(!v.grows, "{}", v.text);
