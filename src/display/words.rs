@@ -13,7 +13,7 @@ use std::sync::{Arc, LazyLock};
 use super::look::Language;
 use crate::config::{ConfigError, Document, Problem, read_text};
 use crate::feedback::{CueLeg, Good};
-use crate::rules::{RULES, Sense};
+use crate::rules::{RULES, Sense, why};
 
 /// Title of the window.
 pub(super) const WINDOW_TITLE: &str = "Kickplate";
@@ -25,7 +25,7 @@ type Declared = (&'static str, &'static [&'static str]);
 
 /// The texts by their section, but for those made from the rules. What a
 /// text has to hold in braces stands beside it.
-const TEXTS: [(&str, &[Declared]); 9] = [
+const TEXTS: [(&str, &[Declared]); 8] = [
     (
         "screen",
         &[
@@ -85,45 +85,6 @@ const TEXTS: [(&str, &[Declared]); 9] = [
             ("no_pictures", &[]),
         ],
     ),
-    (
-        "reason",
-        &[
-            ("the_arm_was_not_seen_at_the_front_of_its_swing", &[]),
-            ("wrist_and_hand_points_disagree", &[]),
-            ("too_near_to_the_line_to_be_sure_of_the_hand", &[]),
-            ("no_hand_was_seen_at_the_front_of_its_swing", &[]),
-            ("the_pushes_of_the_pass_contradict_each_other", &[]),
-            ("across_and_along_cannot_be_told_apart_from_here", &[]),
-            ("the_heels_were_not_seen_as_the_leg_came_back", &[]),
-            ("the_trunk_was_not_seen_during_the_push", &[]),
-            ("the_skate_was_not_seen_at_the_end_of_the_push", &[]),
-            ("the_far_leg_is_partly_hidden", &[]),
-            ("the_leg_was_not_seen_during_the_glide", &[]),
-            ("the_leg_was_not_seen_at_the_end_of_the_push", &[]),
-            ("the_two_legs_were_mixed_up_at_the_end_of_the_push", &[]),
-            ("the_two_knees_cannot_be_told_apart", &[]),
-            ("too_small_in_the_picture", &[]),
-            ("somebody_was_in_front", &[]),
-            ("the_measurement_failed", &[]),
-            ("not_seen_from_the_side", &[]),
-            ("not_seen_from_the_front", &[]),
-            ("not_seen_from_the_rear", &[]),
-            ("not_seen_from_an_oblique_camera", &[]),
-            ("no_push_was_seen_whole", &[]),
-            ("fewer_than_two_steps_in_a_row_were_seen", &[]),
-            ("the_near_leg_was_not_seen_at_its_toe_off", &[]),
-            ("the_near_leg_was_not_seen_well_enough_at_its_toe_off", &[]),
-            ("the_near_side_was_not_seen_at_its_toe_off", &[]),
-            ("only_the_far_leg_pushed_in_view", &[]),
-            ("the_far_leg_is_not_judged_from_the_side", &[]),
-            ("not_both_legs_were_judged", &[]),
-            ("this_program_has_no_such_rule", &[]),
-            ("no_push_was_seen", &[]),
-            ("no_rule_is_switched_on_for_this_view", &[]),
-            ("the_measured_values_could_not_be_read", &[]),
-            ("other", &[]),
-        ],
-    ),
 ];
 
 /// The keys of `[cue]`: one per rule, two where both sides of a band can be
@@ -136,6 +97,25 @@ fn cue_keys() -> Vec<String> {
             Sense::AtMost | Sense::AtLeast => vec![rule.id.to_owned()],
         })
         .collect()
+}
+
+/// What is said where a reason is in no language file.
+const OTHER_REASON: &str = "other";
+
+/// The keys of `[reason]`: one per reason of the rules.
+fn reason_keys() -> Vec<String> {
+    let reasons = why::ALL.iter().map(|reason| key_of(reason));
+    reasons.chain([OTHER_REASON.to_owned()]).collect()
+}
+
+/// A reason's words as a key.
+fn key_of(reason: &str) -> String {
+    reason
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty())
+        .collect::<Vec<_>>()
+        .join("_")
+        .to_lowercase()
 }
 
 /// All words of one language.
@@ -198,7 +178,7 @@ impl Words {
         let document = Document::parse(text, file_name)?;
         let root = document.root();
         let mut known: Vec<&str> = TEXTS.iter().map(|(section, _)| *section).collect();
-        known.extend(["cue", "name"]);
+        known.extend(["cue", "name", "reason"]);
         root.only(&known)?;
         let mut texts = BTreeMap::new();
         let mut take = |section_name: &str,
@@ -235,6 +215,7 @@ impl Words {
                 entry.map_or(vec![], |(_, parts)| parts.to_vec())
             })?;
         }
+        take("reason", &reason_keys(), &|_| vec![])?;
         take("cue", &cue_keys(), &|_| vec![])?;
         let names: Vec<String> = RULES.iter().map(|r| r.id.to_owned()).collect();
         take("name", &names, &|_| vec![])?;
@@ -307,17 +288,13 @@ impl Words {
     /// Why a pass was not judged. The other rooms give their reasons in
     /// English; one that is in no file is said in English or in general.
     pub(crate) fn reason(&self, reason: &str) -> String {
-        let slug: String = reason
-            .split(|c: char| !c.is_alphanumeric())
-            .filter(|w| !w.is_empty())
-            .collect::<Vec<_>>()
-            .join("_")
-            .to_lowercase();
-        sentence(match self.texts.get(&format!("reason.{slug}")) {
-            Some(text) => text,
-            None if self.language == Language::En => reason,
-            None => self.get("reason.other"),
-        })
+        sentence(
+            match self.texts.get(&format!("reason.{}", key_of(reason))) {
+                Some(text) => text,
+                None if self.language == Language::En => reason,
+                None => self.get("reason.other"),
+            },
+        )
     }
 }
 
@@ -333,7 +310,6 @@ pub(super) fn sentence(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::why;
 
     #[test]
     fn both_languages_are_whole_and_have_the_same_keys() {
@@ -342,7 +318,8 @@ mod tests {
             words.texts.keys().cloned().collect::<Vec<_>>()
         };
         let keys = of(Language::En);
-        // 9 sections of texts, the cues (7 for 6 rules) and the names.
+        // 8 sections of texts, the reasons and the general one, the cues (7 for 6
+        // rules) and the names.
         assert_eq!(keys.len(), 38 + why::ALL.len() + 1 + 7 + 6);
         assert_eq!(keys, of(Language::Fr));
     }
