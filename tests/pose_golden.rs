@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use image::{Rgb, RgbImage};
 use kickplate::capture::Frame;
 use kickplate::pose::{
-    Body, EngineChoice, EngineKind, Estimator, ModelKind, POINTS, PoseError, PoseSettings,
+    Body, EngineChoice, EngineKind, Estimator, ModelKind, POINTS, PoseError, PoseSettings, Roi,
 };
 
 fn home() -> PathBuf {
@@ -154,6 +154,62 @@ fn the_embedded_engine_agrees_with_mediapipe() {
 #[test]
 fn the_native_engine_agrees_with_mediapipe() {
     agrees_with_mediapipe(EngineChoice::Native);
+}
+
+/// The second reader of the legs against TensorFlow.js 4.22.0 on the model's own
+/// file (`tests/golden/legs.json`, made by `tools/golden/make_legs_golden.mjs`):
+/// the same pixels go in, so the same points come out. A cell of the model's
+/// maps is 4 pixels.
+fn legs_agree_with_tensorflow(engine: EngineChoice) {
+    let mut reader = match engine {
+        EngineChoice::Native => match native(ModelKind::Full) {
+            Some(estimator) => estimator,
+            None => return,
+        },
+        other => estimator(ModelKind::Full, other).expect("embedded engine"),
+    };
+    let text = std::fs::read_to_string(home().join("tests/golden/legs.json")).expect("golden file");
+    let golden: serde_json::Value = serde_json::from_str(&text).expect("golden JSON");
+    let side = golden["side"].as_u64().expect("side") as u32;
+    let pictures = golden["pictures"].as_array().expect("pictures");
+    assert_eq!(pictures.len(), 3);
+    for expected in pictures {
+        let name = expected["picture"].as_str().expect("name");
+        let points: Vec<[f32; 3]> =
+            serde_json::from_value(expected["points"].clone()).expect("points");
+        let whole = picture(name);
+        let thinned = RgbImage::from_fn(side, side, |x, y| {
+            *whole.get_pixel(x * whole.width() / side, y * whole.height() / side)
+        });
+        let square = Roi {
+            cx_px: side as f32 / 2.0,
+            cy_px: side as f32 / 2.0,
+            size_px: side as f32,
+            rotation_rad: 0.0,
+        };
+        let found = reader.legs_in(&frame(&thinned), &square).expect("run");
+        let found = found.expect("a reading").points;
+        assert_eq!(found.len(), points.len());
+        for (p, [x_px, y_px, belief]) in found.into_iter().zip(points) {
+            let off = (p.x_px - x_px).hypot(p.y_px - y_px);
+            // The file's own 1/48 is rounded to 16 bits, which alone is 0.05 at the
+            // far corner.
+            assert!(off < 0.06, "{name}: {p:?}, wanted {x_px} {y_px}");
+            // It is kept in 255ths.
+            let unsure = (p.belief - belief).abs();
+            assert!(unsure < 0.003, "{name}: {p:?}, wanted {belief}");
+        }
+    }
+}
+
+#[test]
+fn the_second_reader_agrees_with_tensorflow_on_the_embedded_engine() {
+    legs_agree_with_tensorflow(EngineChoice::Embedded);
+}
+
+#[test]
+fn the_second_reader_agrees_with_tensorflow_on_the_native_engine() {
+    legs_agree_with_tensorflow(EngineChoice::Native);
 }
 
 /// Two engines, one answer: both run the same file in 32-bit floats, so only

@@ -41,7 +41,7 @@ fn scores() -> Vec<ClipScore> {
         .into_iter()
         .map(|(name, video, truth)| {
             let truth = Truth::load(&truth).unwrap();
-            let frames = read_poses(&video, &mut estimator).unwrap();
+            let frames = read_poses(&video, truth.lane().view, &mut estimator).unwrap();
             assert_eq!(frames.len(), truth.frames, "{name}: frames of the video");
             score_clip(&name, &truth, ModelKind::Full, frames.into_iter())
         })

@@ -23,7 +23,7 @@ fn passes(name: &str, view: &str, estimator: &mut Estimator) -> (Vec<JudgedPass>
     let folder = folder(name, view);
     let truth = Truth::load(&folder.join("truth.json")).unwrap();
     let lane = truth.lane();
-    let frames = read_poses(&folder.join("clip.mp4"), estimator).unwrap();
+    let frames = read_poses(&folder.join("clip.mp4"), lane.view, estimator).unwrap();
     let mut tracker = Tracker::new(lane.clone(), TrackSettings::default());
     let mut events: Vec<TrackEvent> = frames.iter().flat_map(|f| tracker.push(f)).collect();
     events.extend(tracker.finish());

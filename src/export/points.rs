@@ -123,6 +123,7 @@ mod tests {
         let sample = |t_s| Sample {
             t_s,
             points,
+            legs: None,
             lane_m: None,
         };
         let pass = Pass {

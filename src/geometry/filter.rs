@@ -74,6 +74,18 @@ pub fn parabola_peak(before: f64, at: f64, after: f64) -> (f64, f64) {
     (offset, at - 0.25 * (before - after) * offset)
 }
 
+/// Height of the top of the parabola through three samples (time, value) in order
+/// of time, not necessarily evenly spaced. `None` where it has no top.
+pub fn top_through(samples: [(f64, f64); 3]) -> Option<f64> {
+    let [(t0, v0), (t1, v1), (t2, v2)] = samples;
+    let (first, second) = ((v1 - v0) / (t1 - t0), (v2 - v1) / (t2 - t1));
+    let curve = (second - first) / (t2 - t0);
+    // slope of the parabola in the middle sample
+    let slope = first + curve * (t1 - t0);
+    let top = v1 - slope * slope / (4.0 * curve);
+    (curve < 0.0 && top.is_finite()).then_some(top)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -113,6 +125,17 @@ mod tests {
         for (a, b) in butterworth_zero_phase(&line, 6.0, 30.0).iter().zip(&line) {
             assert!((a - b).abs() < 1e-5, "{a} {b}");
         }
+    }
+
+    /// By hand: 160 - 3 (t - 0.4)^2, in uneven steps; and curves without a top.
+    #[test]
+    fn the_top_of_a_parabola_is_found_in_uneven_steps() {
+        let at = |t: f64| (t, 160.0 - 3.0 * (t - 0.4) * (t - 0.4));
+        let top = top_through([at(-1.0), at(0.1), at(3.0)]).expect("a top");
+        assert!((top - 160.0).abs() < 1e-9, "{top}");
+        assert_eq!(top_through([(0.0, 1.0), (1.0, 2.0), (2.0, 3.0)]), None);
+        assert_eq!(top_through([(0.0, 2.0), (1.0, 1.0), (2.0, 2.0)]), None);
+        assert_eq!(top_through([(0.0, 2.0), (0.0, 3.0), (2.0, 2.0)]), None);
     }
 
     #[test]

@@ -16,6 +16,8 @@ mod set_up;
 
 pub use angle::{included_deg, lean_from_vertical_deg};
 pub use camera::Camera;
-pub use filter::{butterworth_zero_phase, lowpass_coefficients, parabola_peak, two_pass_cutoff_hz};
+pub use filter::{
+    butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
+};
 pub use line::{Line, fit_line, median};
 pub use set_up::{Known, Mark, Stand, StandError, find_stand};

@@ -67,6 +67,34 @@ pub struct Roi {
     pub rotation_rad: f32,
 }
 
+/// Number of points in a [`LegReading`].
+pub const LEG_JOINTS: usize = 6;
+
+/// A hip, knee or ankle as the second model reads it.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct LegPoint {
+    /// Pixels from the left edge of the frame.
+    pub x_px: f32,
+    /// Pixels from the top edge of the frame.
+    pub y_px: f32,
+    /// The model's belief in the point, 0 to 1.
+    pub belief: f32,
+}
+
+impl LegPoint {
+    /// Its place in the picture, pixels.
+    pub fn xy(&self) -> [f64; 2] {
+        [f64::from(self.x_px), f64::from(self.y_px)]
+    }
+}
+
+/// The legs as the second model reads them. Left and right are the skater's own.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct LegReading {
+    /// Left and right hip, left and right knee, left and right ankle.
+    pub points: [LegPoint; LEG_JOINTS],
+}
+
 /// One person in one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {
@@ -79,6 +107,9 @@ pub struct Body {
     /// The same points in metres about the mid hip (x right, y down, z away
     /// from the camera), as the model guesses them. A hint only.
     pub world_m: [[f32; 3]; POINTS],
+    /// The legs once more, as another model reads them: only around the end of
+    /// the near leg's pushes.
+    pub legs: Option<LegReading>,
     /// The model's belief that a person is there, 0 to 1.
     pub presence: f32,
     /// The region the points were read from.

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::error::PoseError;
+use super::legs;
 
 /// Which landmark model reads the body.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
@@ -78,6 +79,20 @@ pub const LANDMARK_LITE: ModelFile = ModelFile {
     outputs: LANDMARK_OUTPUTS,
 };
 
+/// The second reader of the legs.
+pub const LEGS: ModelFile = ModelFile {
+    name: "legs_lightning",
+    file: "legs_lightning_f16w.onnx",
+    sha256: "6eb4d078f3958449ef76f83bab0bed265ede39db66aa144e37d8cdb53239be92",
+    input_side: legs::SIDE,
+    outputs: &[
+        ("heat", legs::JOINTS * legs::CELLS * legs::CELLS),
+        ("centre", legs::CELLS * legs::CELLS),
+        ("from_centre", 2 * legs::JOINTS * legs::CELLS * legs::CELLS),
+        ("offsets", 2 * legs::JOINTS * legs::CELLS * legs::CELLS),
+    ],
+};
+
 impl ModelKind {
     /// The file of this landmark model.
     pub fn file(self) -> &'static ModelFile {
@@ -128,7 +143,13 @@ mod tests {
     #[test]
     fn the_shipped_models_are_the_expected_ones() {
         let home = Path::new(env!("CARGO_MANIFEST_DIR"));
-        for model in [DETECTION, LANDMARK_HEAVY, LANDMARK_FULL, LANDMARK_LITE] {
+        for model in [
+            DETECTION,
+            LANDMARK_HEAVY,
+            LANDMARK_FULL,
+            LANDMARK_LITE,
+            LEGS,
+        ] {
             model.load(home).expect("shipped model");
         }
     }

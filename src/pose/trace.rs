@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Body, Landmark, POINTS, PoseFrame, Roi};
+use super::{Body, LEG_JOINTS, Landmark, LegPoint, LegReading, POINTS, PoseFrame, Roi};
 
 /// One frame of a trace. Numbers are rounded to a hundredth of a pixel and a
 /// millimetre, far below what the model can tell.
@@ -23,6 +23,9 @@ struct TraceBody {
     /// x, y, z in pixels and visibility, point by point.
     points: Vec<[f32; 4]>,
     world_m: Vec<[f32; 3]>,
+    /// x, y in pixels and belief, point by point.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    legs: Option<[[f32; 3]; LEG_JOINTS]>,
 }
 
 impl From<&PoseFrame> for TraceFrame {
@@ -60,6 +63,15 @@ impl From<&Body> for TraceBody {
                 .iter()
                 .map(|w| w.map(|v| cut(v, 1000.0)))
                 .collect(),
+            legs: b.legs.map(|legs| {
+                legs.points.map(|p| {
+                    [
+                        cut(p.x_px, 100.0),
+                        cut(p.y_px, 100.0),
+                        cut(p.belief, 1000.0),
+                    ]
+                })
+            }),
         }
     }
 }
@@ -92,6 +104,9 @@ impl TraceBody {
                 visibility,
             }),
             world_m: self.world_m.clone().try_into().ok()?,
+            legs: self.legs.map(|points| LegReading {
+                points: points.map(|[x_px, y_px, belief]| LegPoint { x_px, y_px, belief }),
+            }),
         })
     }
 }

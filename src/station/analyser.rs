@@ -11,7 +11,7 @@ use super::lineup::Skating;
 use super::second::{Complete, Second};
 use super::{EngineChoice, ModelChoice};
 use crate::capture::Frame;
-use crate::config::Lane;
+use crate::config::{Lane, View};
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::joint::merge;
 use crate::pose::{self, Estimator, PoseError, PoseFrame, PoseSettings};
@@ -133,7 +133,8 @@ impl Analyser {
         ))
     }
 
-    fn with_estimator(estimator: Estimator, judging: Judging) -> Self {
+    fn with_estimator(mut estimator: Estimator, judging: Judging) -> Self {
+        estimator.watch_push_ends(judging.lane.view == View::Side);
         Analyser {
             estimator,
             tracker: Tracker::new(judging.lane.clone(), judging.track),
@@ -166,6 +167,8 @@ impl Analyser {
     /// the count of passes goes on.
     pub fn change(&mut self, judging: Judging) {
         self.estimator.reset();
+        self.estimator
+            .watch_push_ends(judging.lane.view == View::Side);
         self.tracker.restart(judging.lane.clone(), judging.track);
         self.coaches.set_settings(&judging.feedback);
         self.coaches.forget();

@@ -336,12 +336,13 @@ impl Source for Timed {
 
 fn table(columns: &[(BenchPath, Column)], draw: &Durations) -> String {
     type Stage = fn(&Column) -> &Durations;
-    let rows: [(&str, Stage); 10] = [
+    let rows: [(&str, Stage); 11] = [
         ("decode", |c| &c.decode),
         ("motion proposal", |c| &c.stages.motion),
         ("detect", |c| &c.stages.detect),
         ("crop", |c| &c.stages.crop),
         ("landmark", |c| &c.stages.landmark),
+        ("legs once more", |c| &c.stages.legs),
         ("track", |c| &c.stages.track),
         ("track, stride, rules, cue", |c| &c.stages.judge),
         ("a frame behind the decoder", |c| &c.stages.whole),

@@ -45,6 +45,7 @@ fn body(at: impl Fn(usize) -> [f32; 2]) -> Body {
         chain: 1,
         points: std::array::from_fn(point),
         world_m: [[0.0; 3]; POINTS],
+        legs: None,
         presence: 1.0,
         roi: Default::default(),
     }
@@ -75,6 +76,7 @@ fn motion() -> PassMotion {
         .map(|n| Sample {
             t_s: f64::from(n) / RATE_HZ,
             points: std::array::from_fn(point),
+            legs: None,
             lane_m: Some([f64::from(n) * 0.1, 6.0]),
         })
         .collect();
@@ -350,6 +352,7 @@ fn faces_are_unreadable_before_a_picture_is_kept() {
             chain: 1,
             points,
             world_m: [[0.0; 3]; POINTS],
+            legs: None,
             presence: 1.0,
             roi: Default::default(),
         }],

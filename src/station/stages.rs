@@ -51,6 +51,8 @@ pub struct Stages {
     pub crop: Durations,
     /// Runs of the landmark model, in frames that had any.
     pub landmark: Durations,
+    /// Reading legs once more, crop included, in frames that had any.
+    pub legs: Durations,
     /// The tracker, in frames that ended no pass.
     pub track: Durations,
     /// Tracker, stride, rules and the choice of the cue, in frames that ended
@@ -73,7 +75,8 @@ impl Stages {
         ran(&mut self.detect, pose.detect);
         ran(&mut self.crop, pose.crop);
         ran(&mut self.landmark, pose.landmark);
-        let behind = whole.saturating_sub(pose.motion + pose.follow + pose.acquire);
+        ran(&mut self.legs, pose.legs);
+        let behind = whole.saturating_sub(pose.motion + pose.follow + pose.acquire + pose.legs);
         ran(
             if judged {
                 &mut self.judge
@@ -111,6 +114,7 @@ mod tests {
             crop: ms(1),
             detect: ms(0),
             landmark: ms(7),
+            legs: ms(0),
         };
         let mut stages = Stages::default();
         stages.note(ms(12), &pose, false);

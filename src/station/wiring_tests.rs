@@ -159,6 +159,7 @@ impl Station {
                     chain: 1,
                     points: sample.points,
                     world_m: [[0.0; 3]; POINTS],
+                    legs: None,
                     presence: 1.0,
                     roi: Default::default(),
                 }],

@@ -7,16 +7,21 @@ use flate2::Compression;
 use flate2::read::DeflateDecoder;
 use flate2::write::DeflateEncoder;
 
-use crate::pose::{Landmark, POINTS};
+use crate::pose::{LEG_JOINTS, Landmark, LegPoint, LegReading, POINTS};
 use crate::track::{Pass, Sample};
 
-const MAGIC: &[u8; 4] = b"KPP1";
+const MAGIC: &[u8; 4] = b"KPP2";
+/// The format before the legs were read once more.
+const MAGIC_1: &[u8; 4] = b"KPP1";
 /// A minute at 240 pictures a second is far more than any pass.
 const MOST_SAMPLES: usize = 1 << 15;
 /// Bytes of one sample before compression: time, place, and for each point
 /// two exact numbers, the depth in whole pixels and the visibility in 255ths.
 const SAMPLE_BYTES: usize = 8 + 16 + POINTS * (4 + 4 + 2 + 1);
 const HEAD_BYTES: usize = 3 * 4 + 3 * 8 + 4;
+/// Bytes of a reading of the legs: number of its sample, and for each joint two
+/// exact numbers and the belief in 255ths.
+const LEGS_BYTES: usize = 4 + LEG_JOINTS * (4 + 4 + 1);
 
 /// The bytes of a pass. `None` for one that is absurdly long.
 pub(super) fn encode(pass: &Pass) -> Option<Vec<u8>> {
@@ -48,10 +53,53 @@ pub(super) fn encode(pass: &Pass) -> Option<Vec<u8>> {
         let seen = |s: &Sample| [(of(s).visibility * 255.0).round() as u8];
         planes(&mut plain, samples.iter().map(seen));
     }
+    encode_legs(&mut plain, samples);
     let mut packed = DeflateEncoder::new(MAGIC.to_vec(), Compression::new(6));
     // Writing into memory does not fail.
     packed.write_all(&plain).ok()?;
     packed.finish().ok()
+}
+
+/// The readings of the legs: how many, of which samples, joint by joint.
+fn encode_legs(plain: &mut Vec<u8>, samples: &[Sample]) {
+    let read: Vec<(u32, LegReading)> = (0u32..)
+        .zip(samples)
+        .filter_map(|(i, s)| Some((i, s.legs?)))
+        .collect();
+    plain.extend((read.len() as u32).to_le_bytes());
+    planes(plain, read.iter().map(|(i, _)| i.to_le_bytes()));
+    for joint in 0..LEG_JOINTS {
+        let of = |(_, legs): &(u32, LegReading)| legs.points[joint];
+        planes(plain, read.iter().map(|r| of(r).x_px.to_le_bytes()));
+        planes(plain, read.iter().map(|r| of(r).y_px.to_le_bytes()));
+        let belief = |r| [(of(r).belief * 255.0).round() as u8];
+        planes(plain, read.iter().map(belief));
+    }
+}
+
+/// Puts the readings of the legs to their samples; `None` where they are none.
+fn decode_legs(rest: &mut Rest, samples: &mut [Sample]) -> Option<()> {
+    let n = u32::from_le_bytes(rest.one()?) as usize;
+    if n > samples.len() || rest.0.len() != n * LEGS_BYTES {
+        return None;
+    }
+    let of = rest.column::<4>(n)?.into_iter().map(u32::from_le_bytes);
+    let mut read: Vec<LegReading> = vec![LegReading::default(); n];
+    for joint in 0..LEG_JOINTS {
+        let (xs, ys) = (rest.column::<4>(n)?, rest.column::<4>(n)?);
+        let beliefs = rest.column::<1>(n)?;
+        for (i, legs) in read.iter_mut().enumerate() {
+            legs.points[joint] = LegPoint {
+                x_px: f32::from_le_bytes(xs[i]),
+                y_px: f32::from_le_bytes(ys[i]),
+                belief: f32::from(beliefs[i][0]) / 255.0,
+            };
+        }
+    }
+    for (i, legs) in of.zip(read) {
+        samples.get_mut(i as usize)?.legs = Some(legs);
+    }
+    Some(())
 }
 
 /// All first bytes, then all second bytes and so on: neighbours in time have
@@ -64,8 +112,11 @@ fn planes<const N: usize>(out: &mut Vec<u8>, values: impl Iterator<Item = [u8; N
 
 /// The pass of these bytes; `None` where they are none.
 pub(super) fn decode(bytes: &[u8]) -> Option<Pass> {
-    let packed = bytes.strip_prefix(MAGIC)?;
-    let most = (HEAD_BYTES + MOST_SAMPLES * SAMPLE_BYTES) as u64;
+    let (has_legs, packed) = match bytes.strip_prefix(MAGIC) {
+        Some(packed) => (true, packed),
+        None => (false, bytes.strip_prefix(MAGIC_1)?),
+    };
+    let most = (HEAD_BYTES + 4 + MOST_SAMPLES * (SAMPLE_BYTES + LEGS_BYTES)) as u64;
     let mut plain = Vec::new();
     DeflateDecoder::new(packed)
         .take(most + 1)
@@ -75,7 +126,11 @@ pub(super) fn decode(bytes: &[u8]) -> Option<Pass> {
     let [track_id, width, height] = [rest.one()?, rest.one()?, rest.one()?].map(u32::from_le_bytes);
     let [speed_mps, hx, hy] = [rest.one()?, rest.one()?, rest.one()?].map(f64::from_le_bytes);
     let n = u32::from_le_bytes(rest.one()?) as usize;
-    if n > MOST_SAMPLES || rest.0.len() != n * SAMPLE_BYTES {
+    let whole = match has_legs {
+        true => rest.0.len() > n.saturating_mul(SAMPLE_BYTES),
+        false => rest.0.len() == n.saturating_mul(SAMPLE_BYTES),
+    };
+    if n > MOST_SAMPLES || !whole {
         return None;
     }
     let times = rest.column::<8>(n)?;
@@ -86,6 +141,7 @@ pub(super) fn decode(bytes: &[u8]) -> Option<Pass> {
             Sample {
                 t_s: f64::from_le_bytes(times[i]),
                 points: [Landmark::default(); POINTS],
+                legs: None,
                 lane_m: (!x.is_nan() && !y.is_nan()).then_some([x, y]),
             }
         })
@@ -101,6 +157,9 @@ pub(super) fn decode(bytes: &[u8]) -> Option<Pass> {
                 visibility: f32::from(vs[i][0]) / 255.0,
             };
         }
+    }
+    if has_legs {
+        decode_legs(&mut rest, &mut samples)?;
     }
     Some(Pass {
         track_id,
@@ -145,6 +204,13 @@ mod tests {
                 z_px: 17.4 - p as f32,
                 visibility: 0.93,
             }),
+            legs: (i % 5 == 2).then(|| LegReading {
+                points: std::array::from_fn(|p| LegPoint {
+                    x_px: 640.0 + i as f32 * 7.3 + p as f32 * 1.7,
+                    y_px: 401.3 - p as f32,
+                    belief: (40 * p) as f32 / 255.0,
+                }),
+            }),
             lane_m: (i % 7 != 3).then_some([i as f64 * 0.1, 6.0]),
         };
         Pass {
@@ -166,7 +232,10 @@ mod tests {
                 let samples: Vec<_> = p
                     .samples
                     .iter()
-                    .map(|s| (s.t_s, s.lane_m, s.points.map(|l| (l.x_px, l.y_px))))
+                    .map(|s| {
+                        let points = s.points.map(|l| (l.x_px, l.y_px));
+                        (s.t_s, s.lane_m, points, s.legs)
+                    })
                     .collect();
                 (p.track_id, p.frame_px, p.speed_mps, p.heading, samples)
             };
@@ -185,11 +254,40 @@ mod tests {
         }
     }
 
+    /// What earlier versions stored is read: the same without the readings of the
+    /// legs and their number.
+    #[test]
+    fn the_first_format_is_read() {
+        let mut old = pass(30);
+        old.samples.iter_mut().for_each(|s| s.legs = None);
+        let new = encode(&old).unwrap();
+        let mut plain = Vec::new();
+        DeflateDecoder::new(&new[MAGIC.len()..])
+            .read_to_end(&mut plain)
+            .unwrap();
+        plain.truncate(plain.len() - 4);
+        let mut packed = DeflateEncoder::new(MAGIC_1.to_vec(), Compression::fast());
+        packed.write_all(&plain).unwrap();
+        assert_eq!(decode(&packed.finish().unwrap()), decode(&new));
+        assert_eq!(decode(&new).unwrap().samples.len(), 30);
+    }
+
+    /// A reading of a sample that is not there is no pass.
+    #[test]
+    fn legs_of_a_sample_that_is_not_there_are_refused() {
+        let mut plain = vec![0u8; HEAD_BYTES];
+        plain.extend(1u32.to_le_bytes());
+        plain.extend([0u8; LEGS_BYTES]);
+        let mut packed = DeflateEncoder::new(MAGIC.to_vec(), Compression::fast());
+        packed.write_all(&plain).unwrap();
+        assert!(decode(&packed.finish().unwrap()).is_none());
+    }
+
     #[test]
     fn bytes_that_are_no_pass_are_none_and_never_a_panic() {
         let good = encode(&pass(20)).unwrap();
         assert!(decode(b"").is_none());
-        assert!(decode(b"KPP2").is_none());
+        assert!(decode(b"KPP3").is_none());
         for cut in 0..good.len() {
             assert!(decode(&good[..cut]).is_none(), "{cut}");
         }

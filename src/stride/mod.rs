@@ -28,8 +28,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Lane;
 use crate::geometry::Camera;
-use crate::pose::{BodyPoint, ModelKind};
-use crate::track::Pass;
+use crate::pose::{BodyPoint, LegReading, ModelKind};
+use crate::track::{Pass, Sample};
 
 pub use curves::Curves;
 use drive::drive_curves;
@@ -96,6 +96,15 @@ pub struct ToeOff {
     pub at_s: f64,
 }
 
+/// The legs in one frame, as the second model reads them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LegSample {
+    /// When, seconds on the source's clock.
+    pub t_s: f64,
+    /// Hips, knees and ankles in the picture.
+    pub legs: LegReading,
+}
+
 /// A pass as motion: what rules measure from.
 #[derive(Debug, Clone)]
 pub struct PassMotion {
@@ -105,6 +114,9 @@ pub struct PassMotion {
     pub camera: Camera,
     /// Smooth curves of the body points, evenly spaced in time.
     pub curves: Curves,
+    /// What the second reader of the legs says around the ends of pushes, in order
+    /// of time, unsmoothed.
+    pub legs: Vec<LegSample>,
     /// Where on the ice the skater was, sample by sample.
     pub place: Place,
     /// The pushes, in order of toe-off.
@@ -145,6 +157,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         lane: lane.clone(),
         camera,
         curves,
+        legs: leg_samples(pass),
         place,
         pushes,
         toe_offs,
@@ -155,6 +168,11 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],
     }
+}
+
+fn leg_samples(pass: &Pass) -> Vec<LegSample> {
+    let read = |s: &Sample| s.legs.map(|legs| LegSample { t_s: s.t_s, legs });
+    pass.samples.iter().filter_map(read).collect()
 }
 
 /// The body points of one leg.

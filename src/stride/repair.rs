@@ -165,6 +165,7 @@ mod tests {
                 Sample {
                     t_s: i as f64 / 30.0,
                     points,
+                    legs: None,
                     lane_m: None,
                 }
             })

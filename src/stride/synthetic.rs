@@ -218,6 +218,7 @@ impl Skater {
                 Sample {
                     t_s,
                     points,
+                    legs: None,
                     lane_m: Some(at),
                 }
             })

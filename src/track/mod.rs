@@ -169,6 +169,7 @@ impl Tracker {
         let mut sample = Sample {
             t_s: frame.captured_at_s,
             points: body.points,
+            legs: body.legs,
             lane_m: lane_position(&self.lane, camera, body),
         };
         sample.mark_legs_hidden(legs_are_hidden(&frame.bodies, body_index));

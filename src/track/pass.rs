@@ -4,7 +4,7 @@ use super::TrackSettings;
 use super::ground::mid_hip_px;
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, fit_line, median};
-use crate::pose::{BodyPoint, Landmark, POINTS, bounds};
+use crate::pose::{BodyPoint, Landmark, LegReading, POINTS, bounds};
 
 /// One sighting of a tracked person.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,6 +13,8 @@ pub struct Sample {
     pub t_s: f64,
     /// Body points in the picture, unsmoothed.
     pub points: [Landmark; POINTS],
+    /// The legs as the second model reads them, around the end of a push.
+    pub legs: Option<LegReading>,
     /// Position on the ice in the lane's world frame, metres.
     pub lane_m: Option<[f64; 2]>,
 }

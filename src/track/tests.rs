@@ -38,6 +38,7 @@ pub(super) fn body(chain: u32, x: f32, y: f32) -> Body {
         chain,
         points,
         world_m: [[0.0; 3]; POINTS],
+        legs: None,
         presence: 1.0,
         roi: Roi {
             cx_px: x,

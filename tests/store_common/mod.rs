@@ -162,6 +162,7 @@ pub fn tracked(number: u32) -> kickplate::track::Pass {
             z_px: p as f32 - 16.0,
             visibility: (200 + i % 50) as f32 / 255.0,
         }),
+        legs: None,
         lane_m: (i % 9 != 4).then_some([f64::from(i) * 0.17 - 4.0, 6.0]),
     };
     kickplate::track::Pass {

@@ -7,6 +7,7 @@ use super::super::plausible::{bounds, distance, trunk};
 use super::super::region;
 use super::super::steady::Steady;
 use super::Estimator;
+use super::push_end::Watch;
 use crate::capture::Frame;
 
 /// Longest time over which a body's speed is carried on, seconds.
@@ -36,6 +37,8 @@ pub(super) struct Chain {
     pub(super) speed: [f32; 2],
     /// When something last moved in this body's place, seconds.
     pub(super) moved_at_s: f64,
+    /// When the legs are read once more.
+    pub(super) watch: Watch,
     /// Something has clearly moved in this body's place before.
     pub(super) firm: bool,
 }
@@ -159,6 +162,7 @@ pub(super) fn body(chain: u32, reading: Reading, roi: Roi) -> Body {
         chain,
         points: reading.points,
         world_m: reading.world_m,
+        legs: None,
         presence: reading.presence,
         roi,
     }

@@ -4,6 +4,7 @@ mod acquire;
 mod follow;
 mod newcomer;
 mod pace;
+mod push_end;
 mod replace;
 
 use std::path::Path;
@@ -23,6 +24,7 @@ use acquire::Failed;
 use follow::{Chain, LEAD, body};
 use newcomer::Newcomer;
 use pace::Pace;
+use push_end::LegReader;
 pub use replace::Replacement;
 
 /// How the estimator is set up.
@@ -58,6 +60,8 @@ pub struct PoseCounters {
     pub detector_runs: u64,
     /// Runs of the landmark model.
     pub landmark_runs: u64,
+    /// Runs of the second reader of the legs.
+    pub leg_runs: u64,
     /// Bodies given out.
     pub bodies: u64,
     /// Readings refused because they cannot be a person.
@@ -81,6 +85,8 @@ pub struct StageTimes {
     pub detect: Duration,
     /// Runs of the landmark model (part of the two above).
     pub landmark: Duration,
+    /// Reading legs once more, crop included.
+    pub legs: Duration,
 }
 
 /// Finds and follows bodies in the frames of one fixed camera.
@@ -89,6 +95,8 @@ pub struct Estimator {
     model: ModelKind,
     detector: Box<dyn Engine>,
     landmarks: Box<dyn Engine>,
+    leg_reader: Option<LegReader>,
+    watches_push_ends: bool,
     anchors: Vec<[f32; 2]>,
     detector_input: Vec<f32>,
     landmark_input: Vec<f32>,
@@ -125,6 +133,11 @@ impl Estimator {
         // again by the second.
         let landmarks = load(landmark_file)?;
         let detector = load(&DETECTION)?;
+        let leg_reader = match settings.model {
+            ModelKind::Heavy | ModelKind::Full => Some(LegReader::load(&runtime, home)?),
+            // Who takes this one has no time for a second reader.
+            ModelKind::Lite => None,
+        };
         let info = runtime.info().clone();
         tracing::info!(
             engine = ?info.kind,
@@ -138,6 +151,8 @@ impl Estimator {
             model: settings.model,
             detector,
             landmarks,
+            leg_reader,
+            watches_push_ends: false,
             anchors: detector::anchors(),
             detector_input: vec![0.0; 3 * detector::SIDE * detector::SIDE],
             landmark_input: vec![0.0; 3 * landmarks::SIDE * landmarks::SIDE],
@@ -234,6 +249,7 @@ impl Estimator {
             self.acquire(frame)?;
         }
         self.times.acquire = start.elapsed();
+        self.read_push_ends(frame)?;
 
         let start = Instant::now();
         self.find_places();

@@ -14,6 +14,7 @@ use super::super::region;
 use super::super::steady::Steady;
 use super::Estimator;
 use super::follow::{Chain, FIRM_SUPPORT, MIN_START_SUPPORT, body};
+use super::push_end::Watch;
 use crate::capture::Frame;
 
 /// Landmark runs after the detector's first region until a body counts.
@@ -148,6 +149,7 @@ impl Estimator {
             read_at_s: frame.captured_at_s,
             speed: [0.0; 2],
             moved_at_s: frame.captured_at_s,
+            watch: Watch::default(),
             firm: support >= FIRM_SUPPORT,
         });
         true

@@ -1,6 +1,7 @@
 use std::path::{Path, PathBuf};
 
 use super::follow::Chain;
+use super::push_end::Watch;
 use super::*;
 use crate::pose::steady::Steady;
 
@@ -90,6 +91,7 @@ fn chain_at(roi: Roi, body: Body) -> Chain {
         read_at_s: 0.0,
         speed: [0.0; 2],
         moved_at_s: 0.0,
+        watch: Watch::default(),
         firm: false,
     }
 }

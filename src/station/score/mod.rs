@@ -82,7 +82,8 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
                             pose_settings(options.model, options.engine),
                         )?),
                     };
-                    let frames = read_poses(&folder.join("clip.mp4"), estimator)?;
+                    let view = truth.lane().view;
+                    let frames = read_poses(&folder.join("clip.mp4"), view, estimator)?;
                     if let Some(trace) = &trace {
                         poses::keep(&trace.join("poses.json"), &frames)?;
                     }

@@ -6,15 +6,22 @@ use std::path::Path;
 use anyhow::Context;
 
 use crate::capture::{self, SourceSpec};
+use crate::config::View;
 use crate::pose::{Estimator, PoseFrame, TraceFrame};
 
-/// Reads a video's bodies with the model, every frame of it.
+/// Reads a video's bodies with the model, every frame of it, as from a lane with
+/// this view.
 ///
 /// # Errors
 /// A video that cannot be read to its end, an engine that fails.
-pub fn read_poses(video: &Path, estimator: &mut Estimator) -> anyhow::Result<Vec<PoseFrame>> {
+pub fn read_poses(
+    video: &Path,
+    view: View,
+    estimator: &mut Estimator,
+) -> anyhow::Result<Vec<PoseFrame>> {
     let mut source = capture::open(&SourceSpec::parse(&video.to_string_lossy())?)?;
     estimator.reset();
+    estimator.watch_push_ends(view == View::Side);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
         frames.push(estimator.process(&frame)?);

@@ -1,0 +1,269 @@
+//! The near leg around the end of its pushes, read once more by a second model.
+//!
+//! When a leg is nearly straight and far back, the landmark model often takes
+//! one leg for the other. The second model does not, but to run it in every
+//! frame would cost half as much again; so it is run while a leg straightens.
+
+use super::super::body::{Body, BodyPoint, LegReading, Roi};
+use super::super::crop::{Border, crop};
+use super::super::engine::Engine;
+use super::super::error::PoseError;
+use super::super::legs::{self, Maps};
+use super::super::models::{LEGS, ModelKind};
+use super::{Estimator, Runtime, usable};
+use crate::capture::Frame;
+use crate::geometry::included_deg;
+use std::path::Path;
+use std::time::Instant;
+
+/// Slowest travel across the picture of somebody whose pushes are of interest,
+/// sides of the region a second.
+const LEAST_TRAVEL: f32 = 0.3;
+/// The landmark model sees a leg straighter than this, whichever it is:
+/// included angle of the knee, degrees.
+const STRAIGHTENS_DEG: f64 = 120.0;
+/// The second model sees the near leg bent more than this: it does not end a
+/// push (yet), degrees.
+const BENT_DEG: f64 = 115.0;
+/// So fast a knee opens in a push at most, degrees a second (of rendered
+/// skaters; a real knee may be slower). A bent leg is looked at again when it
+/// can have come to [`OPENED_DEG`].
+const OPENS_DEG_S: f64 = 700.0;
+const OPENED_DEG: f64 = 135.0;
+/// Read straighter than this, the leg is read in every frame, also of a faster
+/// camera: its straightest lasts for a few hundredths of a second. Below,
+/// 30 times a second is enough; degrees.
+const NEARLY_STRAIGHT_DEG: f64 = 145.0;
+/// The near leg is back by this much from its straightest: the push is over,
+/// degrees.
+const BACK_DEG: f64 = 20.0;
+/// How long after a push its leg is of no interest, seconds.
+const REST_S: f64 = 0.15;
+/// Side of what the model is shown, as a share of the landmark model's region,
+/// which leaves much room around the body.
+const SHOWN: f32 = 0.85;
+
+/// When one skater's legs are read.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Watch {
+    rests_until_s: f64,
+    /// The near knee at its straightest in the push that goes on, degrees.
+    straightest_deg: Option<f64>,
+}
+
+impl Watch {
+    /// Whether to read now. `on_beat` is one frame in 1/30 s, `straighter_deg` the
+    /// straighter of both knees as the landmark model sees them.
+    fn wants(&self, at_s: f64, on_beat: bool, straighter_deg: f64) -> bool {
+        match self.straightest_deg {
+            Some(deg) => on_beat || deg >= NEARLY_STRAIGHT_DEG,
+            None => on_beat && at_s >= self.rests_until_s && straighter_deg >= STRAIGHTENS_DEG,
+        }
+    }
+
+    /// Takes in the near knee as the second model sees it.
+    fn take(&mut self, at_s: f64, near_deg: f64) {
+        let straightest_deg = self.straightest_deg.map_or(near_deg, |d| d.max(near_deg));
+        let rest_s = if self.straightest_deg.is_some() {
+            REST_S
+        } else {
+            (OPENED_DEG - near_deg) / OPENS_DEG_S
+        };
+        *self = if near_deg < BENT_DEG.max(straightest_deg - BACK_DEG) {
+            Watch {
+                rests_until_s: at_s + rest_s,
+                straightest_deg: None,
+            }
+        } else {
+            Watch {
+                straightest_deg: Some(straightest_deg),
+                ..*self
+            }
+        };
+    }
+}
+
+/// The second model, loaded.
+pub(super) struct LegReader {
+    engine: Box<dyn Engine>,
+    input: Vec<f32>,
+}
+
+impl LegReader {
+    pub(super) fn load(runtime: &Runtime, home: &Path) -> Result<Self, PoseError> {
+        Ok(Self {
+            engine: runtime.load(&LEGS, &LEGS.load(home)?)?,
+            input: vec![0.0; 3 * legs::SIDE * legs::SIDE],
+        })
+    }
+
+    fn read(&mut self, frame: &Frame, square: &Roi) -> Result<Option<LegReading>, PoseError> {
+        let side = legs::SIDE;
+        let input = &mut self.input;
+        crop(
+            frame,
+            square,
+            side,
+            Border::Replicate,
+            2.0 / 255.0,
+            -1.0,
+            input,
+        );
+        self.engine.run(input)?;
+        let maps = Maps {
+            heat: self.engine.output(0),
+            centre: self.engine.output(1),
+            from_centre: self.engine.output(2),
+            offsets: self.engine.output(3),
+        };
+        Ok(legs::decode(&maps, square))
+    }
+}
+
+impl Estimator {
+    /// Whether the near legs are read once more around the end of a push, from
+    /// the next frame on: for a camera that looks at people from their side. The
+    /// lite model goes without.
+    pub fn watch_push_ends(&mut self, on: bool) {
+        self.watches_push_ends = on;
+    }
+
+    /// The legs of one person in one picture, in an upright square, by the
+    /// second model; `None` beside the lite model, which goes
+    /// without. For checks against other
+    /// programs.
+    ///
+    /// # Errors
+    /// As [`Estimator::process`].
+    pub fn legs_in(
+        &mut self,
+        frame: &Frame,
+        square: &Roi,
+    ) -> Result<Option<LegReading>, PoseError> {
+        super::check_shape(frame)?;
+        match &mut self.leg_reader {
+            Some(reader) if usable(square, frame) => reader.read(frame, square),
+            _ => Ok(None),
+        }
+    }
+
+    /// Reads the legs of those who end a push in this frame.
+    pub(super) fn read_push_ends(&mut self, frame: &Frame) -> Result<(), PoseError> {
+        let Some(reader) = &mut self.leg_reader else {
+            return Ok(());
+        };
+        // Loaded as a heavier model's companion that has had to go.
+        if self.model == ModelKind::Lite {
+            return Ok(());
+        }
+        if !self.watches_push_ends {
+            return Ok(());
+        }
+        let began = Instant::now();
+        for chain in &mut self.chains {
+            let travel = chain.speed[0] / chain.roi.size_px;
+            let square = Roi {
+                size_px: SHOWN * chain.body.roi.size_px,
+                rotation_rad: 0.0,
+                ..chain.body.roi
+            };
+            let at_s = frame.captured_at_s;
+            if travel.abs() < LEAST_TRAVEL
+                || !chain
+                    .watch
+                    .wants(at_s, self.pace.on_beat(), straighter_knee_deg(&chain.body))
+                || !usable(&square, frame)
+            {
+                continue;
+            }
+            self.counters.leg_runs += 1;
+            let Some(reading) = reader.read(frame, &square)? else {
+                continue;
+            };
+            // Who travels to the picture's right turns the right side to it.
+            let near = usize::from(travel > 0.0);
+            let knee = |point: usize| reading.points[point].xy();
+            if let Some(deg) = included_deg(knee(near), knee(2 + near), knee(4 + near)) {
+                chain.watch.take(at_s, deg);
+            }
+            chain.body.legs = Some(reading);
+        }
+        self.times.legs = began.elapsed();
+        Ok(())
+    }
+}
+
+/// The straighter of both knees in the picture, degrees.
+fn straighter_knee_deg(body: &Body) -> f64 {
+    use BodyPoint as P;
+    let xy = |point: P| {
+        let p = body.point(point);
+        [f64::from(p.x_px), f64::from(p.y_px)]
+    };
+    [
+        [P::LeftHip, P::LeftKnee, P::LeftAnkle],
+        [P::RightHip, P::RightKnee, P::RightAnkle],
+    ]
+    .into_iter()
+    .filter_map(|[hip, knee, ankle]| included_deg(xy(hip), xy(knee), xy(ankle)))
+    .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Knees over one stride of 1.2 s at 30 frames a second: the near leg
+    /// straightens from 0.5 to 0.7 s and comes back until 0.9 s, the far one
+    /// half a stride later.
+    fn knee_deg(at_s: f64) -> f64 {
+        match at_s.rem_euclid(1.2) {
+            t if t < 0.5 => 100.0,
+            t if t < 0.7 => 100.0 + 300.0 * (t - 0.5),
+            t if t < 0.9 => 160.0 - 300.0 * (t - 0.7),
+            _ => 100.0,
+        }
+    }
+
+    #[test]
+    fn the_ends_of_the_near_legs_pushes_are_read_and_little_else() {
+        let mut watch = Watch::default();
+        let mut read = Vec::new();
+        for k in 0..180 {
+            let at_s = f64::from(k) / 30.0;
+            let (near, far) = (knee_deg(at_s), knee_deg(at_s - 0.6));
+            if watch.wants(at_s, true, near.max(far)) {
+                watch.take(at_s, near);
+                read.push(at_s.rem_euclid(1.2));
+            }
+        }
+        let ends =
+            |from_s: f64, to_s: f64| read.iter().filter(|t| (from_s..to_s).contains(t)).count();
+        // Five strides: each frame within 0.05 s of the toe-off, three or four.
+        assert!(ends(0.65, 0.75) >= 15, "{read:?}");
+        // While the far leg pushes, every other frame: the near one might begin to.
+        assert!(ends(0.0, 0.4) + ends(0.95, 1.2) <= 25, "{read:?}");
+        assert!(read.len() <= 60, "{} of 180", read.len());
+    }
+
+    #[test]
+    fn a_fast_camera_is_read_in_every_frame_only_near_the_straightest() {
+        let (mut watch, mut bent, mut straight) = (Watch::default(), 0, 0);
+        for k in 0..72 {
+            let at_s = f64::from(k) / 60.0;
+            let near = knee_deg(at_s);
+            if watch.wants(at_s, k % 2 == 0, near) {
+                watch.take(at_s, near);
+                *(if near < 140.0 {
+                    &mut bent
+                } else {
+                    &mut straight
+                }) += 1;
+            }
+        }
+        // 0.133 s above 140 degrees are eight frames; the first may come off the beat.
+        assert!((7..=8).contains(&straight), "{straight}");
+        // 0.067 s up to there are two beats.
+        assert!((1..=4).contains(&bent), "{bent}");
+    }
+}
