@@ -160,13 +160,10 @@ fn the_native_engine_agrees_with_mediapipe() {
 /// file (`tests/golden/legs.json`, made by `tools/golden/make_legs_golden.mjs`):
 /// the same pixels go in, so the same points come out. A cell of the model's
 /// maps is 4 pixels.
-fn legs_agree_with_tensorflow(engine: EngineChoice) {
-    let mut reader = match engine {
-        EngineChoice::Native => match native(ModelKind::Full) {
-            Some(estimator) => estimator,
-            None => return,
-        },
-        other => estimator(ModelKind::Full, other).expect("embedded engine"),
+#[test]
+fn the_second_reader_agrees_with_tensorflow() {
+    let Some(mut reader) = native(ModelKind::Full) else {
+        return;
     };
     let text = std::fs::read_to_string(home().join("tests/golden/legs.json")).expect("golden file");
     let golden: serde_json::Value = serde_json::from_str(&text).expect("golden JSON");
@@ -200,16 +197,6 @@ fn legs_agree_with_tensorflow(engine: EngineChoice) {
             assert!(unsure < 0.003, "{name}: {p:?}, wanted {belief}");
         }
     }
-}
-
-#[test]
-fn the_second_reader_agrees_with_tensorflow_on_the_embedded_engine() {
-    legs_agree_with_tensorflow(EngineChoice::Embedded);
-}
-
-#[test]
-fn the_second_reader_agrees_with_tensorflow_on_the_native_engine() {
-    legs_agree_with_tensorflow(EngineChoice::Native);
 }
 
 /// Two engines, one answer: both run the same file in 32-bit floats, so only

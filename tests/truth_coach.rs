@@ -31,7 +31,8 @@ struct Case {
 /// right has to take it off the list: a case that holds and stands here fails
 /// the test.
 ///
-/// The bent knee of this skater is within the dead-band of the limit.
+/// Of the two pushes of this upright skater only the far leg's is found, which is
+/// not judged from the side.
 const NOT_YET: [(&str, &str); 1] = [("adult-knee_bend-side", "good")];
 
 fn cases() -> Vec<(String, Case)> {

@@ -11,14 +11,12 @@ use super::body::{LEG_JOINTS, LegPoint, LegReading, Roi};
 pub(crate) const SIDE: usize = 192;
 /// Side of the model's maps, cells.
 pub(crate) const CELLS: usize = 48;
-/// The points the model gives; the legs are the last six, in the order of
-/// [`LegReading`].
-pub(crate) const JOINTS: usize = 17;
 /// A cell's heat is divided by its distance from where it is expected, in
 /// cells, plus this.
 const SOFTENED_BY: f32 = 1.8;
 
-/// One run's outputs: `[joints, 48, 48]` and the like, 0 to 1 or cells.
+/// One run's outputs: `[6, 48, 48]` and the like, 0 to 1 or cells; joints in the
+/// order of [`LegReading`].
 pub(crate) struct Maps<'a> {
     /// Heat of each point.
     pub(crate) heat: &'a [f32],
@@ -39,7 +37,7 @@ pub(crate) fn decode(maps: &Maps, roi: &Roi) -> Option<LegReading> {
     let [row, column] = [centre / CELLS, centre % CELLS].map(|c| c as f32);
     let map = |all: &'_ [f32], k: usize, cell: usize| all.get(k * cells + cell).copied();
     let mut points = [LegPoint::default(); LEG_JOINTS];
-    for (k, point) in (JOINTS - LEG_JOINTS..JOINTS).zip(&mut points) {
+    for (k, point) in points.iter_mut().enumerate() {
         let expected = [
             row + map(maps.from_centre, 2 * k, centre)?,
             column + map(maps.from_centre, 2 * k + 1, centre)?,
@@ -95,10 +93,10 @@ mod tests {
         fn cold() -> Self {
             let cells = CELLS * CELLS;
             Owned {
-                heat: vec![0.001; JOINTS * cells],
+                heat: vec![0.001; LEG_JOINTS * cells],
                 centre: vec![0.001; cells],
-                from_centre: vec![0.0; 2 * JOINTS * cells],
-                offsets: vec![0.0; 2 * JOINTS * cells],
+                from_centre: vec![0.0; 2 * LEG_JOINTS * cells],
+                offsets: vec![0.0; 2 * LEG_JOINTS * cells],
             }
         }
 
@@ -125,7 +123,7 @@ mod tests {
         let mut maps = Owned::cold();
         maps.centre[at(24, 22)] = 0.6;
         maps.centre[at(20, 44)] = 0.9;
-        let right_ankle = JOINTS - 1;
+        let right_ankle = LEG_JOINTS - 1;
         maps.from_centre[2 * right_ankle * cells + at(24, 22)] = 12.0;
         maps.from_centre[(2 * right_ankle + 1) * cells + at(24, 22)] = -3.0;
         maps.heat[right_ankle * cells + at(37, 18)] = 0.8;

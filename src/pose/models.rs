@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::body::LEG_JOINTS;
 use super::error::PoseError;
 use super::legs;
 
@@ -83,13 +84,13 @@ pub const LANDMARK_LITE: ModelFile = ModelFile {
 pub const LEGS: ModelFile = ModelFile {
     name: "legs_lightning",
     file: "legs_lightning_f16w.onnx",
-    sha256: "6eb4d078f3958449ef76f83bab0bed265ede39db66aa144e37d8cdb53239be92",
+    sha256: "503b9ea9c9423c21ecfc5fd7a0df2c88590121431397f2d1794a5cf33484b728",
     input_side: legs::SIDE,
     outputs: &[
-        ("heat", legs::JOINTS * legs::CELLS * legs::CELLS),
+        ("heat", LEG_JOINTS * legs::CELLS * legs::CELLS),
         ("centre", legs::CELLS * legs::CELLS),
-        ("from_centre", 2 * legs::JOINTS * legs::CELLS * legs::CELLS),
-        ("offsets", 2 * legs::JOINTS * legs::CELLS * legs::CELLS),
+        ("from_centre", 2 * LEG_JOINTS * legs::CELLS * legs::CELLS),
+        ("offsets", 2 * LEG_JOINTS * legs::CELLS * legs::CELLS),
     ],
 };
 

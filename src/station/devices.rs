@@ -9,7 +9,9 @@ use super::check::{self, CheckLine, CheckReport, Probe};
 use super::settings::{StationSettings, station_file};
 use super::{EngineChoice, ModelChoice};
 use crate::capture::{CameraInfo, list_cameras};
-use crate::pose::{DETECTION, EngineKind, Estimator, LANDMARK_FULL, LANDMARK_LITE};
+use crate::pose::{
+    DETECTION, EngineKind, Estimator, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS,
+};
 use crate::sound::{SoundSettings, SoundState, Speaker};
 
 /// How long the sound device may take to open.
@@ -49,7 +51,14 @@ pub fn check_report() -> CheckReport {
             probes.push(Probe::new("engine", move || vec![engine_line(&folder)]));
             let folder = home.join("models");
             probes.push(Probe::new("models", move || {
-                let models = [DETECTION, LANDMARK_FULL, LANDMARK_LITE].map(|m| check::ModelFile {
+                let models = [
+                    DETECTION,
+                    LANDMARK_FULL,
+                    LANDMARK_HEAVY,
+                    LANDMARK_LITE,
+                    LEGS,
+                ]
+                .map(|m| check::ModelFile {
                     name: m.file,
                     sha256: m.sha256,
                 });
@@ -116,7 +125,7 @@ fn engine_line(home: &Path) -> CheckLine {
                 EngineKind::Embedded => CheckLine::warn(
                     "engine",
                     format!("embedded, {}", engine.why),
-                    "It works, at a lower frame rate. './station' fetches the native library when there is a network.",
+                    "It works, at a lower frame rate and without the second reader of the legs, so that fewer extensions are judged. './station' fetches the native library when there is a network.",
                 ),
             }
         }

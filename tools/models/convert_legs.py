@@ -7,7 +7,8 @@ From the TensorFlow.js model (movenet_to_onnx.py):
 1. cut off the front, which takes whole numbers of 0 to 255 with the channels last: the program gives -1 to 1 in planes.
 2. cut off the end, in which the points are picked out of the maps: indexing that the built-in engine does not know, and that
    `src/pose/legs.rs` does in a few lines. The end's constants are held against what is written there.
-3. name the outputs, simplify, store the weights as 16-bit floats as convert.py does.
+3. leave out what the maps say of the other eleven points.
+4. name the outputs, simplify, store the weights as 16-bit floats as convert.py does.
 """
 import pathlib
 import subprocess
@@ -21,6 +22,7 @@ from onnx import numpy_helper
 
 NAME = "legs_lightning"
 CELLS = 48
+POINTS, LEGS = 17, 6
 CALL = "StatefulPartitionedCall/"
 OUTPUTS = {
     CALL + "Sigmoid:0": "heat",
@@ -43,6 +45,26 @@ def check_end(graph):
     assert np.allclose(constants[CALL + "Reshape_13:0"], 1 / CELLS, rtol=1e-3)
 
 
+def legs_only(graph):
+    """Cuts the last convolutions down to hips, knees and ankles, the last six of 17 points."""
+    tensors = {i.name: i for i in graph.initializer}
+    by_output = {n.output[0]: n for n in graph.node}
+    for name in ("heat", "from_centre", "offsets"):
+        node = by_output[name]
+        while node.op_type != "Conv":
+            node = by_output[node.input[0]]
+        for tensor in (tensors[i] for i in node.input[1:]):
+            value = numpy_helper.to_array(tensor)
+            each = len(value) // POINTS
+            assert each * POINTS == len(value), name
+            tensor.CopyFrom(numpy_helper.from_array(value[each * (POINTS - LEGS):].copy(), tensor.name))
+    del graph.value_info[:]
+    for value in graph.output:
+        channels = value.type.tensor_type.shape.dim[1]
+        if channels.dim_value % POINTS == 0:
+            channels.dim_value = channels.dim_value // POINTS * LEGS
+
+
 def main(source, out_dir):
     out = pathlib.Path(out_dir)
     work = out / "tmp"
@@ -57,6 +79,7 @@ def main(source, out_dir):
     rename(model, {first: "input", **OUTPUTS})
     model, same = onnxsim.simplify(model, overwrite_input_shapes={"input": [1, 3, 4 * CELLS, 4 * CELLS]})
     assert same, "onnxsim changed the answers"
+    legs_only(model.graph)
     model.producer_name = "tf2onnx+onnxsim"
     del model.metadata_props[:]
     wide = out / f"{NAME}.onnx"

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use super::body::{Body, PoseFrame, Roi};
 use super::crop::{Border, crop};
 use super::detector::{self, Detection};
-use super::engine::{Engine, EngineChoice, EngineInfo, Runtime};
+use super::engine::{Engine, EngineChoice, EngineInfo, EngineKind, Runtime};
 use super::error::PoseError;
 use super::landmarks::{self, Reading};
 use super::models::{DETECTION, ModelFile, ModelKind};
@@ -133,10 +133,13 @@ impl Estimator {
         // again by the second.
         let landmarks = load(landmark_file)?;
         let detector = load(&DETECTION)?;
-        let leg_reader = match settings.model {
-            ModelKind::Heavy | ModelKind::Full => Some(LegReader::load(&runtime, home)?),
-            // Who takes this one has no time for a second reader.
-            ModelKind::Lite => None,
+        // Who takes the lite model or has only the slower engine has no time for
+        // a second reader.
+        let leg_reader = match (settings.model, runtime.info().kind) {
+            (ModelKind::Heavy | ModelKind::Full, EngineKind::Native) => {
+                Some(LegReader::load(&runtime, home)?)
+            }
+            (ModelKind::Lite, _) | (_, EngineKind::Embedded) => None,
         };
         let info = runtime.info().clone();
         tracing::info!(

@@ -36,9 +36,11 @@ const OPENED_DEG: f64 = 135.0;
 const NEARLY_STRAIGHT_DEG: f64 = 145.0;
 /// The near leg is back by this much from its straightest: the push is over,
 /// degrees.
-const BACK_DEG: f64 = 20.0;
+const BACK_DEG: f64 = 12.0;
 /// How long after a push its leg is of no interest, seconds.
 const REST_S: f64 = 0.15;
+/// The same while the other leg is the one that pushes, seconds.
+const OTHERS_TURN_S: f64 = 0.12;
 /// Side of what the model is shown, as a share of the landmark model's region,
 /// which leaves much room around the body.
 const SHOWN: f32 = 0.85;
@@ -61,11 +63,13 @@ impl Watch {
         }
     }
 
-    /// Takes in the near knee as the second model sees it.
-    fn take(&mut self, at_s: f64, near_deg: f64) {
+    /// Takes in the near and the far knee as the second model sees them.
+    fn take(&mut self, at_s: f64, [near_deg, far_deg]: [f64; 2]) {
         let straightest_deg = self.straightest_deg.map_or(near_deg, |d| d.max(near_deg));
         let rest_s = if self.straightest_deg.is_some() {
             REST_S
+        } else if far_deg > BENT_DEG.max(near_deg) {
+            OTHERS_TURN_S
         } else {
             (OPENED_DEG - near_deg) / OPENS_DEG_S
         };
@@ -123,15 +127,14 @@ impl LegReader {
 impl Estimator {
     /// Whether the near legs are read once more around the end of a push, from
     /// the next frame on: for a camera that looks at people from their side. The
-    /// lite model goes without.
+    /// lite model and the embedded engine go without.
     pub fn watch_push_ends(&mut self, on: bool) {
         self.watches_push_ends = on;
     }
 
     /// The legs of one person in one picture, in an upright square, by the
-    /// second model; `None` beside the lite model, which goes
-    /// without. For checks against other
-    /// programs.
+    /// second model; `None` where there is none (lite model, embedded engine). For
+    /// checks against other programs.
     ///
     /// # Errors
     /// As [`Estimator::process`].
@@ -159,7 +162,6 @@ impl Estimator {
         if !self.watches_push_ends {
             return Ok(());
         }
-        let began = Instant::now();
         for chain in &mut self.chains {
             let travel = chain.speed[0] / chain.roi.size_px;
             let square = Roi {
@@ -177,18 +179,19 @@ impl Estimator {
                 continue;
             }
             self.counters.leg_runs += 1;
-            let Some(reading) = reader.read(frame, &square)? else {
-                continue;
-            };
+            let began = Instant::now();
+            let reading = reader.read(frame, &square)?;
+            self.times.legs += began.elapsed();
+            let Some(reading) = reading else { continue };
             // Who travels to the picture's right turns the right side to it.
             let near = usize::from(travel > 0.0);
-            let knee = |point: usize| reading.points[point].xy();
-            if let Some(deg) = included_deg(knee(near), knee(2 + near), knee(4 + near)) {
-                chain.watch.take(at_s, deg);
+            let xy = |point: usize| reading.points[point].xy();
+            let knee = |side: usize| included_deg(xy(side), xy(2 + side), xy(4 + side));
+            if let (Some(near_deg), Some(far_deg)) = (knee(near), knee(1 - near)) {
+                chain.watch.take(at_s, [near_deg, far_deg]);
             }
             chain.body.legs = Some(reading);
         }
-        self.times.legs = began.elapsed();
         Ok(())
     }
 }
@@ -233,7 +236,7 @@ mod tests {
             let at_s = f64::from(k) / 30.0;
             let (near, far) = (knee_deg(at_s), knee_deg(at_s - 0.6));
             if watch.wants(at_s, true, near.max(far)) {
-                watch.take(at_s, near);
+                watch.take(at_s, [near, far]);
                 read.push(at_s.rem_euclid(1.2));
             }
         }
@@ -253,7 +256,7 @@ mod tests {
             let at_s = f64::from(k) / 60.0;
             let near = knee_deg(at_s);
             if watch.wants(at_s, k % 2 == 0, near) {
-                watch.take(at_s, near);
+                watch.take(at_s, [near, 90.0]);
                 *(if near < 140.0 {
                     &mut bent
                 } else {
