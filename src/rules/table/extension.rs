@@ -36,10 +36,10 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side, near leg: 5 to 7 on four sets of rendered
-/// skaters, 8 where the leg ends its push much bent. The model's knee and hip
-/// points are off by 1 to 2 % of stature, and on a straight leg that is this
-/// much.
+/// Standard deviation from the side, near leg: 4 to 5 on three sets of rendered
+/// skaters with the second reader, 5 to 8 without. On people in a squat the first
+/// reader's knee scatters by 6.4 (Cosoli, Arnesano, Scalise 2026); nothing is known
+/// of the second one there. The larger counts.
 const UNCERTAINTY_DEG: f64 = 7.0;
 
 /// The far leg starts its glide while this one is straight, bent about as
@@ -149,8 +149,8 @@ const BOTH_FROM_DEG: f64 = 150.0;
 /// What the first reader says, where it makes the second one's answer better.
 ///
 /// The heavy model errs as much as the second reader on straight legs and apart from
-/// it (r = 0.3), so that the mean of both is nearer: 3.1 degrees instead of 3.6
-/// and 3.8 on rendered skaters. The full model mixes up legs too often for
+/// it (r = 0.3), so that the mean of both is nearer: 3.1 degrees a push instead of
+/// 3.6 and 3.8 on unseen rendered skaters. The full model mixes up legs too often for
 /// that.
 fn first_helps(motion: &PassMotion, push: &Push, second_deg: f64) -> Option<f64> {
     (motion.read_by == ModelKind::Heavy && second_deg >= BOTH_FROM_DEG)
