@@ -95,6 +95,13 @@ pub struct LegReading {
     pub points: [LegPoint; LEG_JOINTS],
 }
 
+impl LegReading {
+    /// Hip, knee and ankle of the right or the left leg.
+    pub fn leg(&self, right: bool) -> [LegPoint; 3] {
+        [0, 2, 4].map(|left| self.points[left + usize::from(right)])
+    }
+}
+
 /// One person in one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {

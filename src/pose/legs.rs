@@ -35,7 +35,7 @@ pub(crate) fn decode(maps: &Maps, roi: &Roi) -> Option<LegReading> {
     let middle = [CELLS as f32 / 2.0; 2];
     let centre = warmest(maps.centre.get(..cells)?, middle);
     let [row, column] = [centre / CELLS, centre % CELLS].map(|c| c as f32);
-    let map = |all: &'_ [f32], k: usize, cell: usize| all.get(k * cells + cell).copied();
+    let map = |all: &[f32], k: usize, cell: usize| all.get(k * cells + cell).copied();
     let mut points = [LegPoint::default(); LEG_JOINTS];
     for (k, point) in points.iter_mut().enumerate() {
         let expected = [

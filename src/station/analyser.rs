@@ -134,7 +134,7 @@ impl Analyser {
     }
 
     fn with_estimator(mut estimator: Estimator, judging: Judging) -> Self {
-        estimator.watch_push_ends(judging.lane.view == View::Side);
+        look_at(&mut estimator, judging.lane.view);
         Analyser {
             estimator,
             tracker: Tracker::new(judging.lane.clone(), judging.track),
@@ -167,8 +167,7 @@ impl Analyser {
     /// the count of passes goes on.
     pub fn change(&mut self, judging: Judging) {
         self.estimator.reset();
-        self.estimator
-            .watch_push_ends(judging.lane.view == View::Side);
+        look_at(&mut self.estimator, judging.lane.view);
         self.tracker.restart(judging.lane.clone(), judging.track);
         self.coaches.set_settings(&judging.feedback);
         self.coaches.forget();
@@ -435,6 +434,11 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
         },
         ..PoseSettings::default()
     }
+}
+
+/// Tells the pose model from where it sees the skaters.
+pub(super) fn look_at(estimator: &mut Estimator, view: View) {
+    estimator.watch_push_ends(view == View::Side);
 }
 
 /// The station's word for the model as the pose module takes it.

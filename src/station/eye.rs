@@ -16,12 +16,12 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::analyser::pose_settings;
+use super::analyser::{look_at, pose_settings};
 use super::live::LOAD_AGAIN;
 use super::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
 use super::{EngineChoice, ModelChoice};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
-use crate::config::{Lane, View};
+use crate::config::Lane;
 use crate::joint::{Presence, Watch};
 use crate::pose::Estimator;
 use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
@@ -155,7 +155,7 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
     let Some(mut estimator) = load(settings, shared) else {
         return;
     };
-    estimator.watch_push_ends(settings.lane.view == View::Side);
+    look_at(&mut estimator, settings.lane.view);
     let feed = Feed::start(settings.source.clone(), settings.pace, None);
     let mut tracker = Tracker::new(settings.lane.clone(), settings.track);
     let mut complained: Option<Instant> = None;

@@ -85,6 +85,11 @@ impl Curves {
         self.start_s + index / self.rate_hz
     }
 
+    /// Whether a sample shows the legs: seen, and inside the frame.
+    pub fn legs_seen(&self, i: usize) -> bool {
+        self.seen[i] && self.legs_in_frame[i]
+    }
+
     /// The sample nearest to a time.
     pub fn index_at(&self, t_s: f64) -> usize {
         let i = ((t_s - self.start_s) * self.rate_hz).round();

@@ -234,7 +234,7 @@ fn usize_at_least(v: f64, floor: f64) -> Option<usize> {
 }
 
 fn all_in_view(curves: &Curves, from: usize, to: usize) -> bool {
-    (from..=to).all(|i| curves.seen[i] && curves.legs_in_frame[i])
+    (from..=to).all(|i| curves.legs_seen(i))
 }
 
 /// When the skate is back under the body before a toe-off: nearest to it, in

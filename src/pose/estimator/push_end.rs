@@ -2,7 +2,8 @@
 //!
 //! When a leg is nearly straight and far back, the landmark model often takes
 //! one leg for the other. The second model does not, but to run it in every
-//! frame would cost half as much again; so it is run while a leg straightens.
+//! frame would cost three quarters as much again; so it is run while a leg
+//! straightens.
 
 use super::super::body::{Body, BodyPoint, LegReading, Roi};
 use super::super::crop::{Border, crop};
@@ -155,11 +156,8 @@ impl Estimator {
         let Some(reader) = &mut self.leg_reader else {
             return Ok(());
         };
-        // Loaded as a heavier model's companion that has had to go.
-        if self.model == ModelKind::Lite {
-            return Ok(());
-        }
-        if !self.watches_push_ends {
+        // Lite: it was loaded beside a heavier model that has had to go.
+        if !self.watches_push_ends || self.model == ModelKind::Lite {
             return Ok(());
         }
         for chain in &mut self.chains {
@@ -184,10 +182,12 @@ impl Estimator {
             self.times.legs += began.elapsed();
             let Some(reading) = reading else { continue };
             // Who travels to the picture's right turns the right side to it.
-            let near = usize::from(travel > 0.0);
-            let xy = |point: usize| reading.points[point].xy();
-            let knee = |side: usize| included_deg(xy(side), xy(2 + side), xy(4 + side));
-            if let (Some(near_deg), Some(far_deg)) = (knee(near), knee(1 - near)) {
+            let right_is_near = travel > 0.0;
+            let knee = |right: bool| {
+                let [hip, knee, ankle] = reading.leg(right).map(|joint| joint.xy());
+                included_deg(hip, knee, ankle)
+            };
+            if let (Some(near_deg), Some(far_deg)) = (knee(right_is_near), knee(!right_is_near)) {
                 chain.watch.take(at_s, [near_deg, far_deg]);
             }
             chain.body.legs = Some(reading);

@@ -150,7 +150,7 @@ const BOTH_FROM_DEG: f64 = 150.0;
 ///
 /// The heavy model errs as much as the second reader on straight legs and apart from
 /// it (r = 0.3), so that the mean of both is nearer: 3.1 degrees a push instead of
-/// 3.6 and 3.8 on unseen rendered skaters. The full model mixes up legs too often for
+/// 3.6 and 3.8 on the rendered set `fresh`. The full model mixes up legs too often for
 /// that.
 fn first_helps(motion: &PassMotion, push: &Push, second_deg: f64) -> Option<f64> {
     (motion.read_by == ModelKind::Heavy && second_deg >= BOTH_FROM_DEG)

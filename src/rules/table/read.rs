@@ -73,7 +73,7 @@ pub fn over<T>(
     }
     let (from, to) = (motion.curves.index_at(from_s), motion.curves.index_at(to_s));
     (from..=to)
-        .filter(|&i| motion.curves.seen[i] && motion.curves.legs_in_frame[i])
+        .filter(|&i| motion.curves.legs_seen(i))
         .filter_map(read)
         .collect()
 }
@@ -167,14 +167,19 @@ pub fn knee_angles(
                 }
                 Stance::Glide | Stance::PushedOut => deg,
             };
-            // in front of the line from the ankle up to the hip, along the travel
-            Some(if knee_ahead_m(&joints) >= 0.0 {
-                deg
-            } else {
-                360.0 - deg
-            })
+            Some(counted_deg(&joints, deg))
         })
         .collect()
+}
+
+/// An included angle at the knee, which counts as more than 180 where the knee is
+/// read behind the line from the ankle up to the hip, along the travel.
+fn counted_deg(joints: &[[f64; 3]; 3], included_deg: f64) -> f64 {
+    if knee_ahead_m(joints) >= 0.0 {
+        included_deg
+    } else {
+        360.0 - included_deg
+    }
 }
 
 /// Included knee angles of a pushed-out leg as the second reader of the legs has
@@ -189,14 +194,11 @@ pub fn second_knee_angles(
     if curves.is_empty() {
         return Vec::new();
     }
-    let which = usize::from(leg == Leg::Right);
     let angle = |sample: &LegSample| {
         let i = curves.index_at(sample.t_s);
-        if !(curves.seen[i] && curves.legs_in_frame[i]) {
-            return None;
-        }
-        let joints = [0, 2, 4].map(|first| sample.legs.points[first + which]);
-        if joints.iter().any(|joint| joint.belief < LEAST_BELIEF) {
+        let joints = sample.legs.leg(leg == Leg::Right);
+        let believed = joints.iter().all(|joint| joint.belief >= LEAST_BELIEF);
+        if !believed || !curves.legs_seen(i) {
             return None;
         }
         let [hip, knee, ankle] = joints.map(|joint| joint.xy());
@@ -209,12 +211,7 @@ pub fn second_knee_angles(
         let joints = in_space(motion, leg, Stance::PushedOut, i, [hip, knee, ankle, toe])?;
         let [hip, knee, ankle] = joints;
         let deg = included_deg(hip, knee, ankle)?;
-        let deg = if knee_ahead_m(&joints) >= 0.0 {
-            deg
-        } else {
-            360.0 - deg
-        };
-        Some((sample.t_s, deg))
+        Some((sample.t_s, counted_deg(&joints, deg)))
     };
     motion
         .legs
@@ -228,8 +225,9 @@ fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
-/// Points of the second reader below this belief are not taken: 18 degrees of
-/// scatter at the knee where it is less, 6 above (rendered skaters).
+/// Points of the second reader below this belief are not taken: the knee scatters
+/// by 17 degrees and more where it is less, by 12 up to 0.5 and by 6 above that
+/// (rendered skaters).
 const LEAST_BELIEF: f32 = 0.4;
 
 /// How far a gliding skate's ankle may be read above where it is in the lower
@@ -257,8 +255,7 @@ const BENT_ALIKE_DEG: f64 = 10.0;
 /// How far the two knees lie apart in the picture, as a share of stature.
 pub fn knees_apart_share(motion: &PassMotion, points: &[[f64; 2]], i: usize) -> f64 {
     let [l, r] = Leg::BOTH.map(|leg| points[leg_points(leg).knee]);
-    let apart_m = (l[0] - r[0]).hypot(l[1] - r[1]) * motion.place.metres_per_px[i];
-    apart_m / motion.lane.skater_height_m
+    apart(l, r) * motion.place.metres_per_px[i] / motion.lane.skater_height_m
 }
 
 fn legs_lie_on_each_other(motion: &PassMotion, i: usize) -> bool {

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use anyhow::Context;
 
+use super::super::analyser::look_at;
 use crate::capture::{self, SourceSpec};
 use crate::config::View;
 use crate::pose::{Estimator, PoseFrame, TraceFrame};
@@ -21,7 +22,7 @@ pub fn read_poses(
 ) -> anyhow::Result<Vec<PoseFrame>> {
     let mut source = capture::open(&SourceSpec::parse(&video.to_string_lossy())?)?;
     estimator.reset();
-    estimator.watch_push_ends(view == View::Side);
+    look_at(estimator, view);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
         frames.push(estimator.process(&frame)?);
