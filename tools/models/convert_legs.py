@@ -16,8 +16,7 @@ import sys
 
 import numpy as np
 import onnx
-import onnxsim
-from convert import narrow, rename
+from convert import finish, rename
 from onnx import numpy_helper
 
 NAME = "legs_lightning"
@@ -69,7 +68,7 @@ def main(source, out_dir):
     out = pathlib.Path(out_dir)
     work = out / "tmp"
     work.mkdir(parents=True, exist_ok=True)
-    raw, cut = work / f"{NAME}_raw.onnx", work / f"{NAME}_cut.onnx"
+    raw = work / f"{NAME}_raw.onnx"
     script = pathlib.Path(__file__).with_name("movenet_to_onnx.py")
     subprocess.check_call([sys.executable, str(script), source, str(raw)])
     model = onnx.load(raw)
@@ -77,14 +76,8 @@ def main(source, out_dir):
     first = next(n for n in model.graph.node if n.op_type == "Transpose").output[0]
     model = onnx.utils.Extractor(model).extract_model([first], list(OUTPUTS))
     rename(model, {first: "input", **OUTPUTS})
-    model, same = onnxsim.simplify(model, overwrite_input_shapes={"input": [1, 3, 4 * CELLS, 4 * CELLS]})
-    assert same, "onnxsim changed the answers"
     legs_only(model.graph)
-    model.producer_name = "tf2onnx+onnxsim"
-    del model.metadata_props[:]
-    wide = out / f"{NAME}.onnx"
-    onnx.save(model, wide)
-    narrow(str(wide), str(out / f"{NAME}_f16w.onnx"))
+    finish(model, out, NAME, overwrite_input_shapes={"input": [1, 3, 4 * CELLS, 4 * CELLS]})
 
 
 if __name__ == "__main__":
