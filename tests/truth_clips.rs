@@ -8,7 +8,8 @@
 
 use std::path::{Path, PathBuf};
 
-use kickplate::pose::{Estimator, ModelKind, PoseSettings};
+use kickplate::config::View;
+use kickplate::pose::{EngineKind, Estimator, ModelKind, PoseSettings};
 use kickplate::station::score::{ClipScore, Truth, read_poses, score_clip};
 
 fn root() -> &'static Path {
@@ -46,6 +47,29 @@ fn scores() -> Vec<ClipScore> {
             score_clip(&name, &truth, ModelKind::Full, frames.into_iter())
         })
         .collect()
+}
+
+/// The legs are read once more from the side, around the ends of pushes, and not
+/// from another view.
+#[test]
+fn the_second_reader_looks_from_the_side_and_now_and_then() {
+    let mut estimator = Estimator::new(root(), PoseSettings::default()).unwrap();
+    if estimator.engine().kind == EngineKind::Embedded {
+        println!("SKIPPED: the embedded engine goes without a second reader");
+        return;
+    }
+    let video = root().join("tests/truth/clips/side-adult/clip.mp4");
+    for view in [View::Side, View::Front] {
+        let frames = read_poses(&video, view, &mut estimator).unwrap();
+        let bodies: Vec<_> = frames.iter().flat_map(|f| &f.bodies).collect();
+        let read = bodies.iter().filter(|b| b.legs.is_some()).count();
+        println!("{view:?}: {read} of {}", bodies.len());
+        assert_eq!(read as u64, estimator.counters().leg_runs);
+        match view {
+            View::Side => assert!(read >= 8 && read * 2 < bodies.len(), "{read}"),
+            _ => assert_eq!(read, 0),
+        }
+    }
 }
 
 /// Pushes whole in view, of a skater of at least 12 % of the frame's height:
