@@ -4,6 +4,7 @@
 //! Gives: its outputs by name, in buffers that are reused.
 //! Fails: a library or model that cannot be loaded, as [`PoseError`].
 
+mod arena;
 mod embedded;
 mod native;
 

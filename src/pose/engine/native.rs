@@ -50,6 +50,9 @@ impl Library {
             .with_telemetry(false)
             .build()
             .map_err(|e| format!("{}: {e}", path.display()))?;
+        if let Err(why) = super::arena::share(&environment) {
+            tracing::warn!("each model keeps working memory of its own: {why}");
+        }
         let library = Self { path, environment };
         *loaded = Some(library.clone());
         Ok(library)
@@ -98,6 +101,8 @@ impl Library {
             .with_device_allocated_initializers()
             .map_err(|e| refused(e.to_string()))?
             .with_memory_pattern(false)
+            .map_err(|e| refused(e.to_string()))?
+            .with_env_allocators()
             .map_err(|e| refused(e.to_string()))?
             .with_optimization_level(GraphOptimizationLevel::All)
             .map_err(|e| refused(e.to_string()))?
