@@ -7,7 +7,9 @@
 use std::path::{Path, PathBuf};
 
 use kickplate::config::{Lane, Travel, View};
-use kickplate::geometry::{Camera, butterworth_zero_phase, included_deg, two_pass_cutoff_hz};
+use kickplate::geometry::{
+    Camera, butterworth_zero_phase, included_deg, steady_mean, two_pass_cutoff_hz,
+};
 use serde::Deserialize;
 use serde_json::Value;
 
@@ -40,6 +42,36 @@ fn included_angles_are_the_knees_of_recorded_walking_and_running() {
     }
     // from a deep bend to a straight leg, both sides
     assert!(knees > 100 && least < 80.0 && most > 175.0);
+}
+
+#[derive(Deserialize)]
+struct SteadyMeans {
+    cases: Vec<SteadyMeanCase>,
+}
+
+#[derive(Deserialize)]
+struct SteadyMeanCase {
+    astray: f64,
+    values: Vec<f64>,
+    weights: Vec<f64>,
+    mean: f64,
+}
+
+/// SciPy 1.17.1: the least weighted sum of `special.huber`.
+#[test]
+fn readings_astray_pull_the_mean_as_little_as_scipy_says() {
+    let golden: SteadyMeans = golden("steady_mean.json");
+    assert!(golden.cases.len() > 4);
+    for case in golden.cases {
+        let readings: Vec<(f64, f64)> = case.values.into_iter().zip(case.weights).collect();
+        let mean = steady_mean(&readings, case.astray).unwrap();
+        assert!(
+            (mean - case.mean).abs() < 0.001 * case.astray,
+            "{mean} for {}",
+            case.mean
+        );
+    }
+    assert_eq!(steady_mean(&[], 5.0), None);
 }
 
 #[derive(Deserialize)]

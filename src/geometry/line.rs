@@ -1,4 +1,4 @@
-//! Straight lines over time, and the middle of a list.
+//! Straight lines over time, and the middle of many readings.
 
 /// A straight line over time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,6 +55,31 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
+
+/// The mean of values with weights in which one that lies farther than `astray`
+/// from it pulls no harder than one that lies so far (Huber's estimate of a
+/// location, 1964). `None` for no values.
+pub fn steady_mean(values: &[(f64, f64)], astray: f64) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.iter().map(|&(value, _)| value).collect();
+    let mut mean = median(&mut sorted)?;
+    for _ in 0..STEADY_ROUNDS {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for &(value, weight) in values {
+            let off = (value - mean).abs();
+            let weight = weight * if off > astray { astray / off } else { 1.0 };
+            sum += weight * value;
+            weights += weight;
+        }
+        if weights <= 0.0 {
+            return None;
+        }
+        mean = sum / weights;
+    }
+    Some(mean)
+}
+
+/// Enough for less than a thousandth of what is astray.
+const STEADY_ROUNDS: usize = 20;
 
 #[cfg(test)]
 mod tests {

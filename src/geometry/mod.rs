@@ -19,5 +19,5 @@ pub use camera::Camera;
 pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };
-pub use line::{Line, fit_line, median};
+pub use line::{Line, fit_line, median, steady_mean};
 pub use set_up::{Known, Mark, Stand, StandError, find_stand};

@@ -338,7 +338,7 @@ impl Analyser {
     /// What the second camera saw of a pass is put to it.
     fn put_together(&self, second: &Lane, measured: Measured, theirs: &Pass) -> Measured {
         let lane = lane_of(second, measured.skating.as_ref());
-        let motion = self.motion(theirs, &lane, measured.skating.as_ref());
+        let motion = self.motion(theirs, &lane);
         let judged = judge(&motion, &measured.pass.thresholds);
         Measured {
             pass: merge(measured.pass, &judged),
@@ -352,7 +352,7 @@ impl Analyser {
     }
 
     fn measure_on(&self, lane: Lane, skating: Option<Skating>, points: Pass) -> Measured {
-        let motion = self.motion(&points, &lane, skating.as_ref());
+        let motion = self.motion(&points, &lane);
         let thresholds = skating
             .as_ref()
             .map_or(&self.judging.thresholds, |s| &s.thresholds);
@@ -366,9 +366,8 @@ impl Analyser {
         }
     }
 
-    fn motion(&self, points: &Pass, lane: &Lane, skating: Option<&Skating>) -> PassMotion {
+    fn motion(&self, points: &Pass, lane: &Lane) -> PassMotion {
         PassMotion {
-            stature_known: skating.is_some_and(|s| s.height_m.is_some()),
             corrected: self.judging.corrections,
             read_by: self.estimator.model(),
             ..cut(points, lane)

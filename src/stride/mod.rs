@@ -131,8 +131,6 @@ pub struct PassMotion {
     pub corrected: bool,
     /// The pose model whose points these are.
     pub read_by: ModelKind,
-    /// Whether the lane's stature is that of this skater, not of the group.
-    pub stature_known: bool,
     /// Number of the track.
     pub track_id: u32,
     /// First and last sample of the pass, seconds.
@@ -164,7 +162,6 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         speed_mps: pass.speed_mps,
         corrected: true,
         read_by: ModelKind::default(),
-        stature_known: false,
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],
     }

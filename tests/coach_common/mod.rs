@@ -155,7 +155,7 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[&str]) -> JudgedPush {
             if i == 1 && seed.is_multiple_of(3) {
                 return Measure::not_judged("the far leg is partly hidden");
             }
-            Measure::judged(value, error, "smallest angle of the glide")
+            Measure::judged(value, error, "angles of the glide together")
         })
         .collect();
     JudgedPush {

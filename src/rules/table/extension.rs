@@ -1,8 +1,9 @@
 //! Extension.
 
+use super::glide::{glide_knee_deg, glide_readings};
 use super::read::{
-    KNEES_TOGETHER_SHARE, Stance, glide_knee_deg, highest, knee_angles, knees_apart_share, mean,
-    over, second_knee_angles,
+    KNEES_TOGETHER_SHARE, highest, knees_apart_share, mean, over, pushed_out_knee_angles,
+    second_knee_angles,
 };
 use crate::config::View;
 use crate::geometry::{median, top_through};
@@ -45,7 +46,7 @@ const UNCERTAINTY_DEG: f64 = 7.0;
 /// The far leg starts its glide while this one is straight, bent about as
 /// deep as this one was in its glide. Read straighter than that by more than
 /// this, the model has mixed up the knees.
-const KNEES_MIXED_DEG: f64 = 22.0;
+const KNEES_MIXED_DEG: f64 = 15.0;
 
 /// Of the frames in [`END_S`] around the toe-off so many at most may have had
 /// mixed legs, even though mended.
@@ -172,7 +173,7 @@ const STRAIGHT_ANYWAY_DEG: std::ops::Range<f64> = 158.0..STRAIGHTEST_DEG;
 fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
     let around_s = AROUND_SHARE * (push.toe_off_s - push.push_start_s);
     let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
-    let angles = knee_angles(motion, push.leg, Stance::PushedOut, span_s[0], span_s[1]);
+    let angles = pushed_out_knee_angles(motion, push.leg, span_s[0], span_s[1]);
     let deg = highest(&angles).ok_or(why::PUSH_END_NOT_SEEN)?;
     match doubt(motion, push, span_s) {
         Some(why) if !STRAIGHT_ANYWAY_DEG.contains(&deg) => Err(why),
@@ -186,7 +187,10 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
         return Some(why::LEGS_MIXED_UP);
     }
     let glide_deg = glide_knee_deg(motion, push);
-    let mut angles_of_far = knee_angles(motion, push.leg.other(), Stance::Glide, from_s, to_s);
+    let mut angles_of_far: Vec<f64> = glide_readings(motion, push.leg.other(), from_s, to_s)
+        .into_iter()
+        .map(|(deg, _)| deg)
+        .collect();
     if let (Some(glide_deg), Some(far_deg)) = (glide_deg, median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {

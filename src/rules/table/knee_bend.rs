@@ -1,6 +1,6 @@
 //! Knee bend.
 
-use super::read::glide_knee_deg;
+use super::glide::glide_knee_deg;
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, why};
@@ -31,7 +31,7 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side, near leg: 3 to 6 on four sets of rendered
+/// Standard deviation from the side, near leg: 2 to 5 on three sets of rendered
 /// skaters; 6.4 degrees is what Cosoli, Arnesano and Scalise 2026 read on people
 /// seen square from the side.
 const UNCERTAINTY_DEG: f64 = 6.5;
@@ -41,7 +41,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         return Measure::not_judged(why::FAR_LEG_HIDDEN);
     }
     match glide_knee_deg(motion, push) {
-        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "smallest angle of the glide"),
+        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "angles of the glide together"),
         None => Measure::not_judged(why::GLIDE_NOT_SEEN),
     }
 }
@@ -61,14 +61,15 @@ mod tests {
                 lean_deg: 42.0,
                 ..Skater::default()
             };
-            let motion = motion_of(View::Side, &skater);
+            let mut motion = motion_of(View::Side, &skater);
+            // The stick skater's points are its joints: nothing to correct.
+            motion.corrected = false;
             let values = judged_values(&motion, &RULE);
             assert!(!values.is_empty());
             let truth = skater.knee_deg_over(Leg::Right, (0.14, 0.36), false);
-            // The stick skater's points are its joints; the correction for the
-            // model's hip points is taken off again: up to 2.5 degrees.
+            // the mean of the glide lies a little above its deepest
             for v in values {
-                assert!((v - truth).abs() < 3.5, "{v} for {truth}");
+                assert!((-1.0..4.0).contains(&(v - truth)), "{v} for {truth}");
             }
         }
     }

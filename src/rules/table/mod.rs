@@ -7,6 +7,7 @@ use super::Rule;
 
 mod arm_crossover;
 mod extension;
+mod glide;
 mod knee_bend;
 pub(super) mod read;
 mod recovery_gap;

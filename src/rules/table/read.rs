@@ -2,7 +2,7 @@
 
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
-use crate::pose::{BodyPoint, ModelKind};
+use crate::pose::BodyPoint;
 use crate::rules::why;
 use crate::stride::{Leg, LegSample, PassMotion, Push, leg_points};
 
@@ -91,13 +91,10 @@ pub enum Stance {
 /// The model's hip points lie in front of the hip joints, square to the
 /// trunk, by this share of stature: the mean of four sets of rendered skaters
 /// seen from the side, where the trunk read 1.3 to 4.3 degrees too upright.
-/// Not known for real people. In a pushed-out leg the knee's point
-/// is off to the same side and the two cancel: there it is not applied.
+/// Not known for real people. Only the trunk is corrected by it: the knee of a
+/// gliding leg by its angle, and in a pushed-out leg the knee's point
+/// is off to the same side and the two cancel.
 const HIPS_FORWARD_SHARE: f64 = 0.016;
-/// Hip to knee and knee to ankle as shares of stature: half way between Drillis
-/// and Contini 1966 (.245 and .246) and the mean of 42 rendered bodies of 8 to
-/// 45 years (.235 and .246).
-const BONE_SHARE: [f64; 2] = [0.240, 0.246];
 /// Joints of a gliding leg beside the line of travel, as shares of stature:
 /// hip, knee, ankle. The hips sway over the gliding leg by .024. Means of the
 /// rendered skater between the middle of the glide and the start of the push;
@@ -116,8 +113,6 @@ const THIGH_OF_LEG: f64 = 0.48;
 /// A knee bends over its toes: at the end of a push these are turned out, and
 /// the bend half as much (tangent of 20 degrees; the rendered skater).
 const BENT_OUTWARD: f64 = 0.36;
-/// Lean of the trunk where the view does not show it, degrees.
-const USUAL_LEAN_DEG: f64 = 40.0;
 /// How far a skate is out at the end of a push, as shares of stature. Rendered
 /// skaters have it at 0.25 with a scatter of 0.08, and what one camera says of it
 /// scatters no less: it is kept near the middle. With the true joints in the picture
@@ -128,53 +123,25 @@ const OUT_SHARE: std::ops::RangeInclusive<f64> = 0.20..=0.28;
 /// which a bend in the direction of travel can be measured.
 const MIN_SIDEWAYS: f64 = 0.75;
 
-/// Included knee angles of the pushing leg, degrees, with the joints placed
+/// Included knee angles of a pushed-out leg, degrees, with the joints placed
 /// in space: each on its line of sight, at the distance across the travel
 /// that the stance gives. That takes out the picture's perspective and an
 /// oblique camera's foreshortening.
 ///
 /// A knee read behind the line from hip to ankle counts as more than 180, so
 /// that noise around a straight leg has no side. Samples in which the camera
-/// looks too much along the travel are left out, and of a glide those in which
-/// the two legs lie on each other in the picture or the skate seems lifted.
-pub fn knee_angles(
-    motion: &PassMotion,
-    leg: Leg,
-    stance: Stance,
-    from_s: f64,
-    to_s: f64,
-) -> Vec<f64> {
-    let mut legs = over(motion, from_s, to_s, |i| {
-        Some((i, leg_in_space(motion, leg, stance, i)?))
-    });
-    if stance == Stance::Glide {
-        let stature_m = motion.lane.skater_height_m;
-        let highest_m = low_ankle_m(&legs) + LIFTED_SHARE * stature_m;
-        legs.retain(|(i, [_, _, ankle])| {
-            ankle[2] <= highest_m && !legs_lie_on_each_other(motion, *i)
-        });
-    }
-    legs.into_iter()
-        .filter_map(|(_, joints)| {
-            let [hip, knee, ankle] = joints;
-            let deg = included_deg(hip, knee, ankle)?;
-            let deg = match stance {
-                Stance::Glide if usual_bones_help(motion) => {
-                    let apart_m = (hip[0] - ankle[0])
-                        .hypot(hip[1] - ankle[1])
-                        .hypot(hip[2] - ankle[2]);
-                    with_usual_bones(deg, apart_m / motion.lane.skater_height_m)
-                }
-                Stance::Glide | Stance::PushedOut => deg,
-            };
-            Some(counted_deg(&joints, deg))
-        })
-        .collect()
+/// looks too much along the travel are left out.
+pub fn pushed_out_knee_angles(motion: &PassMotion, leg: Leg, from_s: f64, to_s: f64) -> Vec<f64> {
+    over(motion, from_s, to_s, |i| {
+        let joints = leg_in_space(motion, leg, Stance::PushedOut, i)?;
+        let [hip, knee, ankle] = joints;
+        Some(counted_deg(&joints, included_deg(hip, knee, ankle)?))
+    })
 }
 
 /// An included angle at the knee, which counts as more than 180 where the knee is
 /// read behind the line from the ankle up to the hip, along the travel.
-fn counted_deg(joints: &[[f64; 3]; 3], included_deg: f64) -> f64 {
+pub fn counted_deg(joints: &[[f64; 3]; 3], included_deg: f64) -> f64 {
     if knee_ahead_m(joints) >= 0.0 {
         included_deg
     } else {
@@ -183,7 +150,8 @@ fn counted_deg(joints: &[[f64; 3]; 3], included_deg: f64) -> f64 {
 }
 
 /// Included knee angles of a pushed-out leg as the second reader of the legs has
-/// them, with their times; placed in space and counted as in [`knee_angles`].
+/// them, with their times; placed in space and counted as in
+/// [`pushed_out_knee_angles`].
 pub fn second_knee_angles(
     motion: &PassMotion,
     leg: Leg,
@@ -230,50 +198,14 @@ fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
 /// (rendered skaters).
 const LEAST_BELIEF: f32 = 0.4;
 
-/// How far a gliding skate's ankle may be read above where it is in the lower
-/// quarter of the same glide, as a share of stature. A gliding skate stays on
-/// the ice: read higher, the model has it on the way to the other, lifted one.
-const LIFTED_SHARE: f64 = 0.02;
-
-/// Height of the ankle, metres, that a quarter of the samples lie below.
-fn low_ankle_m(legs: &[(usize, [[f64; 3]; 3])]) -> f64 {
-    let mut heights_m: Vec<f64> = legs.iter().map(|(_, joints)| joints[2][2]).collect();
-    heights_m.sort_by(f64::total_cmp);
-    heights_m
-        .get(heights_m.len() / 4)
-        .copied()
-        .unwrap_or_default()
-}
-
-/// Knees closer than this, as a share of stature, with legs bent alike to
-/// within this angle: the model may have read one leg twice. Closer still, and
-/// it has, however they are bent.
-const KNEES_ONE_SHARE: f64 = 0.03;
+/// Knees of a skater who bends that are never seen farther apart than this, as a share of
+/// stature, may be one leg that was read twice.
 pub const KNEES_TOGETHER_SHARE: f64 = 0.05;
-const BENT_ALIKE_DEG: f64 = 10.0;
 
 /// How far the two knees lie apart in the picture, as a share of stature.
 pub fn knees_apart_share(motion: &PassMotion, points: &[[f64; 2]], i: usize) -> f64 {
     let [l, r] = Leg::BOTH.map(|leg| points[leg_points(leg).knee]);
     apart(l, r) * motion.place.metres_per_px[i] / motion.lane.skater_height_m
-}
-
-fn legs_lie_on_each_other(motion: &PassMotion, i: usize) -> bool {
-    // The heavy model keeps them apart; left out, its readings get worse.
-    if motion.read_by == ModelKind::Heavy {
-        return false;
-    }
-    let points = &motion.curves.points[i];
-    let [l, r] = Leg::BOTH.map(leg_points);
-    let [bent_l, bent_r] =
-        [l, r].map(|p| included_deg(points[p.hip], points[p.knee], points[p.ankle]));
-    let apart = knees_apart_share(motion, points, i);
-    let alike = || {
-        bent_l
-            .zip(bent_r)
-            .is_some_and(|(a, b)| (a - b).abs() < BENT_ALIKE_DEG)
-    };
-    apart < KNEES_ONE_SHARE || (apart < KNEES_TOGETHER_SHARE && alike())
 }
 
 /// Hip, knee and ankle: along the travel, to the left of it, above the ice;
@@ -319,8 +251,8 @@ fn in_space(
         }
         Some(joints)
     };
-    let mut joints = match stance {
-        Stance::Glide => placed(GLIDE_ASIDE_SHARE.map(|s| s * stature_m))?,
+    match stance {
+        Stance::Glide => placed(GLIDE_ASIDE_SHARE.map(|s| s * stature_m)),
         Stance::PushedOut => {
             let toe = motion
                 .camera
@@ -332,19 +264,9 @@ fn in_space(
             let between_m = hip_m + THIGH_OF_LEG * (out_m - hip_m);
             let straight = placed([hip_m, between_m, out_m])?;
             let bent_m = knee_ahead_m(&straight).max(0.0);
-            placed([hip_m, between_m + BENT_OUTWARD * bent_m, out_m])?
+            placed([hip_m, between_m + BENT_OUTWARD * bent_m, out_m])
         }
-    };
-    if stance == Stance::Glide {
-        // back by the offset of the hip points, square to the trunk
-        let lean = trunk_lean_deg(motion, i)
-            .unwrap_or(USUAL_LEAN_DEG)
-            .to_radians();
-        let back_m = motion.correction(HIPS_FORWARD_SHARE * stature_m);
-        joints[0][0] -= back_m * lean.cos();
-        joints[0][2] += back_m * lean.sin();
     }
-    Some(joints)
 }
 
 /// How far the knee is in front of the line from hip to ankle, metres, in the
@@ -352,50 +274,6 @@ fn in_space(
 fn knee_ahead_m([hip, knee, ankle]: &[[f64; 3]; 3]) -> f64 {
     let (u, v) = (hip[0] - ankle[0], hip[2] - ankle[2]);
     ((knee[0] - ankle[0]) * v - (knee[2] - ankle[2]) * u) / u.hypot(v).max(1e-9)
-}
-
-/// The angle a knee of usual bones has with hip and ankle this far apart, a
-/// share of stature; degrees.
-fn deg_of_usual_bones(apart_share: f64) -> f64 {
-    let [thigh, shin] = BONE_SHARE;
-    let cos = (thigh * thigh + shin * shin - apart_share * apart_share) / (2.0 * thigh * shin);
-    cos.clamp(-1.0, 1.0).acos().to_degrees()
-}
-
-/// With the heavy model and the skater's own stature, that is. The full
-/// model's hips and ankles lie otherwise: its knees got better by 1.2 degrees on 26
-/// rendered skaters and worse by 0.6 on 21 others.
-fn usual_bones_help(motion: &PassMotion) -> bool {
-    motion.stature_known && motion.read_by == ModelKind::Heavy
-}
-
-/// The angle at a gliding knee from the three points, together with what bones
-/// of usual length say: hip and ankle are read more steadily than the knee.
-/// It takes the skater's own stature: one that is 5 % off puts the angle 3 degrees
-/// off. What the distance says gets worse with the tangent of half the angle, as the
-/// leg straightens, and its weight falls with the square of that; at a right
-/// angle both count alike (4 to 5 degrees each on rendered skaters).
-fn with_usual_bones(deg: f64, apart_share: f64) -> f64 {
-    let tan = (deg / 2.0).to_radians().tan();
-    let weight = 1.0 / (1.0 + tan * tan);
-    deg + weight * (deg_of_usual_bones(apart_share) - deg)
-}
-
-/// The deepest included knee angle of the glide before a push, degrees.
-///
-/// The leg is bent deepest just before it starts to open. The first half of
-/// the glide is left out: the leg still comes down from its recovery, where it
-/// is bent more.
-pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Option<f64> {
-    let glide_s = push.push_start_s - push.touchdown_s;
-    let push_s = push.toe_off_s - push.push_start_s;
-    lowest(&knee_angles(
-        motion,
-        push.leg,
-        Stance::Glide,
-        push.push_start_s - 0.5 * glide_s.min(0.25),
-        push.push_start_s + 0.3 * push_s,
-    ))
 }
 
 /// Forward lean of the trunk from the vertical, degrees, from the side.
@@ -464,48 +342,6 @@ pub mod tests {
     pub fn motion_of(view: View, skater: &Skater) -> PassMotion {
         let lane = lane(view, skater);
         cut(&skater.pass(&lane, 30.0), &lane)
-    }
-
-    /// Thigh and shin of [`super::BONE_SHARE`] at a right angle: the distance says
-    /// so, and draws a point angle that is 8 degrees off half way back.
-    #[test]
-    fn bones_draw_a_bent_knee_and_leave_a_straight_one() {
-        let [thigh, shin] = super::BONE_SHARE;
-        let apart = |deg: f64| {
-            let cos = deg.to_radians().cos();
-            (thigh * thigh + shin * shin - 2.0 * thigh * shin * cos).sqrt()
-        };
-        for deg in [80.0, 90.0, 120.0, 170.0] {
-            assert!((super::deg_of_usual_bones(apart(deg)) - deg).abs() < 1e-6);
-            assert!((super::with_usual_bones(deg, apart(deg)) - deg).abs() < 1e-6);
-        }
-        assert!((super::with_usual_bones(98.0, apart(90.0)) - 94.5).abs() < 0.2);
-        assert!((super::with_usual_bones(172.0, apart(160.0)) - 171.9).abs() < 0.1);
-        // farther apart than the bones are long
-        assert!((super::with_usual_bones(150.0, 0.6) - 152.0).abs() < 0.2);
-    }
-
-    /// Only with the skater's own stature do the bones say anything.
-    #[test]
-    fn a_wrong_stature_says_nothing_of_the_knee_unless_it_is_the_skaters_own() {
-        let skater = Skater::default();
-        let mut motion = motion_of(View::Side, &skater);
-        let deg = |motion: &PassMotion| {
-            let near = |p: &&crate::stride::Push| p.near_leg == Some(true);
-            let push = motion.pushes.iter().find(near).expect("a near push");
-            super::glide_knee_deg(motion, push).expect("read")
-        };
-        let by_points = deg(&motion);
-        motion.stature_known = true;
-        assert!((deg(&motion) - by_points).abs() < 1e-9, "the full model");
-        motion.read_by = crate::pose::ModelKind::Heavy;
-        let with_bones = deg(&motion);
-        assert!(
-            (with_bones - by_points).abs() < 4.0,
-            "{with_bones} {by_points}"
-        );
-        motion.lane.skater_height_m *= 1.1;
-        assert!(deg(&motion) < with_bones - 3.0);
     }
 
     /// What a rule stands by, push by push.

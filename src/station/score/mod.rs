@@ -179,8 +179,6 @@ pub fn judge_poses(
             if let TrackEvent::PassEnded(pass) = event {
                 let motion = PassMotion {
                     read_by,
-                    // the lane of a clip has its skater's own
-                    stature_known: true,
                     ..cut(&pass, lane)
                 };
                 passes.push(judge(&motion, thresholds));
