@@ -316,11 +316,6 @@ pub fn across_m(motion: &PassMotion, i: usize, a: BodyPoint, b: BodyPoint) -> f6
     leftward * motion.place.metres_per_px[i]
 }
 
-/// Smallest value.
-pub fn lowest(values: &[f64]) -> Option<f64> {
-    values.iter().copied().min_by(f64::total_cmp)
-}
-
 /// Largest value.
 pub fn highest(values: &[f64]) -> Option<f64> {
     values.iter().copied().max_by(f64::total_cmp)
