@@ -23,6 +23,8 @@ reasons! {
     SKATE_NOT_SEEN = "the skate was not seen at the end of the push",
     FAR_LEG_HIDDEN = "the far leg is partly hidden",
     GLIDE_NOT_SEEN = "the leg was not seen during the glide",
+    GLIDE_UNSTEADY = "the leg was not read steadily during the glide",
+    LOOKS_ALONG = "the camera looks too much along the travel",
     PUSH_END_NOT_SEEN = "the leg was not seen at the end of the push",
     LEGS_MIXED_UP = "the two legs were mixed up at the end of the push",
     KNEES_ALIKE = "the two knees cannot be told apart",

@@ -186,7 +186,7 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     if share_mended(motion, push) > MAX_MENDED {
         return Some(why::LEGS_MIXED_UP);
     }
-    let glide_deg = glide_knee_deg(motion, push);
+    let glide_deg = glide_knee_deg(motion, push).ok();
     let mut angles_of_far: Vec<f64> = glide_readings(motion, push.leg.other(), from_s, to_s)
         .into_iter()
         .map(|(deg, _)| deg)
