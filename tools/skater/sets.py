@@ -119,4 +119,4 @@ def _pair():
     return rows
 
 
-SETS = {"pair": _pair(), "eval": EVAL, "small": SMALL, "coach": _coach(), "wide": _wide(), "fresh": _wide("y", 3026)}
+SETS = {"pair": _pair(), "eval": EVAL, "small": SMALL, "coach": _coach(), "wide": _wide(), "fresh": _wide("y", 3026), "later": _wide("z", 4027)}

@@ -21,7 +21,7 @@ const ASTRAY_DEG: f64 = 5.0;
 
 /// A gliding knee hardly moves. Readings that lie this far from their middle in the
 /// mean, degrees, are not of one knee.
-const UNSTEADY_DEG: f64 = 10.0;
+const UNSTEADY_DEG: f64 = 12.0;
 
 /// By how much the pose model's points of a gliding leg that is seen alone make
 /// the knee straighter than its deepest bend, degrees: the points of hip and ankle
@@ -189,7 +189,7 @@ mod tests {
         let mut motion = motion_of(View::Side, &Skater::default());
         let push = near(&motion);
         let knee = crate::stride::leg_points(push.leg).knee;
-        let off_px = 0.1 * Skater::default().height_m / motion.place.metres_per_px[0];
+        let off_px = 0.12 * Skater::default().height_m / motion.place.metres_per_px[0];
         for (i, points) in motion.curves.points.iter_mut().enumerate() {
             points[knee][0] += if i % 2 == 0 { off_px } else { -off_px };
         }
