@@ -24,6 +24,7 @@ reasons! {
     FAR_LEG_HIDDEN = "the far leg is partly hidden",
     GLIDE_NOT_SEEN = "the leg was not seen during the glide",
     GLIDE_UNSTEADY = "the leg was not read steadily during the glide",
+    ONLY_HEAVY_MODEL = "from here only the heavy model reads a knee",
     LOOKS_ALONG = "the camera looks too much along the travel",
     PUSH_END_NOT_SEEN = "the leg was not seen at the end of the push",
     LEGS_MIXED_UP = "the two legs were mixed up at the end of the push",
