@@ -1,9 +1,10 @@
 //! One store of working memory for all models.
 //!
 //! ONNX Runtime gives every model a store of its own for what lies between
-//! its layers, and lets each grow in powers of two. The models of the station
+//! its layers, and lets each grow in powers of two. The models of one camera
 //! run one after the other, so one store serves all: its size is that of the
-//! largest, not the sum (`docs/speed.md`). `ort` has no call for this.
+//! largest, not the sum (`docs/speed.md`). Two cameras share it under the
+//! library's lock. `ort` has no call for this.
 
 use std::ptr;
 

@@ -1,8 +1,8 @@
 //! The knee of a gliding leg.
 
-use super::read::{Stance, counted_deg, knees_apart_share, leg_in_space, over};
+use super::read::{Stance, knee_deg, knees_apart_share, leg_in_space, over};
 use crate::config::View;
-use crate::geometry::{included_deg, steady_mean};
+use crate::geometry::steady_mean;
 use crate::pose::ModelKind;
 use crate::rules::why;
 use crate::stride::{Leg, PassMotion, Push};
@@ -94,8 +94,7 @@ pub fn glide_readings(motion: &PassMotion, leg: Leg, from_s: f64, to_s: f64) -> 
     legs.retain(|(_, [_, _, ankle])| ankle[2] <= highest_m);
     let straighter_deg = motion.correction(read_straighter_deg(motion.read_by, motion.lane.view));
     let reading = |(i, joints): (usize, [[f64; 3]; 3])| {
-        let [hip, knee, ankle] = joints;
-        let deg = counted_deg(&joints, included_deg(hip, knee, ankle)?);
+        let deg = knee_deg(joints)?;
         let apart_share = knees_apart_share(motion, &motion.curves.points[i], i);
         let alone = (apart_share / ALONE_SHARE).min(1.0);
         let deeper_deg = motion.correction(DEEPER_TOGETHER_DEG * (1.0 - alone));
@@ -119,7 +118,6 @@ fn low_ankle_m(legs: &[(usize, [[f64; 3]; 3])]) -> f64 {
 mod tests {
     use super::super::read::tests::motion_of;
     use super::*;
-    use crate::config::View;
     use crate::stride::synthetic::Skater;
 
     fn near(motion: &PassMotion) -> Push {

@@ -121,8 +121,9 @@ const BENT_OUTWARD: f64 = 0.36;
 const OUT_SHARE: std::ops::RangeInclusive<f64> = 0.20..=0.28;
 /// Smallest sine of the angle between the line of sight and the travel at
 /// which a bend in the direction of travel can be measured: a side camera has
-/// better frames than those. Seen at an angle, gliding knees below
-/// 0.55 scatter by 6 to 10 degrees (rendered skaters) and above it by 3 to 5.
+/// better frames than those. Seen at an angle, gliding knees read by the heavy model scatter
+/// by 6 degrees where frames from 0.3 on are taken, and by 3 to 5 from 0.55 on
+/// (rendered skaters).
 const MIN_SIDEWAYS: f64 = 0.75;
 const MIN_SIDEWAYS_OBLIQUE: f64 = 0.55;
 
@@ -131,25 +132,22 @@ const MIN_SIDEWAYS_OBLIQUE: f64 = 0.55;
 /// that the stance gives. That takes out the picture's perspective and an
 /// oblique camera's foreshortening.
 ///
-/// A knee read behind the line from hip to ankle counts as more than 180, so
-/// that noise around a straight leg has no side. Samples in which the camera
+/// Counted as in [`knee_deg`], so that noise around a straight leg has no side. Samples in which the camera
 /// looks too much along the travel are left out.
 pub fn pushed_out_knee_angles(motion: &PassMotion, leg: Leg, from_s: f64, to_s: f64) -> Vec<f64> {
     over(motion, from_s, to_s, |i| {
-        let joints = leg_in_space(motion, leg, Stance::PushedOut, i)?;
-        let [hip, knee, ankle] = joints;
-        Some(counted_deg(&joints, included_deg(hip, knee, ankle)?))
+        knee_deg(leg_in_space(motion, leg, Stance::PushedOut, i)?)
     })
 }
 
-/// An included angle at the knee, which counts as more than 180 where the knee is
-/// read behind the line from the ankle up to the hip, along the travel.
-pub fn counted_deg(joints: &[[f64; 3]; 3], included_deg: f64) -> f64 {
-    if knee_ahead_m(joints) >= 0.0 {
-        included_deg
-    } else {
-        360.0 - included_deg
-    }
+/// The included angle at the knee of hip, knee and ankle, degrees. It counts as more
+/// than 180 where the knee is behind the line from the ankle up to the hip, along
+/// the travel. `None` where two of them fall together.
+pub fn knee_deg(joints: [[f64; 3]; 3]) -> Option<f64> {
+    let [hip, knee, ankle] = joints;
+    let deg = included_deg(hip, knee, ankle)?;
+    let bends_forward = knee_ahead_m(&joints) >= 0.0;
+    Some(if bends_forward { deg } else { 360.0 - deg })
 }
 
 /// Included knee angles of a pushed-out leg as the second reader of the legs has
@@ -180,9 +178,7 @@ pub fn second_knee_angles(
             .into_iter()
             .min_by(|a, b| apart(*a, ankle).total_cmp(&apart(*b, ankle)))?;
         let joints = in_space(motion, leg, Stance::PushedOut, i, [hip, knee, ankle, toe])?;
-        let [hip, knee, ankle] = joints;
-        let deg = included_deg(hip, knee, ankle)?;
-        Some((sample.t_s, counted_deg(&joints, deg)))
+        Some((sample.t_s, knee_deg(joints)?))
     };
     motion
         .legs

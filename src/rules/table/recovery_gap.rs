@@ -34,8 +34,8 @@ pub const RULE: Rule = Rule {
 };
 
 /// Standard deviation, metres, at an adult's stature: what the rendered
-/// skaters showed with the lane's exact scale is 1.2 to 2.2 cm; a scale set up by
-/// hand is good to about 5 % of the stance.
+/// skaters showed with the lane's exact scale is 1.1 to 1.5 cm, and 2.6 where a second
+/// one follows close behind; a scale set up by hand is good to about 5 % of the stance.
 const UNCERTAINTY_M: f64 = 0.02;
 /// The feet come back to each other a quarter of a cycle after the toe-off
 /// (the rendered skater), give or take this much.
@@ -101,7 +101,8 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
 /// How far apart the feet are across the lane, metres.
 fn feet_m(motion: &PassMotion, push: &Push, i: usize) -> f64 {
     let since = (motion.curves.time_s(i as f64) - push.toe_off_s) / push.cycle_s;
-    let ahead_m = ahead_share(since) * motion.lane.skater_height_m * push.leg.leftward();
+    let ahead_share = between(&AHEAD_SHARE, since).unwrap_or_default();
+    let ahead_m = ahead_share * motion.lane.skater_height_m * push.leg.leftward();
     let apart_m =
         |right, left| (across_m(motion, i, right, left) + ahead_m * off_line(motion, i)).abs();
     let ankles_m = apart_m(BodyPoint::RightAnkle, BodyPoint::LeftAnkle);
@@ -109,26 +110,19 @@ fn feet_m(motion: &PassMotion, push: &Push, i: usize) -> f64 {
     BY_ANKLES * ankles_m + (1.0 - BY_ANKLES) * heels_m
 }
 
-/// The value at a time, on the straight line between the two samples around it;
+/// The value at a place or time, on the straight line between the two samples around it;
 /// beyond the first or last one theirs. `None` of no samples.
-fn between(samples: &[(f64, f64)], at_s: f64) -> Option<f64> {
-    let after = samples.partition_point(|(t_s, _)| *t_s < at_s);
+fn between(samples: &[(f64, f64)], at: f64) -> Option<f64> {
+    let after = samples.partition_point(|(place, _)| *place < at);
     let later = samples.get(after).or(samples.last())?;
     let earlier = samples.get(after.saturating_sub(1))?;
-    let span_s = later.0 - earlier.0;
-    let part = if span_s > 0.0 {
-        ((at_s - earlier.0) / span_s).clamp(0.0, 1.0)
+    let span = later.0 - earlier.0;
+    let part = if span > 0.0 {
+        ((at - earlier.0) / span).clamp(0.0, 1.0)
     } else {
         0.0
     };
     Some(earlier.1 + part * (later.1 - earlier.1))
-}
-
-fn ahead_share(cycles_since: f64) -> f64 {
-    let [a, b, c] = AHEAD_SHARE;
-    let (from, to) = if cycles_since < b.0 { (a, b) } else { (b, c) };
-    let part = ((cycles_since - from.0) / (to.0 - from.0)).clamp(0.0, 1.0);
-    from.1 + part * (to.1 - from.1)
 }
 
 /// How much a metre along the travel looks like across it: the tangent of the
