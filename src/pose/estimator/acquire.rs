@@ -15,7 +15,7 @@ const MAX_QUICK_RUNS: usize = 1;
 /// Where frames come fast and somebody is followed: beats from a run of the
 /// detector that found nobody to the next. A run beside a reading takes longer
 /// than such a frame on a slow machine; the frames between make up for it.
-const VAIN_BEATS: u64 = 2;
+const VAIN_BEATS: u64 = 3;
 /// Least height of a proposal, as a share of the frame's height.
 const MIN_BLOB_SHARE: f32 = 0.05;
 /// A likely reflection is shown to the detector once in this many beats.
@@ -42,10 +42,10 @@ pub(super) struct Failed {
 }
 
 impl Estimator {
-    /// Looks for people in moving places that no known body explains, at
-    /// every beat.
+    /// Looks for people in moving places that no known body explains, once a
+    /// beat.
     pub(super) fn acquire(&mut self, frame: &Frame) -> Result<(), PoseError> {
-        if !self.pace.on_beat() || self.is_full() {
+        if !self.pace.take_due() || self.is_full() {
             return Ok(());
         }
         let now = self.pace.beats();

@@ -23,7 +23,7 @@ use crate::capture::Frame;
 use acquire::Failed;
 use follow::{Chain, LEAD, body};
 use newcomer::Newcomer;
-use pace::Pace;
+use pace::{DETECT_SHARE, LANDMARK_SHARE, Pace};
 use push_end::LegReader;
 pub use replace::Replacement;
 
@@ -246,13 +246,15 @@ impl Estimator {
         self.follow(frame)?;
         self.times.follow = start.elapsed();
 
+        // Before looking for new people, for which it may leave no time.
+        self.read_push_ends(frame)?;
+
         let start = Instant::now();
         // One or the other: a fast camera leaves no time for both.
         if !self.settle_newcomers(frame)? {
             self.acquire(frame)?;
         }
         self.times.acquire = start.elapsed();
-        self.read_push_ends(frame)?;
 
         let start = Instant::now();
         self.find_places();
@@ -339,6 +341,7 @@ impl Estimator {
         self.times.crop += cropped - start;
         self.times.detect += cropped.elapsed();
         self.counters.detector_runs += 1;
+        self.pace.worked(DETECT_SHARE);
         let (boxes, scores) = (self.detector.output(0), self.detector.output(1));
         Ok(detector::decode(boxes, scores, &self.anchors, square))
     }
@@ -364,6 +367,7 @@ impl Estimator {
         self.times.crop += cropped - start;
         self.times.landmark += cropped.elapsed();
         self.counters.landmark_runs += 1;
+        self.pace.worked(LANDMARK_SHARE);
         let out = |k| self.landmarks.output(k);
         let presence = out(1).first().copied().unwrap_or(0.0);
         Ok(landmarks::decode(out(0), presence, out(2), out(3), roi))

@@ -91,12 +91,16 @@ impl Estimator {
         if self.newcomers.is_empty() {
             return Ok(false);
         }
+        let quick = self.pace.is_quick();
         // Beside somebody who is followed, in every other frame: so the frame
         // between makes up for the time.
-        if self.pace.is_quick() && self.pace.on_beat() && !self.chains.is_empty() {
+        if quick && self.pace.on_beat() && !self.chains.is_empty() {
             return Ok(true);
         }
-        for mut newcomer in std::mem::take(&mut self.newcomers) {
+        // Of several, where frames come fast, one in turn.
+        let turn = if quick { 1 } else { self.newcomers.len() };
+        let rest = self.newcomers.split_off(turn);
+        for mut newcomer in std::mem::replace(&mut self.newcomers, rest) {
             let admitted = match self.settle(frame, &mut newcomer)? {
                 None => false,
                 Some(_) if newcomer.readings > 0 => {

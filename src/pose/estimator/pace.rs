@@ -8,6 +8,18 @@ const EARLY_S: f64 = 0.004;
 /// Frames closer than this leave no time for a detector and several readings
 /// in one of them, seconds.
 const QUICK_S: f64 = 0.025;
+/// What one run takes of the time between two frames of a camera of
+/// [`QUICK_RATE_HZ`], the crop and the motion stage in it: measured with the model
+/// `full` on a slow machine of two cores.
+pub(super) const LANDMARK_SHARE: f64 = 0.66;
+pub(super) const LEGS_SHARE: f64 = 0.42;
+pub(super) const DETECT_SHARE: f64 = 0.69;
+const QUICK_RATE_HZ: f64 = 60.0;
+/// With so much work the last frame but one is ready well before the next is
+/// overwritten (which it is at 2), in the same shares.
+const MOST_WORK: f64 = 1.45;
+/// Finding people, where a frame has other work, waits so long at most, seconds.
+const LONGEST_WAIT_S: f64 = 0.25;
 /// How long after the last two frames so close the source counts as quick,
 /// seconds: a dropped frame does not make it slow.
 const QUICK_FOR_S: f64 = 1.0;
@@ -20,6 +32,12 @@ pub(super) struct Pace {
     last_s: Option<f64>,
     quick_until_s: Option<f64>,
     on_beat: bool,
+    /// A beat has come since people were last looked for.
+    due: bool,
+    waits_since_s: Option<f64>,
+    /// The work of this frame and what the ones before have left over, as a slow
+    /// machine would have it; see [`MOST_WORK`].
+    work: f64,
 }
 
 impl Pace {
@@ -28,6 +46,10 @@ impl Pace {
         if self.last_s.is_some_and(|last| at_s - last < QUICK_S) {
             self.quick_until_s = Some(at_s + QUICK_FOR_S);
         }
+        let passed = self
+            .last_s
+            .map_or(f64::INFINITY, |last| QUICK_RATE_HZ * (at_s - last));
+        self.work = (self.work - passed).clamp(0.0, 1.0);
         self.last_s = Some(at_s);
         self.on_beat = self
             .beat_at_s
@@ -35,10 +57,31 @@ impl Pace {
         if self.on_beat {
             self.beats += 1;
             self.beat_at_s = Some(at_s);
+            self.due = true;
         }
     }
 
-    /// Whether people are looked for in this frame.
+    /// A run was made for this frame: one of the shares above.
+    pub(super) fn worked(&mut self, share: f64) {
+        self.work += share;
+    }
+
+    /// Whether people are to be looked for: once a beat, in its frame or, where
+    /// frames come fast and that one leaves no time, in a later one.
+    pub(super) fn take_due(&mut self) -> bool {
+        let Some(now_s) = self.last_s.filter(|_| self.due) else {
+            return false;
+        };
+        let full = self.is_quick() && self.work + DETECT_SHARE > MOST_WORK;
+        if full && now_s - *self.waits_since_s.get_or_insert(now_s) < LONGEST_WAIT_S {
+            return false;
+        }
+        self.waits_since_s = None;
+        self.due = false;
+        true
+    }
+
+    /// Whether this frame is one of some thirty a second.
     pub(super) fn on_beat(&self) -> bool {
         self.on_beat
     }
@@ -89,6 +132,52 @@ mod tests {
         assert!(on.iter().enumerate().all(|(k, on)| *on == (k % 2 == 0)));
         assert_eq!(pace.beats(), 150);
         assert!(pace.is_quick());
+    }
+
+    /// A minute of 60 frames a second, somebody followed in each, a leg read in
+    /// six frames of every 36: what is left over stays below what would overwrite
+    /// a frame, and people are looked for all the same.
+    #[test]
+    fn a_fast_camera_never_falls_behind() {
+        let (mut pace, mut looked, mut most) = (Pace::default(), vec![], 0.0_f64);
+        for k in 0..3600 {
+            let at_s = f64::from(k) / 60.0;
+            pace.frame(at_s);
+            pace.worked(LANDMARK_SHARE);
+            if k % 36 < 6 {
+                pace.worked(LEGS_SHARE);
+            }
+            if pace.take_due() {
+                pace.worked(DETECT_SHARE);
+                looked.push(at_s);
+            }
+            if k > 60 {
+                most = most.max(pace.work);
+            }
+        }
+        assert!(most < 1.9, "{most}");
+        let longest = looked.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+        assert!(longest < LONGEST_WAIT_S, "{longest}");
+        assert!(looked.len() > 60 * 20, "{}", looked.len());
+    }
+
+    /// A leg read in every frame: people are looked for after the longest wait.
+    #[test]
+    fn nobody_waits_for_ever_to_be_found() {
+        let (mut pace, mut looked) = (Pace::default(), vec![]);
+        for k in 0..600 {
+            let at_s = f64::from(k) / 60.0;
+            pace.frame(at_s);
+            pace.worked(LANDMARK_SHARE);
+            pace.worked(LEGS_SHARE);
+            if pace.take_due() {
+                pace.worked(DETECT_SHARE);
+                looked.push(at_s);
+            }
+        }
+        let longest = looked.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+        assert!(longest < LONGEST_WAIT_S + 0.04, "{longest}");
+        assert!(looked.len() >= 30, "{}", looked.len());
     }
 
     #[test]

@@ -11,6 +11,7 @@ use super::super::engine::Engine;
 use super::super::error::PoseError;
 use super::super::legs::{self, Maps};
 use super::super::models::{LEGS, ModelKind};
+use super::pace::LEGS_SHARE;
 use super::{Estimator, Runtime, usable};
 use crate::capture::Frame;
 use crate::geometry::included_deg;
@@ -177,6 +178,7 @@ impl Estimator {
                 continue;
             }
             self.counters.leg_runs += 1;
+            self.pace.worked(LEGS_SHARE);
             let began = Instant::now();
             let reading = reader.read(frame, &square)?;
             self.times.legs += began.elapsed();
