@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use kickplate::config::{Lane, Travel, View};
 use kickplate::geometry::{
-    Camera, butterworth_zero_phase, included_deg, steady_mean, two_pass_cutoff_hz,
+    Camera, butterworth_zero_phase, fit_parabola, included_deg, steady_mean, two_pass_cutoff_hz,
 };
 use serde::Deserialize;
 use serde_json::Value;
@@ -47,6 +47,35 @@ fn included_angles_are_the_knees_of_recorded_walking_and_running() {
 #[derive(Deserialize)]
 struct SteadyMeans {
     cases: Vec<SteadyMeanCase>,
+}
+
+#[derive(Deserialize)]
+struct Parabolas {
+    cases: Vec<ParabolaCase>,
+}
+
+#[derive(Deserialize)]
+struct ParabolaCase {
+    points: Vec<(f64, f64)>,
+    curvature: f64,
+    off: f64,
+}
+
+/// NumPy 1.26.4: `polyfit` of the second degree.
+#[test]
+fn a_parabola_lies_where_numpy_puts_it() {
+    let golden: Parabolas = golden("parabola.json");
+    assert!(golden.cases.len() > 4);
+    for case in golden.cases {
+        let found = fit_parabola(&case.points).unwrap();
+        let near = |a: f64, b: f64| (a - b).abs() < 1e-6 * (1.0 + b.abs());
+        assert!(
+            near(found.curvature, case.curvature) && near(found.off, case.off),
+            "{found:?} for {} and {}",
+            case.curvature,
+            case.off
+        );
+    }
 }
 
 #[derive(Deserialize)]

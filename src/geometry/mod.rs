@@ -12,6 +12,7 @@ mod angle;
 mod camera;
 mod filter;
 mod line;
+mod parabola;
 mod set_up;
 
 pub use angle::{included_deg, lean_from_vertical_deg};
@@ -20,4 +21,5 @@ pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };
 pub use line::{Line, fit_line, median, steady_mean};
+pub use parabola::{Parabola, fit_parabola};
 pub use set_up::{Known, Mark, Stand, StandError, find_stand};

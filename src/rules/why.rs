@@ -19,6 +19,7 @@ reasons! {
     PUSHES_CONTRADICT = "the pushes of the pass contradict each other",
     ACROSS_OR_ALONG = "across and along cannot be told apart from here",
     HEELS_NOT_SEEN = "the heels were not seen as the leg came back",
+    FEET_UNSTEADY = "the feet were not read steadily as the leg came back",
     TRUNK_NOT_SEEN = "the trunk was not seen during the push",
     SKATE_NOT_SEEN = "the skate was not seen at the end of the push",
     FAR_LEG_HIDDEN = "the far leg is partly hidden",

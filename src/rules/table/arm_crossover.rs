@@ -75,6 +75,10 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         judged: false,
         reason: reason.to_owned(),
     };
+    // An elbow past the middle: the other arm's, or the shoulders were changed over.
+    if arm.elbow_m > 0.0 {
+        return not_judged(adult * 2.0 * UNCERTAINTY_M, why::HAND_POINTS_DISAGREE);
+    }
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
         return not_judged(arm.spread_m.max(UNCERTAINTY_M), why::HAND_POINTS_DISAGREE);
     }
