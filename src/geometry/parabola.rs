@@ -22,7 +22,7 @@ pub fn fit_parabola(points: &[(f64, f64)]) -> Option<Parabola> {
     let bend = |x: f64| x * x - tilt * x - squares / n;
     let bends = sum(&|x| bend(x) * bend(x));
     // Two places or fewer leave nothing but rounding here.
-    if n < 3.0 || !(bends > 1e-12 * squares * squares) {
+    if n < 3.0 || bends.is_nan() || bends <= 1e-12 * squares * squares {
         return None;
     }
     let along =
