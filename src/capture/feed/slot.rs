@@ -1,5 +1,6 @@
-//! A place for one frame where the newest wins.
+//! A place for frames where the newest wins.
 
+use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -8,7 +9,7 @@ use crate::capture::Frame;
 /// What a consumer got.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Taken {
-    /// The newest frame; nobody else gets it.
+    /// The next frame, at most [`HELD_S`] older than the newest; nobody else gets it.
     Frame(Arc<Frame>),
     /// No new frame within the time given.
     Nothing,
@@ -19,8 +20,13 @@ pub enum Taken {
 /// Buffers kept on their way back to the decoder.
 const USED_KEPT: usize = 2;
 
-/// Capacity one: a frame that was not taken in time is overwritten and
-/// counted, so that the consumer always works on the newest one.
+/// A frame waits until one comes that was captured this much later, seconds: of a
+/// camera of 30 a second one waits, of one of 60 two, which carries a slow machine
+/// over a frame or two that took longer, and the delay is the same.
+const HELD_S: f64 = 0.025;
+
+/// A frame that was not taken in time is overwritten and counted, so that the
+/// consumer always works on the newest, or nearly ([`HELD_S`]).
 #[derive(Default)]
 pub(super) struct Slot {
     inner: Mutex<Inner>,
@@ -29,7 +35,8 @@ pub(super) struct Slot {
 
 #[derive(Default)]
 struct Inner {
-    waiting: Option<Arc<Frame>>,
+    /// Oldest first.
+    waiting: VecDeque<Arc<Frame>>,
     newest: Option<Arc<Frame>>,
     used: Vec<Vec<u8>>,
     overwritten: u64,
@@ -54,12 +61,17 @@ impl Slot {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Puts a frame in, over the one before.
+    /// Puts a frame in, over those that have waited too long.
     pub(super) fn put(&self, frame: Arc<Frame>) {
         let mut inner = self.lock();
-        if inner.waiting.replace(Arc::clone(&frame)).is_some() {
+        let at_s = frame.captured_at_s;
+        // a time that ran backward begins another scene
+        let held = |old: &Frame| (0.0..HELD_S).contains(&(at_s - old.captured_at_s));
+        while let Some(old) = inner.waiting.pop_front_if(|old| !held(old)) {
             inner.overwritten += 1;
+            inner.keep_buffer(old);
         }
+        inner.waiting.push_back(Arc::clone(&frame));
         if let Some(before) = inner.newest.replace(frame) {
             inner.keep_buffer(before);
         }
@@ -72,7 +84,7 @@ impl Slot {
         let deadline = Instant::now() + timeout;
         let mut inner = self.lock();
         loop {
-            if let Some(frame) = inner.waiting.take() {
+            if let Some(frame) = inner.waiting.pop_front() {
                 drop(inner);
                 self.changed.notify_all();
                 return Taken::Frame(frame);
@@ -102,14 +114,14 @@ impl Slot {
         self.lock().used.pop()
     }
 
-    /// Waits until the frame put in was taken. False when time ran out.
+    /// Waits until what was put in was taken. False when time ran out.
     pub(super) fn wait_taken(&self, timeout: Duration) -> bool {
         let inner = self.lock();
         let (inner, _) = self
             .changed
-            .wait_timeout_while(inner, timeout, |inner| inner.waiting.is_some())
+            .wait_timeout_while(inner, timeout, |inner| !inner.waiting.is_empty())
             .unwrap_or_else(PoisonError::into_inner);
-        inner.waiting.is_none()
+        inner.waiting.is_empty()
     }
 
     /// The newest frame, without taking it.
@@ -164,6 +176,37 @@ mod tests {
             Some(4),
             "a preview does not consume"
         );
+    }
+
+    /// Of a camera of 60 a second two frames wait, of one of 100 a second three.
+    #[test]
+    fn of_a_fast_camera_as_many_wait_as_of_a_slow_one_in_time() {
+        for (rate_hz, expected) in [(30.0, 1), (50.0, 2), (60.0, 2), (100.0, 3)] {
+            let slot = Slot::default();
+            for n in 0..20 {
+                let mut next = frame(n);
+                Arc::get_mut(&mut next)
+                    .expect("nobody else has it")
+                    .captured_at_s = n as f64 / rate_hz;
+                slot.put(next);
+            }
+            let mut waiting = Vec::new();
+            while let Some(seq) = seq(slot.take(Duration::ZERO)) {
+                waiting.push(seq);
+            }
+            let newest: Vec<u64> = (20 - expected..20).collect();
+            assert_eq!(waiting, newest, "{rate_hz}");
+            assert_eq!(slot.overwritten(), 20 - expected);
+        }
+    }
+
+    #[test]
+    fn a_time_that_runs_backward_leaves_nothing_waiting() {
+        let slot = Slot::default();
+        slot.put(frame(9));
+        slot.put(frame(2));
+        assert_eq!(seq(slot.take(Duration::ZERO)), Some(2));
+        assert_eq!(slot.take(Duration::ZERO), Taken::Nothing);
     }
 
     #[test]

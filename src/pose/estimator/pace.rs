@@ -15,8 +15,8 @@ pub(super) const LANDMARK_SHARE: f64 = 0.66;
 pub(super) const LEGS_SHARE: f64 = 0.42;
 pub(super) const DETECT_SHARE: f64 = 0.69;
 const QUICK_RATE_HZ: f64 = 60.0;
-/// With so much work the last frame but one is ready well before the next is
-/// overwritten (which it is at 2), in the same shares.
+/// Up to here, in the same shares, a frame's work is done well before those that wait
+/// meanwhile would be overwritten (two wait of so fast a camera).
 const MOST_WORK: f64 = 1.45;
 /// Finding people, where a frame has other work, waits so long at most, seconds.
 const LONGEST_WAIT_S: f64 = 0.25;
@@ -135,8 +135,8 @@ mod tests {
     }
 
     /// A minute of 60 frames a second, somebody followed in each, a leg read in
-    /// six frames of every 36: what is left over stays below what would overwrite
-    /// a frame, and people are looked for all the same.
+    /// six frames of every 36: the work left over stays below what would
+    /// overwrite a frame, and people are looked for all the same.
     #[test]
     fn a_fast_camera_never_falls_behind() {
         let (mut pace, mut looked, mut most) = (Pace::default(), vec![], 0.0_f64);
