@@ -23,6 +23,12 @@ fn golden<T: for<'a> Deserialize<'a>>(name: &str) -> T {
     serde_json::from_str(&text).unwrap_or_else(|e| panic!("{name}: {e}"))
 }
 
+/// A golden file that holds cases of one kind.
+#[derive(Deserialize)]
+struct Cases<T> {
+    cases: Vec<T>,
+}
+
 /// Motion clips `humanoid3d_walk` and `_run` of PyPI `pybullet` 3.2.7 (zlib):
 /// hip, knee and ankle by forward kinematics; the knee there has one degree
 /// of freedom, which states the angle.
@@ -45,16 +51,6 @@ fn included_angles_are_the_knees_of_recorded_walking_and_running() {
 }
 
 #[derive(Deserialize)]
-struct SteadyMeans {
-    cases: Vec<SteadyMeanCase>,
-}
-
-#[derive(Deserialize)]
-struct Parabolas {
-    cases: Vec<ParabolaCase>,
-}
-
-#[derive(Deserialize)]
 struct ParabolaCase {
     points: Vec<(f64, f64)>,
     curvature: f64,
@@ -64,7 +60,7 @@ struct ParabolaCase {
 /// NumPy 1.26.4: `polyfit` of the second degree.
 #[test]
 fn a_parabola_lies_where_numpy_puts_it() {
-    let golden: Parabolas = golden("parabola.json");
+    let golden: Cases<ParabolaCase> = golden("parabola.json");
     assert!(golden.cases.len() > 4);
     for case in golden.cases {
         let found = fit_parabola(&case.points).unwrap();
@@ -89,7 +85,7 @@ struct SteadyMeanCase {
 /// SciPy 1.17.1: the least weighted sum of `special.huber`.
 #[test]
 fn readings_astray_pull_the_mean_as_little_as_scipy_says() {
-    let golden: SteadyMeans = golden("steady_mean.json");
+    let golden: Cases<SteadyMeanCase> = golden("steady_mean.json");
     assert!(golden.cases.len() > 4);
     for case in golden.cases {
         let readings: Vec<(f64, f64)> = case.values.into_iter().zip(case.weights).collect();
@@ -104,11 +100,6 @@ fn readings_astray_pull_the_mean_as_little_as_scipy_says() {
 }
 
 #[derive(Deserialize)]
-struct Filters {
-    cases: Vec<FilterCase>,
-}
-
-#[derive(Deserialize)]
 struct FilterCase {
     rate_hz: f64,
     wanted_hz: f64,
@@ -120,7 +111,7 @@ struct FilterCase {
 /// SciPy 1.17.1: `butter(2, design)` and `filtfilt` with odd edges.
 #[test]
 fn a_noisy_curve_is_smoothed_as_scipy_smooths_it() {
-    let filters: Filters = golden("filters.json");
+    let filters: Cases<FilterCase> = golden("filters.json");
     assert!(filters.cases.len() >= 5);
     for case in &filters.cases {
         let design_hz = two_pass_cutoff_hz(case.wanted_hz, case.rate_hz);

@@ -14,27 +14,27 @@ pub struct Parabola {
 pub fn fit_parabola(points: &[(f64, f64)]) -> Option<Parabola> {
     let n = points.len() as f64;
     let middle = points.iter().map(|(x, _)| x).sum::<f64>() / n;
-    let sum = |of: &dyn Fn(f64) -> f64| points.iter().map(|(x, _)| of(x - middle)).sum::<f64>();
+    let sum = |of: &dyn Fn(f64, f64) -> f64| {
+        points
+            .iter()
+            .map(|(x, value)| of(x - middle, *value))
+            .sum::<f64>()
+    };
     // Polynomials that know nothing of each other at these places: each factor is
     // then found by itself.
-    let squares = sum(&|x| x * x);
-    let tilt = sum(&|x| x * x * x) / squares;
+    let squares = sum(&|x, _| x * x);
+    let tilt = sum(&|x, _| x * x * x) / squares;
     let bend = |x: f64| x * x - tilt * x - squares / n;
-    let bends = sum(&|x| bend(x) * bend(x));
+    let bends = sum(&|x, _| bend(x) * bend(x));
     // Two places or fewer leave nothing but rounding here.
     if n < 3.0 || bends.is_nan() || bends <= 1e-12 * squares * squares {
         return None;
     }
-    let along =
-        |of: &dyn Fn(f64) -> f64| points.iter().map(|(x, v)| of(x - middle) * v).sum::<f64>();
-    let level = along(&|_| 1.0) / n;
-    let slope = along(&|x| x) / squares;
-    let curvature = along(&bend) / bends;
-    let off = |(x, v): &(f64, f64)| {
-        let x = x - middle;
-        v - level - slope * x - curvature * bend(x)
-    };
-    let rest = points.iter().map(|p| off(p).powi(2)).sum::<f64>() / n;
+    let level = sum(&|_, value| value) / n;
+    let slope = sum(&|x, value| x * value) / squares;
+    let curvature = sum(&|x, value| bend(x) * value) / bends;
+    let on_it = |x: f64| level + slope * x + curvature * bend(x);
+    let rest = sum(&|x, value| (value - on_it(x)).powi(2)) / n;
     Some(Parabola {
         curvature,
         off: rest.sqrt(),

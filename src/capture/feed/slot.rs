@@ -9,7 +9,8 @@ use crate::capture::Frame;
 /// What a consumer got.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Taken {
-    /// The next frame, at most [`HELD_S`] older than the newest; nobody else gets it.
+    /// The frame that has waited longest, hardly older than the newest; nobody else
+    /// gets it.
     Frame(Arc<Frame>),
     /// No new frame within the time given.
     Nothing,

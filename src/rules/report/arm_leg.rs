@@ -76,14 +76,14 @@ fn front_of_swing_s(motion: &PassMotion, push: &Push) -> Option<f64> {
         ),
     };
     let forward = |i: usize| match motion.lane.view {
-        View::Side => {
+        View::Side | View::Oblique => {
             let row = &motion.curves.points[i];
             let across = (row[wrist as usize][0]
                 - (row[shoulder as usize][0] + row[other as usize][0]) / 2.0)
                 * motion.place.metres_per_px[i];
             across * motion.place.heading[0].signum()
         }
-        View::Front | View::Rear | View::Oblique => {
+        View::Front | View::Rear => {
             (across_m(motion, i, shoulder, wrist) - across_m(motion, i, shoulder, other) / 2.0)
                 * -push.leg.leftward()
         }

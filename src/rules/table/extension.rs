@@ -156,9 +156,11 @@ const BOTH_FROM_DEG: f64 = 150.0;
 /// straighter than the second reader, they were not mixed, and the mean is nearer as
 /// well (3.9 degrees a push instead of 4.2 on `later` and `fresh`).
 fn first_helps(motion: &PassMotion, push: &Push, second_deg: f64) -> Option<f64> {
+    if second_deg < BOTH_FROM_DEG {
+        return None;
+    }
     let first_deg = reading_deg(motion, push).ok()?;
-    let not_mixed = motion.read_by == ModelKind::Heavy || first_deg > second_deg;
-    (second_deg >= BOTH_FROM_DEG && not_mixed).then_some(first_deg)
+    (motion.read_by == ModelKind::Heavy || first_deg > second_deg).then_some(first_deg)
 }
 
 /// A skater who glides on a knee straighter than this hardly opens the thighs:

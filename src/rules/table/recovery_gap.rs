@@ -34,7 +34,8 @@ pub const RULE: Rule = Rule {
 };
 
 /// Standard deviation, metres, at an adult's stature: what the rendered
-/// skaters showed with the lane's exact scale is 1.0 to 1.5 cm; a scale set up by hand is good to about 5 % of the stance.
+/// skaters showed with the lane's exact scale is 1.0 to 1.5 cm; a scale set up by
+/// hand is good to about 5 % of the stance.
 const UNCERTAINTY_M: f64 = 0.02;
 /// The feet come back to each other a quarter of a cycle after the toe-off
 /// (the rendered skater), give or take this much.
@@ -84,9 +85,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let within_s = BACK_WITHIN * push.cycle_s;
     // the frame before and the one after are needed as well
     let reach_s = within_s + 1.0 / motion.curves.rate_hz;
-    let seen = over(motion, back_s - reach_s, back_s + reach_s, |i| {
-        Some((motion.curves.time_s(i as f64), feet_m(motion, push, i)))
-    });
+    let seen = feet_around(motion, push, back_s, reach_s);
     // Where the pass ends while the feet still close, what was seen is not
     // how close they come.
     let on_both_sides = seen.first().zip(seen.last()).is_some_and(|(first, last)| {
@@ -114,22 +113,24 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
 
 /// Whether the feet were seen to close and open again, as far as that can be told.
 fn close_and_open(motion: &PassMotion, push: &Push, back_s: f64) -> bool {
-    let within_s = VALLEY_WITHIN * push.cycle_s;
-    let seen = over(motion, back_s - within_s, back_s + within_s, |i| {
-        Some((motion.curves.time_s(i as f64), feet_m(motion, push, i)))
-    });
+    let seen = feet_around(motion, push, back_s, VALLEY_WITHIN * push.cycle_s);
     if seen.len() < VALLEY_READINGS {
         return true;
     }
-    let farthest_m = seen
-        .iter()
-        .fold(f64::MIN, |m, (_, apart_m)| m.max(*apart_m));
-    let nearest_m = seen
-        .iter()
-        .fold(f64::MAX, |m, (_, apart_m)| m.min(*apart_m));
+    let apart_m = || seen.iter().map(|&(_, apart_m)| apart_m);
+    let farthest_m = apart_m().fold(f64::MIN, f64::max);
+    let nearest_m = apart_m().fold(f64::MAX, f64::min);
     let most_off_m =
         of_adult(&motion.lane) * VALLEY_OFF_M + VALLEY_OFF_SHARE * (farthest_m - nearest_m);
     fit_parabola(&seen).is_some_and(|feet| feet.curvature > 0.0 && feet.off <= most_off_m)
+}
+
+/// How far apart the feet are across the lane around a moment, at the times they were
+/// seen: seconds and metres.
+fn feet_around(motion: &PassMotion, push: &Push, at_s: f64, reach_s: f64) -> Vec<(f64, f64)> {
+    over(motion, at_s - reach_s, at_s + reach_s, |i| {
+        Some((motion.curves.time_s(i as f64), feet_m(motion, push, i)))
+    })
 }
 
 /// How far apart the feet are across the lane, metres.
