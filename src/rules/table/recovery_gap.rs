@@ -92,16 +92,19 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         let needed_s = SEEN_SHARE * within_s;
         first.0 <= back_s - needed_s && last.0 >= back_s + needed_s
     });
+    if !on_both_sides {
+        return Measure::not_judged(why::HEELS_NOT_SEEN);
+    }
+    if !close_and_open(motion, push, back_s) {
+        return Measure::not_judged(why::FEET_UNSTEADY);
+    }
     let readings: Vec<(f64, f64)> = (0..READINGS)
         .map(|k| 2.0 * k as f64 / (READINGS - 1) as f64 - 1.0)
         .filter_map(|part| between(&seen, back_s + part * within_s))
         .map(|feet_m| (feet_m, 1.0))
         .collect();
     let adult = of_adult(&motion.lane);
-    if !close_and_open(motion, push, back_s) {
-        return Measure::not_judged(why::FEET_UNSTEADY);
-    }
-    match steady_mean(&readings, adult * ASTRAY_M).filter(|_| on_both_sides) {
+    match steady_mean(&readings, adult * ASTRAY_M) {
         Some(feet_m) => Measure::judged(
             feet_m - motion.correction(adult * wider_m) - boot_width_m(&motion.lane),
             adult * UNCERTAINTY_M,
@@ -213,7 +216,9 @@ mod tests {
         // Nothing is seen from shortly before the feet are together.
         let end = motion.curves.index_at(back_s - 0.02);
         motion.curves.seen[end..].fill(false);
-        assert!(!evaluate(&motion, &push).judged);
+        let measure = evaluate(&motion, &push);
+        assert!(!measure.judged);
+        assert_eq!(measure.reason, why::HEELS_NOT_SEEN);
     }
 
     /// For a moment the foot that comes back is read far out, as where another
