@@ -256,22 +256,22 @@ impl PreviewImage {
         let (w, h) = ((width / factor).max(1), (height / factor).max(1));
         let (block_w, block_h) = (factor.min(width) as usize, factor.min(height) as usize);
         let row_bytes = width as usize * 3;
-        let blocks = (block_w * block_h) as u32;
         let mut out = Vec::with_capacity((w * h * 3) as usize);
-        let mut sums = vec![0u32; w as usize * 3];
-        for block_row in 0..h as usize {
-            sums.fill(0);
-            for y in 0..block_h {
-                let row = &rgb[(block_row * block_h + y) * row_bytes..][..row_bytes];
-                for (sum, block) in sums.chunks_exact_mut(3).zip(row.chunks_exact(block_w * 3)) {
-                    for pixel in block.chunks_exact(3) {
-                        sum[0] += u32::from(pixel[0]);
-                        sum[1] += u32::from(pixel[1]);
-                        sum[2] += u32::from(pixel[2]);
-                    }
+        // First down the rows, which is plain addition of long rows, then across.
+        let mut band = vec![0u32; row_bytes];
+        for rows in rgb.chunks_exact(row_bytes * block_h) {
+            band.fill(0);
+            for row in rows.chunks_exact(row_bytes) {
+                for (sum, &value) in band.iter_mut().zip(row) {
+                    *sum += u32::from(value);
                 }
             }
-            out.extend(sums.iter().map(|s| (s / blocks) as u8));
+            match (block_w, block_h) {
+                (2, 2) => across(&band, &mut out, 2, 2),
+                (3, 3) => across(&band, &mut out, 3, 3),
+                (4, 4) => across(&band, &mut out, 4, 4),
+                _ => across(&band, &mut out, block_w, block_h),
+            }
         }
         Some(PreviewImage {
             width: w,
@@ -340,9 +340,50 @@ impl PreviewImage {
     }
 }
 
+/// Appends the mean of each block of so many columns, whose rows are added up in
+/// `band`. Inlined, so that a size known where it is called makes loops without a
+/// counter and a multiplication of the division.
+#[inline(always)]
+fn across(band: &[u32], out: &mut Vec<u8>, block_w: usize, block_h: usize) {
+    let pixels = (block_w * block_h) as u32;
+    for block in band.chunks_exact(block_w * 3) {
+        let mut sum = [0; 3];
+        for column in block.chunks_exact(3) {
+            for (sum, value) in sum.iter_mut().zip(column) {
+                *sum += value;
+            }
+        }
+        out.extend(sum.map(|s| (s / pixels) as u8));
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A mean is taken of exactly the pixels of its block, whatever its size.
+    #[test]
+    fn every_block_is_the_mean_of_its_own_pixels() {
+        let (w, h) = (37usize, 26usize);
+        let rgb: Vec<u8> = (0..w * h * 3).map(|i| (i * i * 31 % 251) as u8).collect();
+        for factor in 2..=9usize {
+            let longest = w.div_ceil(factor) as u32;
+            let small = PreviewImage::from_rgb(w as u32, h as u32, &rgb, longest).unwrap();
+            // The least factor that makes it so small may be less than this one.
+            let factor = w.div_ceil(longest as usize);
+            let (sw, sh) = small.size();
+            assert_eq!((sw as usize, sh as usize), (w / factor, h / factor));
+            for (i, mean) in small.rgb.iter().enumerate() {
+                let (x, y, colour) = (i / 3 % (w / factor), i / 3 / (w / factor), i % 3);
+                let of_row = |row: usize| {
+                    let first = (y * factor + row) * w + x * factor;
+                    (first..first + factor).map(|at| u32::from(rgb[at * 3 + colour]))
+                };
+                let sum: u32 = (0..factor).flat_map(of_row).sum();
+                assert_eq!(u32::from(*mean), sum / (factor * factor) as u32, "{factor}");
+            }
+        }
+    }
 
     #[test]
     fn a_picture_is_made_smaller_by_averaging_whole_blocks() {
