@@ -65,7 +65,9 @@ fn as_fast_misses_nothing_and_ends() {
 fn live_plays_at_its_own_speed_and_counts_what_nobody_took() {
     let started = Instant::now();
     let feed = Feed::start(spec(&clip()), Pace::Live { repeat: false }, None);
-    // Nobody takes: every frame but the last is overwritten.
+    // The first, unless this thread was held up.
+    let first = next(&feed).map(|f| f.seq).expect("there are 45");
+    // Nobody takes any more: every frame but the last is overwritten.
     while feed.status().state != FeedState::Ended {
         assert!(started.elapsed() < PATIENCE, "{:?}", feed.status());
         std::thread::sleep(Duration::from_millis(10));
@@ -77,7 +79,11 @@ fn live_plays_at_its_own_speed_and_counts_what_nobody_took() {
         started.elapsed()
     );
     let status = feed.status();
-    assert_eq!((status.frames, status.dropped), (45, 44));
+    assert_eq!(status.frames, 45);
+    assert!(
+        (43 - first..=43).contains(&status.dropped),
+        "{first} {status:?}"
+    );
     assert_eq!(next(&feed).map(|f| f.seq), Some(44));
     assert!(next(&feed).is_none());
 }

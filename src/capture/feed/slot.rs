@@ -27,7 +27,9 @@ const USED_KEPT: usize = 2;
 const HELD_S: f64 = 0.025;
 
 /// A frame that was not taken in time is overwritten and counted, so that the
-/// consumer always works on the newest, or nearly ([`HELD_S`]).
+/// consumer always works on the newest, or nearly ([`HELD_S`]). Counted from the
+/// moment on in which the consumer first asks for one: a camera opens while the
+/// models load.
 #[derive(Default)]
 pub(super) struct Slot {
     inner: Mutex<Inner>,
@@ -40,6 +42,7 @@ struct Inner {
     waiting: VecDeque<Arc<Frame>>,
     newest: Option<Arc<Frame>>,
     used: Vec<Vec<u8>>,
+    asked_for: bool,
     overwritten: u64,
     ended: bool,
 }
@@ -69,7 +72,7 @@ impl Slot {
         // a time that ran backward begins another scene
         let held = |old: &Frame| (0.0..HELD_S).contains(&(at_s - old.captured_at_s));
         while let Some(old) = inner.waiting.pop_front_if(|old| !held(old)) {
-            inner.overwritten += 1;
+            inner.overwritten += u64::from(inner.asked_for);
             inner.keep_buffer(old);
         }
         inner.waiting.push_back(Arc::clone(&frame));
@@ -84,6 +87,7 @@ impl Slot {
     pub(super) fn take(&self, timeout: Duration) -> Taken {
         let deadline = Instant::now() + timeout;
         let mut inner = self.lock();
+        inner.asked_for = true;
         loop {
             if let Some(frame) = inner.waiting.pop_front() {
                 drop(inner);
@@ -184,6 +188,7 @@ mod tests {
     fn of_a_fast_camera_as_many_wait_as_of_a_slow_one_in_time() {
         for (rate_hz, expected) in [(30.0, 1), (50.0, 2), (60.0, 2), (100.0, 3)] {
             let slot = Slot::default();
+            assert_eq!(slot.take(Duration::ZERO), Taken::Nothing);
             for n in 0..20 {
                 let mut next = frame(n);
                 Arc::get_mut(&mut next)
@@ -199,6 +204,16 @@ mod tests {
             assert_eq!(waiting, newest, "{rate_hz}");
             assert_eq!(slot.overwritten(), 20 - expected);
         }
+    }
+
+    #[test]
+    fn what_comes_before_anybody_asks_is_not_lost_by_being_late() {
+        let slot = Slot::default();
+        (0..5).for_each(|n| slot.put(frame(n)));
+        assert_eq!(slot.overwritten(), 0);
+        assert_eq!(seq(slot.take(Duration::ZERO)), Some(4));
+        (5..8).for_each(|n| slot.put(frame(n)));
+        assert_eq!(slot.overwritten(), 2);
     }
 
     #[test]
