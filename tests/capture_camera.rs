@@ -382,10 +382,13 @@ fn part_absent_at_the_start() {
     let feed = Feed::start(any_camera(), Pace::Live { repeat: false }, None);
     let status = wait_for(&feed, "word about it", |s| s.state == FeedState::Lost);
     assert!(status.message.contains("plug one in"), "{}", status.message);
+    let fault = status.fault.as_deref();
+    assert!(matches!(fault, Some(CaptureError::NoCamera)), "{fault:?}");
     assert_eq!(status.last_frame_age_s, None);
     assert_eq!(feed.take(Duration::ZERO), Taken::Nothing);
     fs::remove_file(gone()).expect("removed");
     assert_eq!(next(&feed).captured_at_s, 0.0);
+    assert!(feed.status().fault.is_none(), "it is over");
 }
 
 #[test]

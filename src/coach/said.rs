@@ -233,7 +233,16 @@ sayings! {
     CameraOpening = "state.camera_opening" { name: String }
     CameraLive = "state.camera_live" { name: String }
     CameraSilent = "state.camera_silent" { name: String }
+    CameraLookedFor = "state.camera_looked_for" {}
+    CameraNone = "state.camera_none" {}
+    CameraAbsent = "state.camera_absent" { name: String, found: String }
+    CameraRefused = "state.camera_refused" { name: String, why: String }
+    CameraUnfit = "state.camera_unfit" { name: String }
+    CameraGone = "state.camera_gone" { name: String, why: String }
+    CameraQuiet = "state.camera_quiet" { name: String, seconds: Number }
+    CameraStuck = "state.camera_stuck" { name: String }
     SourceEnded = "state.source_ended" { name: String }
+    SourceStopped = "state.source_stopped" {}
     Measuring = "state.measuring" { model: String, engine: String }
     SoundReady = "state.sound_ready" {}
     SoundOff = "state.sound_off" {}

@@ -6,6 +6,7 @@ fn feed(state: FeedState) -> FeedStatus {
     FeedStatus {
         state,
         message: "camera 'Rink' is running".to_owned(),
+        fault: None,
         source: "Rink".to_owned(),
         frames: 900,
         dropped: 12,

@@ -179,6 +179,7 @@ fn live() -> FeedStatus {
     FeedStatus {
         state: FeedState::Live,
         message: String::new(),
+        fault: None,
         source: "rink".into(),
         frames: 1,
         dropped: 0,

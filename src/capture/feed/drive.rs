@@ -92,7 +92,7 @@ fn run_camera(shared: &Shared, request: &CameraRequest) {
         if since.elapsed() > WELL_AGAIN {
             back_off = BackOff::new();
         }
-        shared.show(FeedState::Lost, fault.to_string());
+        shared.show_fault(FeedState::Lost, fault);
         match wait_for_a_camera(shared, back_off.next(), &nodes) {
             Waited::Stopped => return,
             Waited::Changed => back_off = BackOff::new(),
@@ -225,7 +225,7 @@ fn run_file(shared: &Shared, spec: &SourceSpec, pace: Pace) {
             Err(fault) => {
                 // A disk may not be plugged in yet.
                 faulty = true;
-                shared.show(FeedState::Lost, fault.to_string());
+                shared.show_fault(FeedState::Lost, fault);
                 if !shared.sleep(back_off.next()) {
                     return;
                 }

@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use super::{Frame, SourceSpec};
+use super::{CaptureError, Frame, SourceSpec};
 use slot::Slot;
 use status::Board;
 
@@ -123,10 +123,19 @@ impl Shared {
     /// Shows a state. Logs and wakes only when it is new. Once stopped, a
     /// thread that was left behind has nothing more to say.
     fn show(&self, state: FeedState, message: impl Into<String>) {
+        self.tell(state, message.into(), None);
+    }
+
+    /// Shows that a fault stands in the way.
+    fn show_fault(&self, state: FeedState, fault: CaptureError) {
+        self.tell(state, fault.to_string(), Some(fault));
+    }
+
+    fn tell(&self, state: FeedState, message: String, fault: Option<CaptureError>) {
         if self.stopping() && state != FeedState::Stopped {
             return;
         }
-        if self.board.show(state, message.into()) {
+        if self.board.show(state, message, fault) {
             self.wake();
         }
     }

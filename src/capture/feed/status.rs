@@ -1,8 +1,10 @@
 //! How a feed is doing: state, counters, rate, clock.
 
 use std::collections::VecDeque;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
+
+use crate::capture::CaptureError;
 
 /// The frame rate is measured over this time.
 const RATE_WINDOW: Duration = Duration::from_secs(2);
@@ -30,17 +32,21 @@ pub enum FeedState {
 }
 
 /// A snapshot of a feed.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct FeedStatus {
     /// Where it stands.
     pub state: FeedState,
     /// The same in a sentence for people, with the remedy if one is needed.
     pub message: String,
+    /// What that sentence tells of, where it is a fault: for whoever says it in
+    /// another language.
+    pub fault: Option<Arc<CaptureError>>,
     /// Name of the source.
     pub source: String,
     /// Frames put into the slot.
     pub frames: u64,
-    /// Frames overwritten because nobody took them in time.
+    /// Frames overwritten because they were not taken in time, from the first
+    /// one on that somebody asked for.
     pub dropped: u64,
     /// Pictures left out because they could not be decoded.
     pub corrupt: u64,
@@ -90,6 +96,7 @@ pub(super) struct Board {
 struct Inner {
     state: FeedState,
     message: String,
+    fault: Option<Arc<CaptureError>>,
     source: String,
     frames: u64,
     lost_on_the_way: u64,
@@ -107,6 +114,7 @@ impl Board {
             inner: Mutex::new(Inner {
                 state: FeedState::Searching,
                 message: format!("looking for {source}"),
+                fault: None,
                 source,
                 frames: 0,
                 lost_on_the_way: 0,
@@ -124,7 +132,12 @@ impl Board {
     }
 
     /// True when state or message are new. One log line per change.
-    pub(super) fn show(&self, state: FeedState, message: String) -> bool {
+    pub(super) fn show(
+        &self,
+        state: FeedState,
+        message: String,
+        fault: Option<CaptureError>,
+    ) -> bool {
         let mut inner = self.lock();
         if inner.state == state && inner.message == message {
             return false;
@@ -139,6 +152,7 @@ impl Board {
             }
         }
         (inner.state, inner.message) = (state, message);
+        inner.fault = fault.map(Arc::new);
         true
     }
 
@@ -200,6 +214,7 @@ impl Board {
         FeedStatus {
             state: inner.state,
             message: inner.message.clone(),
+            fault: inner.fault.clone(),
             source: inner.source.clone(),
             frames: inner.frames,
             dropped: overwritten + inner.lost_on_the_way,

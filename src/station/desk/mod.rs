@@ -20,6 +20,7 @@ mod queue;
 mod review;
 mod roster;
 mod set_up;
+mod source_words;
 mod status;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -1,5 +1,6 @@
 //! The view, made anew: how the station is and what happens in the lane.
 
+use super::source_words::said_of;
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::{FeedState, FeedStatus};
 use crate::coach::{LivePart, QueueView, Saying, SecondEntry, StationPart};
@@ -194,21 +195,8 @@ impl Desk {
         }
     }
 
-    /// How a source is. What is wrong with one that cannot be opened is told
-    /// by the capture, in English.
     fn feed_words(&self, feed: &FeedStatus) -> String {
-        let name = feed.source.clone();
-        let saying = match feed.state {
-            _ if name.is_empty() => return feed.message.clone(),
-            FeedState::Opening => Saying::CameraOpening { name },
-            FeedState::Live => Saying::CameraLive { name },
-            FeedState::Stalled => Saying::CameraSilent { name },
-            FeedState::Ended => Saying::SourceEnded { name },
-            FeedState::Searching | FeedState::Lost | FeedState::Stopped => {
-                return feed.message.clone();
-            }
-        };
-        saying.say(&self.words)
+        said_of(feed).map_or_else(|| feed.message.clone(), |saying| saying.say(&self.words))
     }
 
     /// Free room on the disk of the recordings, bytes.
