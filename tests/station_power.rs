@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+mod preload;
 mod station_common;
 
 use std::io::Write;
@@ -223,6 +224,47 @@ fn a_disk_that_is_read_only_at_the_start_is_used_when_it_can_be() {
     std::fs::write(place.path().join("writable"), "").unwrap();
     stores_again(&station, &place);
     assert!(station.end().success(), "{}", station.err());
+}
+
+/// A disk that answers every question 0.8 s late: judging goes on before its
+/// answers, and in the end everything is on it, also when the station is ended
+/// in the middle of that.
+#[test]
+fn a_slow_disk_holds_up_nothing_and_gets_everything() {
+    let _alone = alone();
+    let place = Place::new();
+    let Some(slow) = preload::library("tests/disk/slow.c", place.path()) else {
+        return;
+    };
+    let well = place.path().join("well");
+    let mut command = place.command(&Place::words());
+    command
+        .env("LD_PRELOAD", &slow)
+        .env("DISK_SLOW_MS", "800")
+        .env("DISK_WELL", &well);
+    let mut station = Station::start(command);
+    until("passes are judged before the disk has them", || {
+        station.out().matches("is not on the disk yet").count() >= 4
+    });
+    std::fs::write(&well, "").unwrap();
+    stores_again(&station, &place);
+    std::fs::remove_file(&well).unwrap();
+    let before = passes_judged(&place);
+    until("two more", || passes_judged(&place) >= before + 2);
+    assert!(station.end().success(), "{}", station.err());
+    assert!(!station.err().contains("another Kickplate"));
+
+    let judged = passes_printed(&station.out());
+    let stored = place.stored(&place.recordings());
+    let (_, numbers) = &stored[0];
+    assert_eq!((stored.len(), numbers), (1, &judged));
+}
+
+/// The numbers of all passes that were announced, on the disk or not.
+fn passes_printed(out: &str) -> Vec<u32> {
+    out.lines()
+        .filter_map(|line| line.strip_prefix("Pass ")?.split_once(": ")?.0.parse().ok())
+        .collect()
 }
 
 #[test]

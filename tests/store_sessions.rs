@@ -86,6 +86,28 @@ fn the_same_pass_twice_is_one_and_another_of_its_number_is_refused() {
 }
 
 #[test]
+fn several_passes_are_written_all_or_none() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut store = Store::open(dir.path()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    let new = |n| (pass(n), cue(n)).into();
+    let (first, second, third) = (new(1), new(2), new(3));
+    store.write_passes(&id, &[&first, &second]).unwrap();
+    let stored = |store: &Store| store.load_session(id.number()).unwrap().passes.len();
+    assert_eq!(stored(&store), 2);
+    // Another pass of number 1.
+    let other = (pass(4), cue(1)).into();
+    let refused = store.write_passes(&id, &[&third, &other]);
+    assert!(matches!(
+        refused,
+        Err(StoreError::DuplicatePass { number: 1 })
+    ));
+    assert_eq!(stored(&store), 2);
+    store.write_passes(&id, &[&second, &third]).unwrap();
+    assert_eq!(stored(&store), 3);
+}
+
+#[test]
 fn only_the_owner_can_read_the_recordings() {
     let dir = tempfile::tempdir().unwrap();
     let folder = dir.path().join("new/folder");

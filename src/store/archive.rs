@@ -190,8 +190,8 @@ impl Archive {
             .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |r| r.get(0))
             .map_err(|e| self.book.fault(e))?;
         if busy != 0 {
-            return Err(StoreError::InUse {
-                folder: self.folder().to_owned(),
+            return Err(StoreError::Busy {
+                file: self.book.file.clone(),
             });
         }
         Ok(())

@@ -12,8 +12,9 @@ use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use super::StoreError;
 use super::schema::{MIGRATIONS, migrate};
 
-/// How long a statement waits while another connection writes.
-const BUSY_FOR: Duration = Duration::from_secs(2);
+/// How long a statement waits while another connection writes: as long as a slow
+/// disk may take for that. Only the writer's thread and the desk's wait here.
+const BUSY_FOR: Duration = Duration::from_secs(5);
 
 /// The sessions file, open.
 pub(super) struct Book {

@@ -142,8 +142,18 @@ impl Store {
     /// same pass again changes nothing. Points and pictures of a skater who
     /// was deleted meanwhile are not written.
     pub fn write_pass(&mut self, session: &SessionId, new: &NewPass) -> Result<(), StoreError> {
+        self.write_passes(session, &[new])
+    }
+
+    /// The same for several passes in one step, all or none: a disk that takes
+    /// its time is asked once.
+    pub fn write_passes(
+        &mut self,
+        session: &SessionId,
+        news: &[&NewPass],
+    ) -> Result<(), StoreError> {
         self.check_still_there()?;
-        insert::pass(&self.book, session, new)
+        insert::passes(&self.book, session, news)
     }
 
     /// Writes pictures of a pass that is stored; pictures of a pass that is

@@ -27,6 +27,15 @@ pub enum StoreError {
         /// The folder.
         folder: PathBuf,
     },
+    /// Something else writes to the file for longer than anybody waits.
+    #[error(
+        "'{}' was being written to for too long by another part of Kickplate or by another program; the disk may be slow, and it is tried again",
+        .file.display()
+    )]
+    Busy {
+        /// The sessions file.
+        file: PathBuf,
+    },
     /// No room left.
     #[error(
         "the disk that holds {} is full; free some space, the passes waiting are then written",
@@ -163,9 +172,7 @@ impl StoreError {
                     why,
                 }
             }
-            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreError::InUse {
-                folder: file.parent().unwrap_or(&file).to_owned(),
-            },
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreError::Busy { file },
             _ => StoreError::Database { file, why },
         }
     }

@@ -11,53 +11,85 @@ use crate::feedback::Cue;
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
 
-/// Writes a pass and all that comes with it; see [`super::Store::write_pass`].
-pub(super) fn pass(book: &Book, session: &SessionId, new: &NewPass) -> Result<(), StoreError> {
-    let number = new.cue.pass_number;
-    let cue_text = cue_to_json(&new.cue)?.to_string();
-    let lane = new
-        .lane
-        .as_ref()
-        .map(serde_json::to_string)
-        .transpose()
-        .map_err(|e| StoreError::Encoding(e.to_string()))?;
-    let points = new.points.as_deref().and_then(points::encode);
-    let laid = lay_all(book, session, number, &new.strips)?;
-    let fault = |e| book.fault(e);
-    let transaction = book.writing()?;
-    if let Some(same) = already_stored(&transaction, session, &new.pass, &new.cue).map_err(fault)? {
-        return if same {
-            Ok(())
-        } else {
-            Err(StoreError::DuplicatePass { number })
+/// What goes with a pass into the file, made before the file is locked.
+struct Made<'n> {
+    new: &'n NewPass,
+    cue: String,
+    lane: Option<String>,
+    points: Option<Vec<u8>>,
+    laid: Vec<Laid<'n>>,
+}
+
+impl<'n> Made<'n> {
+    fn of(book: &Book, session: &SessionId, new: &'n NewPass) -> Result<Self, StoreError> {
+        let lane = new.lane.as_ref().map(serde_json::to_string).transpose();
+        Ok(Made {
+            new,
+            cue: cue_to_json(&new.cue)?.to_string(),
+            lane: lane.map_err(|e| StoreError::Encoding(e.to_string()))?,
+            points: new.points.as_deref().and_then(points::encode),
+            laid: lay_all(book, session, new.cue.pass_number, &new.strips)?,
+        })
+    }
+
+    /// `false` where its pictures may not be kept.
+    fn insert(
+        &self,
+        book: &Book,
+        transaction: &Transaction<'_>,
+        session: &SessionId,
+    ) -> Result<bool, StoreError> {
+        let fault = |e| book.fault(e);
+        let new = self.new;
+        let stored = already_stored(transaction, session, &new.pass, &new.cue);
+        match stored.map_err(fault)? {
+            Some(true) => return Ok(true),
+            Some(false) => {
+                let number = new.cue.pass_number;
+                return Err(StoreError::DuplicatePass { number });
+            }
+            None => {}
+        }
+        // The skater may have been deleted since the pass was skated.
+        let skater = match new.skater {
+            Some(id) => known(transaction, id).map_err(fault)?,
+            None => None,
         };
+        let forgotten = skater.is_none() && new.skater.is_some();
+        let lane = self.lane.as_deref();
+        let row = insert_pass(transaction, session, new, skater, &self.cue, lane).map_err(fault)?;
+        if let Some(content) = self.points.as_ref().filter(|_| !forgotten) {
+            transaction
+                .execute(
+                    "INSERT INTO pass_points (pass_id, content) VALUES (?1, ?2)",
+                    params![row, content],
+                )
+                .map_err(fault)?;
+        }
+        insert_strips(transaction, row, &self.laid).map_err(fault)
     }
-    // The skater may have been deleted since the pass was skated.
-    let skater = match new.skater {
-        Some(id) => known(&transaction, id).map_err(fault)?,
-        None => None,
-    };
-    let forgotten = skater.is_none() && new.skater.is_some();
-    let row = insert_pass(
-        &transaction,
-        session,
-        new,
-        skater,
-        &cue_text,
-        lane.as_deref(),
-    )
-    .map_err(fault)?;
-    if let Some(content) = points.filter(|_| !forgotten) {
-        transaction
-            .execute(
-                "INSERT INTO pass_points (pass_id, content) VALUES (?1, ?2)",
-                params![row, content],
-            )
-            .map_err(fault)?;
+}
+
+/// Writes passes and all that comes with them; see
+/// [`super::Store::write_passes`].
+pub(super) fn passes(
+    book: &Book,
+    session: &SessionId,
+    news: &[&NewPass],
+) -> Result<(), StoreError> {
+    let made = news
+        .iter()
+        .map(|new| Made::of(book, session, new))
+        .collect::<Result<Vec<_>, _>>()?;
+    let transaction = book.writing()?;
+    let mut unwanted = Vec::new();
+    for one in &made {
+        if !one.insert(book, &transaction, session)? {
+            unwanted.push(&one.laid);
+        }
     }
-    let kept = insert_strips(&transaction, row, &laid).map_err(fault)?;
-    transaction.commit().map_err(fault)?;
-    if kept { Ok(()) } else { let_go(book, &laid) }
+    transaction.commit().map_err(|e| book.fault(e))?;
+    unwanted.into_iter().try_for_each(|laid| let_go(book, laid))
 }
 
 /// Writes pictures of a stored pass; see [`super::Store::write_strips`].

@@ -18,8 +18,8 @@ pub(super) struct Opened {
 pub(super) trait Sink: Send {
     /// Opens what is not open, and begins or takes up the session.
     fn open(&mut self) -> Result<Opened, StoreError>;
-    /// Writes one pass; it is safe when this returns.
-    fn write(&mut self, pass: &NewPass) -> Result<(), StoreError>;
+    /// Writes passes, all or none; they are safe when this returns.
+    fn write(&mut self, passes: &[&NewPass]) -> Result<(), StoreError>;
     /// Writes pictures of a pass that was written.
     fn write_strips(&mut self, number: u32, strips: &[PictureStrip]) -> Result<(), StoreError>;
     /// Notes how many passes could not be kept.
@@ -82,9 +82,9 @@ impl Sink for DiskSink {
         })
     }
 
-    fn write(&mut self, pass: &NewPass) -> Result<(), StoreError> {
+    fn write(&mut self, passes: &[&NewPass]) -> Result<(), StoreError> {
         let (store, session) = self.ready()?;
-        store.write_pass(session, pass)
+        store.write_passes(session, passes)
     }
 
     fn write_strips(&mut self, number: u32, strips: &[PictureStrip]) -> Result<(), StoreError> {

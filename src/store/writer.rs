@@ -133,6 +133,13 @@ enum What {
 }
 
 impl What {
+    fn pass(&self) -> Option<&NewPass> {
+        match self {
+            What::Pass(new) => Some(new),
+            What::Strips { .. } => None,
+        }
+    }
+
     fn number(&self) -> u32 {
         match self {
             What::Pass(new) => new.cue.pass_number,
@@ -140,6 +147,10 @@ impl What {
         }
     }
 }
+
+/// Passes that are written in one step at most: a slow disk that was asked for
+/// each would never catch up.
+const TOGETHER: usize = 32;
 
 /// Sets of pictures that may wait: each is up to a few megabytes.
 const STRIPS_WAITING: usize = 16;
@@ -433,30 +444,45 @@ impl<S: Sink> Worker<S> {
                 status.set_aside = opened.set_aside;
             }
         }
-        while let Some(job) = self.backlog.front() {
-            let result = match &job.what {
-                What::Pass(new) => self.sink.write(new),
-                What::Strips { number, strips } => self.sink.write_strips(*number, strips),
-            };
-            if let Err(error) = &result
-                && !error.is_permanent()
-            {
-                return result;
-            }
-            let Some(job) = self.backlog.pop_front() else {
-                break;
-            };
-            match result {
-                Ok(()) => {
-                    {
-                        let mut status = self.shared.status();
-                        status.written += u64::from(matches!(job.what, What::Pass(_)));
-                        status.waiting = self.backlog.len();
-                    }
-                    // The caller may not want the answer.
-                    let _ = job.answer.send(Written::OnDisk);
+        // So many at the front are not written in one step: one of them cannot
+        // be written at all.
+        let mut singly = 0;
+        loop {
+            let most = if singly > 0 { 1 } else { TOGETHER };
+            let passes: Vec<&NewPass> = self
+                .backlog
+                .iter()
+                .map_while(|job| job.what.pass())
+                .take(most)
+                .collect();
+            let (count, result) = match (passes.len(), self.backlog.front().map(|job| &job.what)) {
+                (0, Some(What::Strips { number, strips })) => {
+                    (1, self.sink.write_strips(*number, strips))
                 }
-                Err(error) => self.shared.lose(job, error.to_string()),
+                (0, _) => break,
+                (count, _) => (count, self.sink.write(&passes)),
+            };
+            match &result {
+                Err(error) if !error.is_permanent() => return result,
+                Err(_) if count > 1 => {
+                    singly = count;
+                    continue;
+                }
+                _ => singly = singly.saturating_sub(count),
+            }
+            for job in self.backlog.drain(..count).collect::<Vec<_>>() {
+                match &result {
+                    Ok(()) => {
+                        {
+                            let mut status = self.shared.status();
+                            status.written += u64::from(job.what.pass().is_some());
+                            status.waiting = self.backlog.len();
+                        }
+                        // The caller may not want the answer.
+                        let _ = job.answer.send(Written::OnDisk);
+                    }
+                    Err(error) => self.shared.lose(job, error.to_string()),
+                }
             }
         }
         let lost = self.shared.status().lost;

@@ -14,6 +14,8 @@ struct Broken {
     hangs: Arc<AtomicBool>,
     opened: Arc<AtomicUsize>,
     written: Arc<Mutex<Vec<u32>>>,
+    /// Steps in which something was written.
+    steps: Arc<AtomicUsize>,
     noted: Arc<AtomicUsize>,
     ended: Arc<AtomicBool>,
 }
@@ -45,16 +47,18 @@ impl Sink for Broken {
             set_aside: None,
         })
     }
-    fn write(&mut self, new: &NewPass) -> Result<(), StoreError> {
-        let cue = &new.cue;
+    fn write(&mut self, news: &[&NewPass]) -> Result<(), StoreError> {
         self.fault()?;
         let mut written = lock(&self.written);
-        if written.contains(&cue.pass_number) {
-            return Err(StoreError::DuplicatePass {
-                number: cue.pass_number,
-            });
+        let mut whole = written.clone();
+        for number in news.iter().map(|new| new.cue.pass_number) {
+            if whole.contains(&number) {
+                return Err(StoreError::DuplicatePass { number });
+            }
+            whole.push(number);
         }
-        written.push(cue.pass_number);
+        *written = whole;
+        self.steps.fetch_add(1, Ordering::SeqCst);
         Ok(())
     }
     fn write_strips(&mut self, _: u32, _: &[PictureStrip]) -> Result<(), StoreError> {
@@ -175,6 +179,39 @@ fn a_pass_that_can_never_be_written_does_not_hold_up_the_others() {
     let last = writer.finish(PATIENCE);
     assert_eq!((last.written, last.lost), (2, 1));
     assert!(last.last_loss.is_some());
+}
+
+#[test]
+fn passes_that_wait_are_written_in_one_step_but_for_one_that_never_can() {
+    let disk = Broken::default();
+    let writer = StoreWriter::with_sink(disk.clone(), policy(100));
+    assert_eq!(submit(&writer, 1).wait(PATIENCE), Written::OnDisk);
+    let steps = || disk.steps.load(Ordering::SeqCst);
+    assert_eq!(steps(), 1);
+
+    disk.full.store(true, Ordering::SeqCst);
+    let late: Vec<Receipt> = (2..=9).map(|n| submit(&writer, n)).collect();
+    until("they wait", || {
+        writer.status().waiting == 8 && writer.jobs.is_empty()
+    });
+    disk.full.store(false, Ordering::SeqCst);
+    for receipt in &late {
+        assert_eq!(receipt.wait(PATIENCE), Written::OnDisk);
+    }
+    assert_eq!(steps(), 2);
+
+    disk.full.store(true, Ordering::SeqCst);
+    let numbers = [10, 11, 4, 12];
+    let late = numbers.map(|n| submit(&writer, n));
+    until("they wait", || {
+        writer.status().waiting == 4 && writer.jobs.is_empty()
+    });
+    disk.full.store(false, Ordering::SeqCst);
+    let written = late.map(|receipt| receipt.wait(PATIENCE) == Written::OnDisk);
+    assert_eq!(written, [true, true, false, true]);
+    let last = writer.finish(PATIENCE);
+    assert_eq!((last.written, last.waiting, last.lost), (12, 0, 1));
+    assert_eq!(*lock(&disk.written), (1..=12).collect::<Vec<_>>());
 }
 
 #[test]
