@@ -2,13 +2,14 @@
 
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::coaches::Coaches;
 use super::control::Control;
 use super::lighter::Lighter;
 use super::lineup::Skating;
 use super::second::{Complete, Second};
+use super::stages::PassTimes;
 use super::{EngineChoice, ModelChoice};
 use crate::capture::Frame;
 use crate::config::{Lane, View};
@@ -45,6 +46,16 @@ pub enum Happening {
     Judged(Box<Judged>),
 }
 
+impl Happening {
+    /// What the pass took, where one is over.
+    pub fn pass_times(&self) -> Option<&PassTimes> {
+        match self {
+            Happening::Judged(judged) => Some(&judged.times),
+            Happening::Passing => None,
+        }
+    }
+}
+
 /// A finished pass with all that is known of it.
 #[derive(Debug, Clone)]
 pub struct Judged {
@@ -67,6 +78,8 @@ pub struct Judged {
     pub lane: Option<Lane>,
     /// Whether the station's own camera saw it, whose pictures are kept.
     pub own_pictures: bool,
+    /// What it took.
+    pub times: PassTimes,
 }
 
 /// A finished pass that is measured and not spoken about yet.
@@ -83,6 +96,8 @@ pub struct Measured {
     pub lane: Option<Lane>,
     /// Whether the station's own camera saw it, whose pictures are kept.
     pub own_pictures: bool,
+    /// What it took so far.
+    pub times: PassTimes,
 }
 
 /// Pose model, tracker, stride engine, rules and feedback, wired together.
@@ -338,10 +353,14 @@ impl Analyser {
     /// What the second camera saw of a pass is put to it.
     fn put_together(&self, second: &Lane, measured: Measured, theirs: &Pass) -> Measured {
         let lane = lane_of(second, measured.skating.as_ref());
-        let motion = self.motion(theirs, &lane);
-        let judged = judge(&motion, &measured.pass.thresholds);
+        let (_, judged, times) = self.judged(theirs, &lane, &measured.pass.thresholds);
         Measured {
             pass: merge(measured.pass, &judged),
+            times: PassTimes {
+                stride: measured.times.stride + times.stride,
+                rules: measured.times.rules + times.rules,
+                ..measured.times
+            },
             ..measured
         }
     }
@@ -352,13 +371,14 @@ impl Analyser {
     }
 
     fn measure_on(&self, lane: Lane, skating: Option<Skating>, points: Pass) -> Measured {
-        let motion = self.motion(&points, &lane);
         let thresholds = skating
             .as_ref()
             .map_or(&self.judging.thresholds, |s| &s.thresholds);
+        let (motion, pass, times) = self.judged(&points, &lane, thresholds);
         Measured {
-            pass: judge(&motion, thresholds),
+            pass,
             motion,
+            times,
             skating,
             points,
             lane: Some(lane),
@@ -366,18 +386,38 @@ impl Analyser {
         }
     }
 
-    fn motion(&self, points: &Pass, lane: &Lane) -> PassMotion {
-        PassMotion {
+    /// A pass cut into pushes and held against the rules, and what that took.
+    fn judged(
+        &self,
+        points: &Pass,
+        lane: &Lane,
+        thresholds: &Thresholds,
+    ) -> (PassMotion, JudgedPass, PassTimes) {
+        let began = Instant::now();
+        let motion = PassMotion {
             corrected: self.judging.corrections,
             read_by: self.estimator.model(),
             ..cut(points, lane)
-        }
+        };
+        let stride = began.elapsed();
+        let pass = judge(&motion, thresholds);
+        let times = PassTimes {
+            stride,
+            rules: began.elapsed().saturating_sub(stride),
+            cue: Duration::ZERO,
+        };
+        (motion, pass, times)
     }
 
     fn say(&mut self, measured: Measured) -> Judged {
         let skater = measured.skating.as_ref().map(|s| s.id);
+        let began = Instant::now();
         let (cue, summary) = self.coaches.after_pass(skater, &measured.pass);
         Judged {
+            times: PassTimes {
+                cue: began.elapsed(),
+                ..measured.times
+            },
             pass: measured.pass,
             cue,
             motion: Arc::new(measured.motion),

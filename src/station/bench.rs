@@ -2,19 +2,21 @@
 //!
 //! Each clip is read twice: as fast as it goes, as `review` does, and at its
 //! own speed through the feed and the loop of the live station. Between the
-//! two nothing differs behind the decoder. Not in it: the camera's own delay,
-//! JPEG decoding, the disk, the window and the loudspeaker.
+//! two nothing differs behind the decoder. The sounds of the cues are played
+//! at level 0 where there is a sound device. Not in it: the camera's own delay,
+//! JPEG decoding, the disk, the window and the buffer of the sound device.
 
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, PoisonError};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use anyhow::Context;
 
 use super::analyser::{Analyser, Happening, Judging};
+use super::devices::sound_after;
 use super::options::is_there;
 use super::review::usage_or_failure;
 use super::run::{Lateness, run};
@@ -29,11 +31,15 @@ use crate::display::{Screen, ScreenGeometry, ScreenModel, render_still};
 use crate::feedback::{Cue, FeedbackSettings};
 use crate::pose::EngineKind;
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
+use crate::sound::{SoundId, SoundSettings, SoundState, Speaker};
 use crate::track::TrackSettings;
 
 /// Pictures drawn for the draw row, and their size.
 const DRAWN: usize = 12;
 const DRAWN_PX: (u32, u32) = (1920, 1080);
+/// Sounds played for the sound row, and longer than any of them lasts.
+const PLAYED: usize = 8;
+const SOUND_LASTS: Duration = Duration::from_secs(1);
 /// Clock ticks a second of the times in `/proc/self/stat`: Linux on every
 /// machine this program is built for.
 const TICKS: f64 = 100.0;
@@ -96,6 +102,7 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
         columns.push((path, column));
     }
     let draw = drawn(&cues);
+    let (sound, no_sound) = sounded(&home, &cues);
     let names: Vec<String> = clips
         .iter()
         .map(|c| {
@@ -106,7 +113,10 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
         })
         .collect();
     let _ = writeln!(out, "clips: {}\n", names.join(", "));
-    out.push_str(&table(&columns, &draw));
+    out.push_str(&table(&columns, &draw, &sound));
+    if let Some(why) = no_sound {
+        let _ = writeln!(out, "sound was not measured: {why}");
+    }
     let _ = write!(
         out,
         "\nsettings and models loaded after {:.0} ms",
@@ -228,9 +238,10 @@ impl Column {
             let since = Instant::now();
             let (_, happenings) = analyser.push(&frame)?;
             let whole = since.elapsed();
-            let judged = take_cues(&happenings, cues);
-            self.stages
-                .note(whole, &analyser.estimator().stage_times(), judged);
+            take_cues(&happenings, cues);
+            let pose = analyser.estimator().stage_times();
+            let passes = happenings.iter().filter_map(Happening::pass_times);
+            self.stages.note(whole, &pose, passes);
             self.frames += 1;
             source.reuse(frame.rgb);
             after_frame();
@@ -281,14 +292,12 @@ impl Column {
     }
 }
 
-/// Keeps the cues; tells whether there were any.
-fn take_cues(happenings: &[Happening], cues: &mut Vec<Cue>) -> bool {
-    let before = cues.len();
+/// Keeps the cues.
+fn take_cues(happenings: &[Happening], cues: &mut Vec<Cue>) {
     cues.extend(happenings.iter().filter_map(|happening| match happening {
         Happening::Judged(judged) => Some(judged.cue.clone()),
         Happening::Passing => None,
     }));
-    cues.len() > before
 }
 
 /// Draws the cues as the screen shows them.
@@ -304,6 +313,40 @@ fn drawn(cues: &[Cue]) -> Durations {
         draw.note(since.elapsed().as_secs_f64());
     }
     draw
+}
+
+/// Plays the sounds of the cues at level 0: from asking for one to the moment
+/// in which the device takes its first sample. Else why there is nothing.
+fn sounded(home: &Path, cues: &[Cue]) -> (Durations, Option<String>) {
+    let mut sound = Durations::default();
+    let settings = SoundSettings {
+        muted: false,
+        level: 0.0,
+    };
+    let speaker = Speaker::start(&home.join("sounds"), settings);
+    match sound_after(&speaker) {
+        SoundState::Ready => {}
+        SoundState::NoDevice(why) | SoundState::NoSounds(why) => return (sound, Some(why)),
+        SoundState::Off => return (sound, Some("it is off".to_owned())),
+    }
+    let ids = cues.iter().filter_map(|cue| SoundId::of_cue(&cue.kind));
+    for id in ids.take(PLAYED) {
+        let asked = Instant::now();
+        if !speaker.play(id) {
+            continue;
+        }
+        while asked.elapsed() < SOUND_LASTS {
+            let started = speaker.last_started();
+            if let Some((_, at)) = started.filter(|(_, at)| *at >= asked) {
+                sound.note((at - asked).as_secs_f64());
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        // Over before the next, as in the rink.
+        std::thread::sleep(SOUND_LASTS.saturating_sub(asked.elapsed()));
+    }
+    (sound, None)
 }
 
 /// A source whose frames are timed.
@@ -334,9 +377,9 @@ impl Source for Timed {
     }
 }
 
-fn table(columns: &[(BenchPath, Column)], draw: &Durations) -> String {
+fn table(columns: &[(BenchPath, Column)], draw: &Durations, sound: &Durations) -> String {
     type Stage = fn(&Column) -> &Durations;
-    let rows: [(&str, Stage); 11] = [
+    let rows: [(&str, Stage); 14] = [
         ("decode", |c| &c.decode),
         ("motion proposal", |c| &c.stages.motion),
         ("detect", |c| &c.stages.detect),
@@ -344,7 +387,10 @@ fn table(columns: &[(BenchPath, Column)], draw: &Durations) -> String {
         ("landmark", |c| &c.stages.landmark),
         ("legs once more", |c| &c.stages.legs),
         ("track", |c| &c.stages.track),
-        ("track, stride, rules, cue", |c| &c.stages.judge),
+        ("stride, a pass", |c| &c.stages.stride),
+        ("rules, a pass", |c| &c.stages.rules),
+        ("choice of the cue, a pass", |c| &c.stages.cue),
+        ("these four together", |c| &c.stages.judge),
         ("a frame behind the decoder", |c| &c.stages.whole),
         ("frame captured to analysed", |c| &c.frame_age),
         ("pass end to cue", |c| &c.pass_end_to_cue),
@@ -363,12 +409,12 @@ fn table(columns: &[(BenchPath, Column)], draw: &Durations) -> String {
             out.push_str(&cells(of(column)));
         }
     }
-    let _ = write!(
-        out,
-        "\n{:28}{}",
-        "draw, 1920 x 1080, no window",
-        cells(draw)
-    );
+    for (name, durations) in [
+        ("draw, 1920 x 1080, no window", draw),
+        ("sound, asked to first sample", sound),
+    ] {
+        let _ = write!(out, "\n{name:28}{}", cells(durations));
+    }
     let mut line = |name: &str, value: &dyn Fn(&Column) -> Option<String>| {
         let _ = write!(out, "\n{name:28}");
         for (_, column) in columns {
@@ -441,6 +487,7 @@ mod tests {
                 (BenchPath::Review, column),
                 (BenchPath::Live, Column::default()),
             ],
+            &Durations::default(),
             &Durations::default(),
         );
         let row = |name: &str| {

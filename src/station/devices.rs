@@ -134,24 +134,27 @@ fn engine_line(home: &Path) -> CheckLine {
 }
 
 fn sound_line(sounds: &Path) -> CheckLine {
-    let speaker = Speaker::start(sounds, SoundSettings::default());
+    match sound_after(&Speaker::start(sounds, SoundSettings::default())) {
+        SoundState::Ready => CheckLine::ok("sound", "the default device opens"),
+        SoundState::Off => CheckLine::ok("sound", "off"),
+        SoundState::NoSounds(why) => CheckLine::warn("sound", "no sound files", why),
+        SoundState::NoDevice(why) => CheckLine::warn(
+            "sound",
+            format!("no device ({why})"),
+            "Connect a loudspeaker; a running station finds it by itself. Cues are shown without sound.",
+        ),
+    }
+}
+
+/// How a speaker is once its device had time to open.
+pub(super) fn sound_after(speaker: &Speaker) -> SoundState {
     let since = Instant::now();
     loop {
         match speaker.state() {
-            SoundState::Ready => return CheckLine::ok("sound", "the default device opens"),
-            SoundState::NoSounds(why) => {
-                return CheckLine::warn("sound", "no sound files", why);
-            }
-            SoundState::NoDevice(why) if since.elapsed() > SOUND_PATIENCE => {
-                return CheckLine::warn(
-                    "sound",
-                    format!("no device ({why})"),
-                    "Connect a loudspeaker; a running station finds it by itself. Cues are shown without sound.",
-                );
-            }
-            SoundState::NoDevice(_) | SoundState::Off => {
+            SoundState::NoDevice(_) if since.elapsed() < SOUND_PATIENCE => {
                 std::thread::sleep(Duration::from_millis(50));
             }
+            state => return state,
         }
     }
 }

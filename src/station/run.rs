@@ -78,10 +78,9 @@ pub fn run(
                     Ok((poses, news)) => {
                         happenings = news;
                         if let Some(stages) = &mut lateness.stages {
-                            let judged =
-                                happenings.iter().any(|h| matches!(h, Happening::Judged(_)));
                             let pose = analyser.estimator().stage_times();
-                            stages.note(since.elapsed(), &pose, judged);
+                            let passes = happenings.iter().filter_map(Happening::pass_times);
+                            stages.note(since.elapsed(), &pose, passes);
                         }
                         stage.engine_fault = None;
                         stage.frame(&frame, &poses);

@@ -58,14 +58,36 @@ pub struct Stages {
     /// Tracker, stride, rules and the choice of the cue, in frames that ended
     /// a pass.
     pub judge: Durations,
+    /// Of that, cutting a pass into pushes.
+    pub stride: Durations,
+    /// And holding the pushes against the rules.
+    pub rules: Durations,
+    /// And choosing the cue.
+    pub cue: Durations,
     /// The whole chain.
     pub whole: Durations,
 }
 
+/// What a pass took once it had ended.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PassTimes {
+    /// Cutting it into pushes, of both cameras where there are two.
+    pub stride: Duration,
+    /// Holding them against the rules.
+    pub rules: Duration,
+    /// Choosing the cue.
+    pub cue: Duration,
+}
+
 impl Stages {
     /// Notes one frame: how long it took altogether, the pose stages' part,
-    /// and whether a pass ended with it.
-    pub fn note(&mut self, whole: Duration, pose: &StageTimes, judged: bool) {
+    /// and what the passes took that ended with it.
+    pub fn note<'p>(
+        &mut self,
+        whole: Duration,
+        pose: &StageTimes,
+        passes: impl IntoIterator<Item = &'p PassTimes>,
+    ) {
         let ran = |stage: &mut Durations, time: Duration| {
             if !time.is_zero() {
                 stage.note(time.as_secs_f64());
@@ -76,6 +98,13 @@ impl Stages {
         ran(&mut self.crop, pose.crop);
         ran(&mut self.landmark, pose.landmark);
         ran(&mut self.legs, pose.legs);
+        let mut judged = false;
+        for pass in passes {
+            judged = true;
+            self.stride.note(pass.stride.as_secs_f64());
+            self.rules.note(pass.rules.as_secs_f64());
+            self.cue.note(pass.cue.as_secs_f64());
+        }
         let behind = whole.saturating_sub(pose.motion + pose.follow + pose.acquire + pose.legs);
         ran(
             if judged {
@@ -117,11 +146,18 @@ mod tests {
             legs: ms(0),
         };
         let mut stages = Stages::default();
-        stages.note(ms(12), &pose, false);
-        stages.note(ms(15), &pose, true);
+        stages.note(ms(12), &pose, []);
+        let pass = PassTimes {
+            stride: ms(2),
+            rules: ms(1),
+            cue: ms(0),
+        };
+        stages.note(ms(15), &pose, [&pass]);
         let seconds = |d: &Durations| d.at([0.5]).map(|[v]| (v * 1000.0).round());
         assert_eq!(seconds(&stages.track), Some(1.0));
         assert_eq!(seconds(&stages.judge), Some(4.0));
+        let of_the_pass = [&stages.stride, &stages.rules, &stages.cue].map(seconds);
+        assert_eq!(of_the_pass, [Some(2.0), Some(1.0), Some(0.0)]);
         assert_eq!(stages.detect.count(), 0, "it did not run");
         assert_eq!((stages.landmark.count(), stages.whole.count()), (2, 2));
     }
