@@ -97,6 +97,7 @@ pub fn renamed(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     /// As a later program might have them.
     const STEPS: &[Step] = &[
@@ -144,5 +145,49 @@ mod tests {
             assert_eq!(brought_up(text, "x", &[]).unwrap(), text);
         }
         assert!(brought_up("format = 2\n", "x", &[]).is_err());
+    }
+
+    /// The lines, in the order of the alphabet.
+    fn lines(text: &str) -> Vec<String> {
+        let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+        lines.sort();
+        lines
+    }
+
+    proptest! {
+        /// Keys and comments in any order and of any number come through, but for
+        /// those that got another name; a second time nothing changes.
+        #[test]
+        fn any_file_comes_through_the_steps_whole(
+            format in prop::option::of(1u32..=3),
+            top in prop::sample::subsequence(vec!["speed = 2 # slow", "level = 0.5", "name = \"x = y\"", "list = [1, 2]"], 0..=4).prop_shuffle(),
+            screen in prop::option::of(prop::sample::subsequence(vec!["dark = true", "big = 1 # glove", "speed = 7"], 0..=3).prop_shuffle()),
+        ) {
+            let old = format.unwrap_or(1);
+            let mut rest: Vec<&str> = top;
+            if let Some(screen) = screen {
+                rest.extend(["[screen]"].into_iter().chain(screen));
+            }
+            let said = format.map(|f| format!("format = {f}"));
+            let all: Vec<&str> = said.as_deref().into_iter().chain(rest.iter().copied()).collect();
+            let up = brought_up(&all.join("\n"), "x", STEPS).unwrap().into_owned();
+
+            let mut in_screen = false;
+            let mut wanted: Vec<String> = rest.iter().map(|line| {
+                in_screen |= *line == "[screen]";
+                match *line {
+                    "speed = 2 # slow" if old < 2 && !in_screen => "speed_mps = 2 # slow".to_owned(),
+                    "dark = true" if old < 3 && in_screen => "dark_theme = true".to_owned(),
+                    other => other.to_owned(),
+                }
+            }).collect();
+            // Before the first table, wherever that is.
+            wanted.push("format = 3".to_owned());
+            wanted.sort();
+            let got: Vec<String> = lines(&up).into_iter().filter(|l| !l.is_empty()).collect();
+            prop_assert_eq!(got, wanted, "{}", up);
+            let again = brought_up(&up, "x", STEPS).unwrap();
+            prop_assert_eq!(&*again, &up);
+        }
     }
 }

@@ -301,12 +301,14 @@ fn new_token(info: &SessionInfo) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
     use crate::config::{Lane, View};
     use crate::feedback::Cue;
     use crate::feedback::CueKind;
     use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
     use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
-    use crate::store::schema::BACK_TO_2;
+    use crate::store::schema::{BACK_TO_2, BACK_TO_3};
     use crate::store::{EngineInfo, SourceInfo, SourceKind};
 
     fn session() -> SessionInfo {
@@ -469,5 +471,86 @@ mod tests {
             store.load_session(session).unwrap().passes[1].skater,
             Some(id)
         );
+    }
+
+    /// A number of any kind, or none.
+    fn any_value() -> impl Strategy<Value = Option<f64>> {
+        prop::option::of(prop_oneof![4 => -500.0..500.0, 1 => any::<f64>()])
+    }
+
+    /// A pass with any times, pushes and values.
+    fn any_pass() -> impl Strategy<Value = JudgedPass> {
+        let measure =
+            (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| {
+                Measure {
+                    value,
+                    uncertainty,
+                    judged,
+                    reason: "as it was".to_owned(),
+                }
+            });
+        let measures = prop::collection::vec(measure.clone(), RULES.len());
+        let push =
+            (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
+                JudgedPush {
+                    leg: if left { Leg::Left } else { Leg::Right },
+                    near_leg: None,
+                    push_start_s: a,
+                    toe_off_s: b,
+                    measures: m,
+                    flags: Vec::new(),
+                }
+            });
+        let pushes = prop::collection::vec(push, 0..4);
+        let quantities = prop::collection::vec(measure, QUANTITIES.len());
+        (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| {
+            JudgedPass {
+                started_at_s: start.unwrap_or(0.0),
+                ended_at_s: end.unwrap_or(1.0),
+                pushes,
+                quantities: q,
+                ..pass(1).0
+            }
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
+
+        /// Whatever an old file holds, in whatever order it was written: what
+        /// was in it before a newer program is in it after.
+        #[test]
+        fn any_passes_come_through_the_migrations(
+            from in 1usize..=3,
+            passes in prop::collection::hash_map(1u32..1000, any_pass(), 0..5),
+        ) {
+            let dir = tempfile::tempdir().unwrap();
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            for (number, judged) in &passes {
+                let cue = Cue { pass_number: *number, ..pass(1).1 };
+                store.write_pass(&id, &(judged.clone(), cue).into()).unwrap();
+            }
+            let mut written = store.load_session(id.row).unwrap();
+            let back = match from {
+                3 => BACK_TO_3.to_owned(),
+                2 => BACK_TO_2.to_owned(),
+                _ => format!("{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"),
+            };
+            store.book.connection.execute_batch(&back).unwrap();
+            drop(store);
+
+            let store = Store::open(dir.path()).unwrap();
+            let read = store.load_session(id.row).unwrap();
+            prop_assert_eq!(read.passes.len(), passes.len());
+            for (was, is) in written.passes.iter_mut().zip(&read.passes) {
+                if from == 1 {
+                    // It had no quantities of a pass.
+                    prop_assert!(is.pass.quantities.iter().all(|q| !q.judged));
+                    was.pass.quantities.clone_from(&is.pass.quantities);
+                }
+                prop_assert_eq!(&*was, is);
+            }
+        }
     }
 }
