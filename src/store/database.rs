@@ -478,18 +478,18 @@ mod tests {
         prop::option::of(prop_oneof![4 => -500.0..500.0, 1 => any::<f64>()])
     }
 
+    fn any_measure() -> impl Strategy<Value = Measure> {
+        (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| Measure {
+            value,
+            uncertainty,
+            judged,
+            reason: "as it was".to_owned(),
+        })
+    }
+
     /// A pass with any times, pushes and values.
     fn any_pass() -> impl Strategy<Value = JudgedPass> {
-        let measure =
-            (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| {
-                Measure {
-                    value,
-                    uncertainty,
-                    judged,
-                    reason: "as it was".to_owned(),
-                }
-            });
-        let measures = prop::collection::vec(measure.clone(), RULES.len());
+        let measures = prop::collection::vec(any_measure(), RULES.len());
         let push =
             (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
                 JudgedPush {
@@ -502,7 +502,7 @@ mod tests {
                 }
             });
         let pushes = prop::collection::vec(push, 0..4);
-        let quantities = prop::collection::vec(measure, QUANTITIES.len());
+        let quantities = prop::collection::vec(any_measure(), QUANTITIES.len());
         (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| {
             JudgedPass {
                 started_at_s: start.unwrap_or(0.0),
