@@ -89,6 +89,23 @@ fn live_plays_at_its_own_speed_and_counts_what_nobody_took() {
 }
 
 #[test]
+fn only_who_may_lose_frames_is_ever_behind() {
+    let behind = |pace: Pace, patience: Duration| {
+        let feed = Feed::start(spec(&clip()), pace, None);
+        next(&feed).expect("there are 45");
+        let since = Instant::now();
+        while !feed.is_behind() && since.elapsed() < patience {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        feed.is_behind()
+    };
+    assert!(behind(Pace::Live { repeat: true }, PATIENCE));
+    let a_moment = Duration::from_millis(200);
+    assert!(!behind(Pace::Patient, a_moment));
+    assert!(!behind(Pace::AsFast, a_moment));
+}
+
+#[test]
 fn a_repeated_file_goes_on_in_time() {
     let feed = Feed::start(spec(&clip()), Pace::Live { repeat: true }, None);
     let mut frames = Vec::new();

@@ -227,6 +227,11 @@ impl Analyser {
         &self.judging
     }
 
+    /// Whether the next frame waits already and may be lost.
+    pub fn hurry(&mut self, on: bool) {
+        self.estimator.hurry(on);
+    }
+
     /// Takes in one frame.
     ///
     /// # Errors

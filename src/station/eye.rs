@@ -164,6 +164,7 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
         let taken = feed.take(WAIT);
         let status = feed.status();
         let mut ended = false;
+        estimator.hurry(feed.is_behind());
         let events = match taken {
             Taken::Frame(frame) => match estimator.process(&frame) {
                 Ok(poses) => tracker.push(&poses),

@@ -54,6 +54,8 @@ pub enum Pace {
 /// A running source. May be shared between threads; stops when dropped.
 pub struct Feed {
     shared: Arc<Shared>,
+    /// Whether frames that are not taken in time are lost.
+    loses: bool,
     thread: Mutex<Option<JoinHandle<()>>>,
 }
 
@@ -159,6 +161,8 @@ impl Feed {
     /// Starts the thread. Never fails: what goes wrong is shown by
     /// [`Feed::status`] and tried again.
     pub fn start(spec: SourceSpec, pace: Pace, waker: Option<Waker>) -> Self {
+        let camera = matches!(spec, SourceSpec::Camera(_));
+        let loses = camera || matches!(pace, Pace::Live { .. } | Pace::Faster { .. });
         let shared = Arc::new(Shared {
             slot: Slot::default(),
             board: Board::new(spec.display_name(), pace.times()),
@@ -183,6 +187,7 @@ impl Feed {
         };
         Self {
             shared,
+            loses,
             thread: Mutex::new(thread),
         }
     }
@@ -191,6 +196,12 @@ impl Feed {
     /// to `timeout`. For the one consumer that must not work on old frames.
     pub fn take(&self, timeout: Duration) -> Taken {
         self.shared.slot.take(timeout)
+    }
+
+    /// Whether the next frame waits already and may be lost: whoever works on
+    /// the one before leaves out what can be left out.
+    pub fn is_behind(&self) -> bool {
+        self.loses && self.shared.slot.has_waiting()
     }
 
     /// Takes back a frame that was taken and is not needed any more: its

@@ -109,6 +109,11 @@ impl Slot {
         }
     }
 
+    /// Whether a frame is there that nobody has taken yet.
+    pub(super) fn has_waiting(&self) -> bool {
+        !self.lock().waiting.is_empty()
+    }
+
     /// Takes back a frame its consumer is done with.
     pub(super) fn give_back(&self, frame: Arc<Frame>) {
         self.lock().keep_buffer(frame);

@@ -213,6 +213,13 @@ impl Estimator {
         self.last = None;
     }
 
+    /// Says whether the frame after the next one waits already and may be lost. Of
+    /// a fast camera people are then looked for later, and legs read in every other
+    /// frame only.
+    pub fn hurry(&mut self, on: bool) {
+        self.pace.hurry(on);
+    }
+
     /// Finds the bodies of the next frame. Time that runs backward or another
     /// frame size begins a new scene, as [`Estimator::reset`] does.
     ///

@@ -38,6 +38,7 @@ pub(super) struct Pace {
     /// The work of this frame and what the ones before have left over, as a slow
     /// machine would have it; see [`MOST_WORK`].
     work: f64,
+    hurries: bool,
 }
 
 impl Pace {
@@ -61,6 +62,17 @@ impl Pace {
         }
     }
 
+    /// Whether the next frame waits already and may be lost: what can wait or be
+    /// left out of a fast camera's frames then is, which loses less than a frame.
+    pub(super) fn hurry(&mut self, on: bool) {
+        self.hurries = on;
+    }
+
+    /// Whether it is so.
+    pub(super) fn hurries(&self) -> bool {
+        self.hurries
+    }
+
     /// A run was made for this frame: one of the shares above.
     pub(super) fn worked(&mut self, share: f64) {
         self.work += share;
@@ -72,7 +84,8 @@ impl Pace {
         let Some(now_s) = self.last_s.filter(|_| self.due) else {
             return false;
         };
-        let full = self.is_quick() && self.work + DETECT_SHARE > MOST_WORK;
+        let full = self.hurries || self.work + DETECT_SHARE > MOST_WORK;
+        let full = full && self.is_quick();
         if full && now_s - *self.waits_since_s.get_or_insert(now_s) < LONGEST_WAIT_S {
             return false;
         }
@@ -159,6 +172,30 @@ mod tests {
         let longest = looked.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
         assert!(longest < LONGEST_WAIT_S, "{longest}");
         assert!(looked.len() > 60 * 20, "{}", looked.len());
+    }
+
+    /// However far behind, people are looked for after the longest wait; a slow
+    /// camera's frames are the same in a hurry.
+    #[test]
+    fn a_hurry_puts_off_looking_for_people_for_a_while() {
+        let looked = |rate_hz: f64| {
+            let (mut pace, mut looked) = (Pace::default(), vec![]);
+            pace.hurry(true);
+            for k in 0..300 {
+                let at_s = f64::from(k) / rate_hz;
+                pace.frame(at_s);
+                if pace.take_due() && at_s > 1.0 {
+                    looked.push(at_s);
+                }
+            }
+            let steps: Vec<f64> = looked.windows(2).map(|w| w[1] - w[0]).collect();
+            let longest = steps.iter().copied().fold(0.0, f64::max);
+            (steps.iter().copied().fold(1.0, f64::min), longest)
+        };
+        let (shortest, longest) = looked(60.0);
+        assert!(shortest > LONGEST_WAIT_S - 0.02, "{shortest}");
+        assert!(longest < LONGEST_WAIT_S + 0.04, "{longest}");
+        assert!(looked(30.0).1 < 0.034);
     }
 
     /// A leg read in every frame: people are looked for after the longest wait.

@@ -33,8 +33,8 @@ const BENT_DEG: f64 = 115.0;
 const OPENS_DEG_S: f64 = 700.0;
 const OPENED_DEG: f64 = 135.0;
 /// Read straighter than this, the leg is read in every frame, also of a faster
-/// camera: its straightest lasts for a few hundredths of a second. Below,
-/// 30 times a second is enough; degrees.
+/// camera, where there is time: its straightest lasts for a few hundredths of a
+/// second. Below, 30 times a second is enough; degrees.
 const NEARLY_STRAIGHT_DEG: f64 = 145.0;
 /// The near leg is back by this much from its straightest: the push is over,
 /// degrees.
@@ -56,11 +56,12 @@ pub(super) struct Watch {
 }
 
 impl Watch {
-    /// Whether to read now. `on_beat` is one frame in 1/30 s, `straighter_deg` the
-    /// straighter of both knees as the landmark model sees them.
-    fn wants(&self, at_s: f64, on_beat: bool, straighter_deg: f64) -> bool {
+    /// Whether to read now. `on_beat` is one frame in 1/30 s, in a `hurry` the only
+    /// one; `straighter_deg` is the straighter of both knees as the landmark model
+    /// sees them.
+    fn wants(&self, at_s: f64, on_beat: bool, hurry: bool, straighter_deg: f64) -> bool {
         match self.straightest_deg {
-            Some(deg) => on_beat || deg >= NEARLY_STRAIGHT_DEG,
+            Some(deg) => on_beat || (!hurry && deg >= NEARLY_STRAIGHT_DEG),
             None => on_beat && at_s >= self.rests_until_s && straighter_deg >= STRAIGHTENS_DEG,
         }
     }
@@ -170,9 +171,12 @@ impl Estimator {
             };
             let at_s = frame.captured_at_s;
             if travel.abs() < LEAST_TRAVEL
-                || !chain
-                    .watch
-                    .wants(at_s, self.pace.on_beat(), straighter_knee_deg(&chain.body))
+                || !chain.watch.wants(
+                    at_s,
+                    self.pace.on_beat(),
+                    self.pace.hurries(),
+                    straighter_knee_deg(&chain.body),
+                )
                 || !usable(&square, frame)
             {
                 continue;
@@ -237,7 +241,7 @@ mod tests {
         for k in 0..180 {
             let at_s = f64::from(k) / 30.0;
             let (near, far) = (knee_deg(at_s), knee_deg(at_s - 0.6));
-            if watch.wants(at_s, true, near.max(far)) {
+            if watch.wants(at_s, true, false, near.max(far)) {
                 watch.take(at_s, [near, far]);
                 read.push(at_s.rem_euclid(1.2));
             }
@@ -253,22 +257,28 @@ mod tests {
 
     #[test]
     fn a_fast_camera_is_read_in_every_frame_only_near_the_straightest() {
-        let (mut watch, mut bent, mut straight) = (Watch::default(), 0, 0);
-        for k in 0..72 {
-            let at_s = f64::from(k) / 60.0;
-            let near = knee_deg(at_s);
-            if watch.wants(at_s, k % 2 == 0, near) {
-                watch.take(at_s, [near, 90.0]);
-                *(if near < 140.0 {
-                    &mut bent
-                } else {
-                    &mut straight
-                }) += 1;
+        let read = |hurry: bool| {
+            let (mut watch, mut bent, mut straight) = (Watch::default(), 0, 0);
+            for k in 0..72 {
+                let at_s = f64::from(k) / 60.0;
+                let near = knee_deg(at_s);
+                if watch.wants(at_s, k % 2 == 0, hurry, near) {
+                    watch.take(at_s, [near, 90.0]);
+                    *(if near < 140.0 {
+                        &mut bent
+                    } else {
+                        &mut straight
+                    }) += 1;
+                }
             }
-        }
+            (bent, straight)
+        };
+        let (bent, straight) = read(false);
         // 0.133 s above 140 degrees are eight frames; the first may come off the beat.
         assert!((7..=8).contains(&straight), "{straight}");
         // 0.067 s up to there are two beats.
         assert!((1..=4).contains(&bent), "{bent}");
+        // In a hurry the beats are all: every other frame.
+        assert_eq!(read(true), (bent, 4));
     }
 }
