@@ -476,7 +476,7 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     assert!(said(Command::SetLimits(knee(111.5))).contains("Flexion du genou"));
     assert_eq!(
         said(Command::Lock),
-        "il n'y a pas encore de code ; choisissez-en un d'abord"
+        "il n'y a pas encore de code\u{a0}; choisissez-en un d'abord"
     );
     assert_eq!(s.desk.view().station.camera, "démarre");
     // What comes from deep below stays English; what stands around it is not.

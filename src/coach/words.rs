@@ -99,7 +99,7 @@ impl CoachWords {
                         format!("{name}.{key} has to contain {part}; put it where the program is to fill it in"),
                     ));
                 }
-                texts.insert(format!("{name}.{key}"), text.trim().to_owned());
+                texts.insert(format!("{name}.{key}"), kept_together(text.trim()));
             }
         }
         Ok(CoachWords { texts })
@@ -177,6 +177,16 @@ impl CoachWords {
     }
 }
 
+/// The text with spaces that end no line where a mark follows a space, as in
+/// French: a mark never begins a line.
+fn kept_together(text: &str) -> String {
+    [" ;", " :", " !", " ?", " »"]
+        .into_iter()
+        .fold(text.replace("« ", "«\u{a0}"), |text, mark| {
+            text.replace(mark, &mark.replace(' ', "\u{a0}"))
+        })
+}
+
 /// The parts in braces of a text.
 fn parts(text: &str) -> Vec<&str> {
     let mut found = vec![];
@@ -205,6 +215,15 @@ mod tests {
         let english = keys(Language::En);
         assert!(english.len() > 200, "{}", english.len());
         assert_eq!(english, keys(Language::Fr));
+    }
+
+    #[test]
+    fn no_mark_begins_a_line() {
+        assert_eq!(
+            kept_together("« Une » : deux ; trois ?"),
+            "«\u{a0}Une\u{a0}»\u{a0}: deux\u{a0}; trois\u{a0}?"
+        );
+        assert_eq!(kept_together("One: two; 'three'?"), "One: two; 'three'?");
     }
 
     #[test]
