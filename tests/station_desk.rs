@@ -471,7 +471,7 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     );
     assert_eq!(
         said(Command::Queue(QueueStep::Unknown)),
-        "Suivant : personne de connu."
+        "Suivant\u{a0}: personne de connu."
     );
     assert!(said(Command::SetLimits(knee(111.5))).contains("Flexion du genou"));
     assert_eq!(

@@ -114,7 +114,7 @@ mod tests {
             "Heels together: 31 cm measured, 20 cm wanted (left, 2x). Good: Knee bend."
         );
         let french = line(&cue, Language::Fr);
-        assert!(french.starts_with("Talons joints : 31 cm"), "{french}");
+        assert!(french.starts_with("Talons joints\u{a0}: 31 cm"), "{french}");
         assert!(french.contains("Flexion du genou"), "{french}");
         cue.kind = CueKind::NotJudged {
             reason: "no push was seen".to_owned(),
