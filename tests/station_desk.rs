@@ -490,7 +490,7 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     std::fs::write(&csv, "name;age_group\nBo;U99\n").unwrap();
     let why = said(Command::ImportRoster(csv));
     assert!(
-        why.starts_with("rien n'a été pris") && why.contains("ligne 2 : "),
+        why.starts_with("rien n'a été pris") && why.contains("ligne 2\u{a0}: "),
         "{why}"
     );
 
@@ -499,7 +499,7 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
     assert_eq!(
         s.ask(Command::OpenSession(id.number())).sentence,
-        format!("Séance {}, passages : 1.", id.number())
+        format!("Séance {}, passages\u{a0}: 1.", id.number())
     );
     let english = cue_line(
         &cue(1),
