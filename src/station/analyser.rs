@@ -139,7 +139,7 @@ impl Analyser {
         judging: Judging,
     ) -> Result<Self, PoseError> {
         let settings = PoseSettings {
-            threads: std::thread::available_parallelism().map_or(1, |n| n.get().min(2)),
+            threads: two_at_most(),
             ..pose_settings(model, engine)
         };
         Ok(Self::with_estimator(
@@ -466,8 +466,14 @@ fn lane_of(lane: &Lane, skating: Option<&Skating>) -> Lane {
     }
 }
 
+/// Threads for a run of a model that may use a second core.
+fn two_at_most() -> usize {
+    std::thread::available_parallelism().map_or(1, |n| n.get().min(2))
+}
+
 /// The station's words for the model and the engine as the pose module takes
-/// them.
+/// them, for live use: the picture, the sound and the camera need the second
+/// core, but the heavy model needs it more.
 pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
     PoseSettings {
         model: model_kind(model),
@@ -475,6 +481,10 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
             EngineChoice::Auto => pose::EngineChoice::Auto,
             EngineChoice::Native => pose::EngineChoice::Native,
             EngineChoice::Embedded => pose::EngineChoice::Embedded,
+        },
+        threads: match model {
+            ModelChoice::Heavy => two_at_most(),
+            ModelChoice::Full | ModelChoice::Lite => 1,
         },
         ..PoseSettings::default()
     }
