@@ -198,22 +198,24 @@ impl Station {
     /// Numbers of the passes that were announced, without those of which the
     /// station said that they are not on the disk yet.
     pub fn announced(&self) -> Vec<u32> {
-        let out = self.out();
-        let number = |line: &str, after: &str| -> Option<u32> {
-            line.strip_prefix("Pass ")?
-                .split_once(after)?
-                .0
-                .parse()
-                .ok()
+        let late = self.passes_before(" is not on the disk yet");
+        let mut announced = self.judged();
+        announced.retain(|n| !late.contains(n));
+        announced
+    }
+
+    /// Numbers of all passes it printed, on the disk or not.
+    pub fn judged(&self) -> Vec<u32> {
+        self.passes_before(": ")
+    }
+
+    /// The numbers in lines 'Pass N' that go on with these words.
+    fn passes_before(&self, words: &str) -> Vec<u32> {
+        let number = |line: &str| -> Option<u32> {
+            let (number, _) = line.strip_prefix("Pass ")?.split_once(words)?;
+            number.parse().ok()
         };
-        let late: Vec<u32> = out
-            .lines()
-            .filter_map(|l| number(l, " is not on the disk yet"))
-            .collect();
-        out.lines()
-            .filter_map(|l| number(l, ": "))
-            .filter(|n| !late.contains(n))
-            .collect()
+        self.out().lines().filter_map(number).collect()
     }
 
     /// Waits for so many announced passes.
