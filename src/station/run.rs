@@ -74,6 +74,7 @@ pub fn run(
         let ended = match feed.take(WAIT) {
             Taken::Frame(frame) => {
                 let since = Instant::now();
+                analyser.hurry(feed.is_behind());
                 match analyser.push(&frame) {
                     Ok((poses, news)) => {
                         happenings = news;
