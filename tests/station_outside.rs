@@ -14,7 +14,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use station_common::{Place, Station, alone, is_there, root, until};
+use station_common::{Place, Station, alone, is_there, root, signal, until};
 
 /// A display of its own, gone when dropped.
 struct Display {
@@ -296,6 +296,33 @@ fn without_its_display_it_still_ends_when_it_is_told_to() {
     display.close();
     until("it says so", || station.err().contains("has gone away"));
     assert!(station.end().success(), "{}", station.err());
+    let sessions = place.stored(&place.recordings());
+    assert_eq!(sessions.len(), 1);
+    assert_eq!(sessions[0].0.state, kickplate::store::SessionState::Closed);
+    assert!(sessions[0].1.len() >= station.announced().len());
+}
+
+/// A display that hangs, as a graphics driver may, holds up neither the judging
+/// nor the end: what the window's thread waits for never comes.
+#[test]
+fn a_display_that_hangs_holds_up_neither_the_judging_nor_the_end() {
+    let _alone = alone();
+    let Some(display) = Display::open() else {
+        return;
+    };
+    let place = Place::new();
+    let mut words = Place::words();
+    words.push("--windowed".into());
+    let mut command = place.command(&words);
+    command.env("DISPLAY", &display.name);
+    let mut station = Station::start(command);
+    station.wait_for_passes(1);
+    signal(display.server.id(), "-STOP");
+    let hung_at = station.announced().len();
+    station.wait_for_passes(hung_at + 2);
+    assert!(station.end().success(), "{}", station.err());
+    let err = station.err();
+    assert!(err.contains("the window does not close"), "{err}");
     let sessions = place.stored(&place.recordings());
     assert_eq!(sessions.len(), 1);
     assert_eq!(sessions[0].0.state, kickplate::store::SessionState::Closed);

@@ -17,6 +17,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError};
 use super::analyser::{Analyser, Judging};
 use super::control::Control;
 use super::desk::{DeskHandle, DeskSetup};
+use super::ending;
 use super::export;
 use super::eye::{EyeSettings, EyeStatus, FurtherEye};
 use super::health::{self, HealthKeeper};
@@ -133,7 +134,8 @@ pub struct Anew {
 }
 
 /// Runs `work` on a thread of its own while the main thread has the window.
-/// The window's end stops the work, the work's end closes the window. Without
+/// The window's end stops the work, the work's end closes the window; one that
+/// hangs is left behind with the program. Without
 /// a display the work goes on alone; with `anew` the program begins anew once
 /// there is one.
 pub fn with_window(
@@ -145,6 +147,7 @@ pub fn with_window(
 ) -> anyhow::Result<()> {
     let (done, ended) = crossbeam_channel::bounded(1);
     let closer = screen.clone();
+    ending::watch(stop, &ended)?;
     thread::Builder::new().name("judge".into()).spawn(move || {
         // A fault of the program ends it, so that the service manager starts
         // it anew; a window without anybody judging would help nobody.
@@ -292,7 +295,7 @@ pub fn say(text: &str) {
 }
 
 /// The same on the error output.
-fn complain(sentence: &str) {
+pub(super) fn complain(sentence: &str) {
     let _ = writeln!(std::io::stderr(), "{sentence}");
 }
 

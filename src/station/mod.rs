@@ -15,6 +15,7 @@ pub mod control;
 mod demo;
 pub mod desk;
 mod devices;
+mod ending;
 mod export;
 mod eye;
 pub mod health;
