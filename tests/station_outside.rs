@@ -9,7 +9,7 @@ mod station_common;
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader};
 use std::os::unix::fs::PermissionsExt;
-use std::os::unix::net::UnixDatagram;
+use std::os::unix::net::{UnixDatagram, UnixListener};
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
@@ -300,6 +300,41 @@ fn without_its_display_it_still_ends_when_it_is_told_to() {
     assert_eq!(sessions.len(), 1);
     assert_eq!(sessions[0].0.state, kickplate::store::SessionState::Closed);
     assert!(sessions[0].1.len() >= station.announced().len());
+}
+
+/// A display that is there before it answers, as one that only begins, is tried
+/// again.
+#[test]
+fn a_display_that_does_not_answer_yet_is_tried_again() {
+    let _alone = alone();
+    let Some(mut display) = Display::open() else {
+        return;
+    };
+    // Its number and its place are free now; somebody takes calls there and
+    // hangs up.
+    display.close();
+    let path = format!("/tmp/.X11-unix/X{}", &display.name[1..]);
+    let _ = std::fs::remove_file(&path);
+    let silent = UnixListener::bind(&path).unwrap();
+    silent.set_nonblocking(true).unwrap();
+
+    let place = Place::new();
+    // Without a camera: nobody passes, so nothing has to be waited for.
+    let words = [env!("CARGO_BIN_EXE_kickplate"), "--windowed", "--verbose"].map(OsString::from);
+    let mut command = place.command(&words);
+    command.env("DISPLAY", &display.name);
+    let mut station = Station::start(command);
+    until("it goes on without", || {
+        while silent.accept().is_ok() {}
+        station.err().contains("does not answer")
+    });
+    drop(silent);
+    std::fs::remove_file(&path).unwrap();
+    let _there = Display::start(Some(&display.name));
+    until("a window", || {
+        station.err().contains("the big screen is open")
+    });
+    assert!(station.end().success(), "{}", station.err());
 }
 
 /// A display that hangs, as a graphics driver may, holds up neither the judging

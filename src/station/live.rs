@@ -31,8 +31,8 @@ use super::{CameraChoice, EngineChoice, LiveOptions, ModelChoice, Setup, words};
 use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
 use crate::display::{
-    Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, run_big_screen,
-    window_system_is_there,
+    DisplayError, Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions,
+    run_big_screen, window_system_is_there,
 };
 use crate::rules::AgeGroup;
 use crate::sound::{SoundSettings, Speaker};
@@ -45,6 +45,13 @@ pub(super) const LOAD_AGAIN: Duration = Duration::from_secs(5);
 const ENDING: Duration = Duration::from_secs(5);
 /// How often it is looked for a window system that is missing.
 const LOOK_FOR_WINDOWS_EVERY: Duration = Duration::from_millis(250);
+/// A window system that is there and does not answer, as one that only begins, is
+/// tried again after this, then after twice as long, and so on.
+const TRY_AGAIN: Duration = Duration::from_secs(2);
+/// So often at most: each time is a new session.
+const TRIES: u32 = 5;
+/// Tells the program begun anew how often that was.
+const TRIED: &str = "KICKPLATE_WINDOW_TRIED";
 /// The lane has been free this long when the program begins anew for it.
 const FREE_FOR: Duration = Duration::from_secs(1);
 /// Where the lane is never free, it begins anew after this.
@@ -169,7 +176,7 @@ pub fn with_window(
             move || -> Infallible {
                 screen.lost();
                 complain("The window system has gone away. Going on without the big screen.");
-                let code = match without_window(&ended, anew.as_ref(), true) {
+                let code = match without_window(&ended, anew.as_ref(), true, None) {
                     Ok(()) => 0,
                     Err(error) => {
                         complain(&words::fault(&error));
@@ -194,7 +201,10 @@ pub fn with_window(
         Err(error) => {
             screen.lost();
             complain(&format!("{error}. Going on without it."));
-            without_window(&ended, anew.as_ref(), !window_system_is_there())
+            let tried = tried();
+            let again = (matches!(error, DisplayError::NoWindowSystem) && tried < TRIES)
+                .then(|| Instant::now() + TRY_AGAIN * (1 << tried));
+            without_window(&ended, anew.as_ref(), !window_system_is_there(), again)
         }
     }
 }
@@ -211,12 +221,12 @@ fn leave(code: i32) -> Infallible {
 
 /// Waits for the work to end. Where the window system was away and is there
 /// (again), begins the program anew, between two passes. `away` is whether it
-/// is away now: one that is there and cannot be used is not tried again and
-/// again.
+/// is away now; one that is there and cannot be used is tried at `again` only.
 fn without_window(
     ended: &Receiver<anyhow::Result<()>>,
     anew: Option<&Anew>,
     mut away: bool,
+    again: Option<Instant>,
 ) -> anyhow::Result<()> {
     loop {
         match ended.recv_timeout(LOOK_FOR_WINDOWS_EVERY) {
@@ -224,22 +234,30 @@ fn without_window(
             Err(RecvTimeoutError::Disconnected) => return Ok(()),
             Err(RecvTimeoutError::Timeout) => {}
         }
-        match window_system_is_there() {
-            false => away = true,
-            true if away => {
-                if let Some(anew) = anew {
-                    return anew.begin(ended);
-                }
-            }
-            true => {}
+        if !window_system_is_there() {
+            away = true;
+            continue;
+        }
+        let due = again.is_some_and(|at| Instant::now() >= at);
+        if let Some(anew) = anew.filter(|_| away || due) {
+            let tried = if away { 0 } else { tried() + 1 };
+            return anew.begin(ended, tried);
         }
     }
+}
+
+/// How often the program began anew for a window system that did not answer.
+fn tried() -> u32 {
+    std::env::var(TRIED)
+        .ok()
+        .and_then(|times| times.parse().ok())
+        .unwrap_or(0)
 }
 
 impl Anew {
     /// Ends the work and the program, and starts the program in its place.
     /// Returns only where that is not to be or fails.
-    fn begin(&self, ended: &Receiver<anyhow::Result<()>>) -> anyhow::Result<()> {
+    fn begin(&self, ended: &Receiver<anyhow::Result<()>>, tried: u32) -> anyhow::Result<()> {
         complain("The window system is there: beginning anew with the big screen.");
         let (since, mut free_since) = (Instant::now(), Instant::now());
         while free_since.elapsed() < FREE_FOR && since.elapsed() < FREE_AT_LATEST {
@@ -263,7 +281,7 @@ impl Anew {
         if let Some(name) = words.next() {
             next.arg0(name);
         }
-        let error = next.args(words).exec();
+        let error = next.args(words).env(TRIED, tried.to_string()).exec();
         Err(error).context("the program could not be started anew; start it again")
     }
 }
