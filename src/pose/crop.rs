@@ -19,6 +19,9 @@ const MAX_SIDE: usize = 256;
 /// [`floor`] is exact.
 const FAR: f32 = 4.0e6;
 
+/// Bytes a processor fetches at once.
+const CACHE_LINE: usize = 64;
+
 /// What lies outside the frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Border {
@@ -53,6 +56,20 @@ pub(crate) fn crop(
     let x0 = roi.cx_px - (cos - sin) * half;
     let y0 = roi.cy_px - (sin + cos) * half;
 
+    picture.fetch(
+        [
+            x0,
+            x0 + dx_x * side as f32,
+            x0 + dy_x * side as f32,
+            x0 + (dx_x + dy_x) * side as f32,
+        ],
+        [
+            y0,
+            y0 + dx_y * side as f32,
+            y0 + dy_y * side as f32,
+            y0 + (dx_y + dy_y) * side as f32,
+        ],
+    );
     // The value of every grey level, so that the loop only looks it up.
     let levels: [f32; 256] = std::array::from_fn(|level| level as f32 * gain + offset);
     let plane = side * side;
@@ -171,6 +188,31 @@ impl<'a> Picture<'a> {
             height: frame.height as i32,
             stride: frame.width as usize * 3,
         }
+    }
+
+    /// Touches the box about these corners once. Another core has just written
+    /// the frame: its lines come one after the other where each is waited for,
+    /// several at once where nothing depends on them.
+    fn fetch(&self, xs: [f32; 4], ys: [f32; 4]) {
+        let range = |v: [f32; 4], end: i32| {
+            let low = v.into_iter().fold(f32::INFINITY, f32::min);
+            let high = v.into_iter().fold(f32::NEG_INFINITY, f32::max);
+            // Saturating casts: what is not a number is 0.
+            (low as i32).clamp(0, end) as usize
+                ..(high as i32).saturating_add(2).clamp(0, end) as usize
+        };
+        let (columns, rows) = (range(xs, self.width), range(ys, self.height));
+        let mut sum = 0u8;
+        for row in rows {
+            let line = row * self.stride;
+            let line = self
+                .rgb
+                .get(line + 3 * columns.start..line + 3 * columns.end);
+            for byte in line.unwrap_or_default().iter().step_by(CACHE_LINE) {
+                sum ^= byte;
+            }
+        }
+        std::hint::black_box(sum);
     }
 
     /// The pixels about a position, where all four are inside the frame and
