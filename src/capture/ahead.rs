@@ -11,8 +11,12 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
 use super::{CaptureError, Frame, Source, SourceInfo, SourceSpec, open};
 
-/// Frames decoded before they are asked for; each is some megabytes.
-const AHEAD: usize = 2;
+/// Frames decoded before they are asked for; each is some megabytes. So many
+/// last while the other core has more to do than decoding.
+const AHEAD: usize = 6;
+/// How much the decoder's thread stands back behind those that wait for nothing
+/// but a core, as in nice(1): frames are ready long before they are needed.
+const STANDS_BACK: i32 = 10;
 
 /// A source that is silent for this long has a disk that does not answer;
 /// longer than any bound of the sources themselves.
@@ -64,7 +68,13 @@ impl ReadAhead {
         let (used, used_in) = bounded(AHEAD + 2);
         thread::Builder::new()
             .name("decode".into())
-            .spawn(move || read(source, &step_out, &used_in))
+            .spawn(move || {
+                // Of Linux this is the thread alone, not the process.
+                if let Err(error) = rustix::process::setpriority_process(None, STANDS_BACK) {
+                    tracing::debug!("the decoder does not stand back: {error}");
+                }
+                read(source, &step_out, &used_in);
+            })
             .map_err(|error| CaptureError::Decoder {
                 detail: format!("the system gives no thread: {error}"),
             })?;
