@@ -127,8 +127,8 @@ impl Analyser {
         Ok(Self::with_estimator(estimator, judging))
     }
 
-    /// Loads the model for a recording: a run of it may use a second core,
-    /// which nothing else needs then.
+    /// Loads the model for a recording: it may use further cores, which nothing
+    /// else needs then.
     ///
     /// # Errors
     /// As [`Estimator::new`].
@@ -139,7 +139,7 @@ impl Analyser {
         judging: Judging,
     ) -> Result<Self, PoseError> {
         let settings = PoseSettings {
-            threads: two_at_most(),
+            threads: cores(3),
             ..pose_settings(model, engine)
         };
         Ok(Self::with_estimator(
@@ -466,9 +466,9 @@ fn lane_of(lane: &Lane, skating: Option<&Skating>) -> Lane {
     }
 }
 
-/// Threads for a run of a model that may use a second core.
-fn two_at_most() -> usize {
-    std::thread::available_parallelism().map_or(1, |n| n.get().min(2))
+/// The cores of this computer, `most` at most.
+fn cores(most: usize) -> usize {
+    std::thread::available_parallelism().map_or(1, |n| n.get().min(most))
 }
 
 /// The station's words for the model and the engine as the pose module takes
@@ -483,7 +483,7 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
             EngineChoice::Embedded => pose::EngineChoice::Embedded,
         },
         threads: match model {
-            ModelChoice::Heavy => two_at_most(),
+            ModelChoice::Heavy => cores(2),
             ModelChoice::Full | ModelChoice::Lite => 1,
         },
         ..PoseSettings::default()

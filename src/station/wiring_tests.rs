@@ -10,9 +10,10 @@ use super::analyser::{Analyser, Happening, Judged, Judging};
 use super::control::{Control, Switch};
 use super::live::open_store;
 use super::privacy::PrivacySettings;
+use super::run::{Lateness, run};
 use super::stage::Stage;
 use super::{EngineChoice, ModelChoice};
-use crate::capture::{FeedState, FeedStatus, Frame};
+use crate::capture::{Feed, FeedState, FeedStatus, Frame, Pace, SourceSpec};
 use crate::config::{Lane, View};
 use crate::display::{Screen, ScreenGeometry};
 use crate::feedback::FeedbackSettings;
@@ -339,4 +340,34 @@ fn the_desk_sees_what_the_stage_tells() {
     assert!(seen.somebody_passing && seen.preview.is_some());
     assert_eq!(seen.frame_px, Some(judged.points.frame_px));
     assert_eq!(seen.recording.as_ref().unwrap().written, 1);
+}
+
+/// A camera of 60 a second and the slowest model there is: while frames wait,
+/// the estimator is told so.
+#[test]
+fn a_fast_camera_behind_its_frames_makes_the_live_loop_hurry() {
+    let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let lane = synthetic::lane(View::Side, &stick());
+    let (model, engine) = (ModelChoice::Heavy, EngineChoice::Embedded);
+    let mut analyser = Analyser::new(home, model, engine, judging(&lane)).unwrap();
+    let mut stage = Stage::new(ScreenGeometry::default(), "embedded".into());
+    let path = home.join("tests/truth/clips/side-60/clip.mp4");
+    let feed = Feed::start(
+        SourceSpec::File { path },
+        Pace::Live { repeat: false },
+        None,
+    );
+    let stop = AtomicBool::new(false).into();
+    let mut lateness = Lateness::default();
+    run(
+        &feed,
+        &mut analyser,
+        &mut stage,
+        &stop,
+        &mut lateness,
+        |_, _, _| {},
+    );
+    let counters = analyser.estimator().counters();
+    assert!(lateness.dropped > 0, "it was not behind: {counters:?}");
+    assert!(counters.hurried > 0, "{counters:?}");
 }

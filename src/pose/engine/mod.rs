@@ -85,11 +85,13 @@ pub struct Runtime {
 }
 
 impl Runtime {
-    /// Lets a run of a model use so many threads; one unless said.
-    pub fn with_threads(self, threads: usize) -> Self {
+    /// The same engine, in which a run of a model loaded from now on may use so
+    /// many threads; one unless said.
+    pub fn with_threads(&self, threads: usize) -> Self {
         Self {
+            info: self.info.clone(),
+            native: self.native.clone(),
             threads: threads.max(1),
-            ..self
         }
     }
 

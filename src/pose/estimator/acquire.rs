@@ -5,6 +5,7 @@ use super::super::error::PoseError;
 use super::super::motion::Blob;
 use super::super::plausible::bounds;
 use super::Estimator;
+use super::follow::Edge;
 use super::newcomer::Begun;
 use crate::capture::Frame;
 
@@ -31,6 +32,13 @@ const QUICK_TRIES: u32 = 8;
 const LATER_EVERY: u64 = 5;
 /// Height of a scrap, as a share of the lowest followed body's height.
 const SCRAP_SHARE: f32 = 0.35;
+/// A place at the side of the picture by which somebody left so short a time ago,
+/// seconds, narrower than this share of its height, is the rest of them. It is
+/// shown to the detector once in [`SCRAP_BEATS`].
+const LEFT_FOR_S: f64 = 0.5;
+const REST_SHARE: f32 = 0.7;
+/// So near to the edge is at it: the motion stage's picture is coarser.
+const EDGE_PX: f32 = 8.0;
 /// Share of a moving place that must have changed a moment ago.
 const MIN_ACTIVE: f32 = 0.2;
 
@@ -75,7 +83,8 @@ impl Estimator {
             if blob.active < MIN_ACTIVE
                 || self.newcomers.iter().any(|n| n.covers(&blob))
                 || self.is_rest_of_body(&blob)
-                || (self.is_scrap(&blob) && !now.is_multiple_of(SCRAP_BEATS))
+                || ((self.is_scrap(&blob) || self.has_left(&blob, frame))
+                    && !now.is_multiple_of(SCRAP_BEATS))
             {
                 continue;
             }
@@ -161,6 +170,22 @@ impl Estimator {
                 && blob.height() < 1.3 * height;
             (near && small) || (below && !self.pace.beats().is_multiple_of(REST_BEATS))
         })
+    }
+
+    /// What is still seen of somebody who was followed to the side of the picture
+    /// and leaves by it, and nobody else is there: in a crowd it may be anybody.
+    fn has_left(&self, blob: &Blob, frame: &Frame) -> bool {
+        let Some((edge, at_s)) = self.left else {
+            return false;
+        };
+        let at_edge = match edge {
+            Edge::Left => blob.left <= EDGE_PX,
+            Edge::Right => blob.right >= frame.width as f32 - EDGE_PX,
+        };
+        at_edge
+            && self.chains.is_empty()
+            && frame.captured_at_s - at_s < LEFT_FOR_S
+            && blob.width() < REST_SHARE * blob.height()
     }
 
     /// Flat and low beside the people already followed: mostly what is left

@@ -1,13 +1,13 @@
 //! Following people from frame to frame.
 
 use super::super::body::{Body, Roi};
-use super::super::error::PoseError;
 use super::super::landmarks::Reading;
 use super::super::plausible::{bounds, distance, trunk};
 use super::super::region;
 use super::super::steady::Steady;
 use super::Estimator;
 use super::push_end::Watch;
+use super::reader::Look;
 use crate::capture::Frame;
 
 /// Longest time over which a body's speed is carried on, seconds.
@@ -16,6 +16,9 @@ const LEAD_LIMIT_S: f64 = 0.15;
 /// picture is lost at 10 frames a second (measured on rendered clips); at 30
 /// it makes no difference.
 pub(super) const LEAD: f32 = 0.7;
+/// Who will have come to the edge of the picture in this time is about to leave
+/// by it, seconds.
+const LEAVES_WITHIN_S: f32 = 0.1;
 /// Longest time a body is followed of which nothing moves, seconds.
 const REST_LIMIT_S: f64 = 10.0;
 /// Share of moving pixels in a body's box below which nothing moves there.
@@ -24,6 +27,13 @@ const MIN_SUPPORT: f32 = 0.04;
 pub(super) const MIN_START_SUPPORT: f32 = 0.08;
 /// Support from which on its sudden loss means that the person is gone.
 pub(super) const FIRM_SUPPORT: f32 = 0.12;
+
+/// A side of the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Edge {
+    Left,
+    Right,
+}
 
 /// One person being followed.
 pub(super) struct Chain {
@@ -44,51 +54,60 @@ pub(super) struct Chain {
 }
 
 impl Estimator {
-    /// Reads every known person anew; drops those that are gone.
-    pub(super) fn follow(&mut self, frame: &Frame) -> Result<(), PoseError> {
+    /// Takes in the looks at everybody known; drops those that are gone.
+    pub(super) fn follow(&mut self, frame: &Frame) {
         let mut chains = std::mem::take(&mut self.chains);
-        let relit = self.motion.relit();
         let mut kept = std::mem::take(&mut self.still_followed);
         kept.clear();
-        for mut chain in chains.drain(..) {
-            let roi = chain.ahead(frame.captured_at_s, self.lead);
-            let Some(reading) = self.read(frame, &roi)? else {
-                continue;
-            };
-            if self.refused(&reading, &roi, frame) {
-                continue;
+        let mut looks = std::mem::take(&mut self.looks);
+        for (mut chain, (roi, look)) in chains.drain(..).zip(looks.drain(..)) {
+            let leaves_by = chain.leaves_by(frame);
+            if self.goes_on(&mut chain, roi, look, frame) {
+                kept.push(chain);
+            } else if let Some(edge) = leaves_by {
+                self.left = Some((edge, frame.captured_at_s));
             }
-            let support = self.motion.share(bounds(&reading.points));
-            if relit {
-                chain.firm = false;
-            } else if chain.firm && support < MIN_SUPPORT {
-                // Something moved here all along and now the place looks
-                // like the background: the person is gone.
-                self.counters.rejected += 1;
-                continue;
-            } else if support >= FIRM_SUPPORT {
-                chain.firm = true;
-            }
-            if support >= MIN_SUPPORT {
-                chain.moved_at_s = frame.captured_at_s;
-            } else if frame.captured_at_s - chain.moved_at_s > REST_LIMIT_S {
-                // After a change of light nothing may be known to move here.
-                // Who stands that long is found again when he goes.
-                self.counters.rejected += 1;
-                continue;
-            }
-            if jumped(&chain.body, &reading) {
-                self.counters.rejected += 1;
-                continue;
-            }
-            let guides = chain.steady.apply(frame.captured_at_s, reading.guides);
-            chain.advance(frame.captured_at_s, reading, roi, guides);
-            kept.push(chain);
         }
         self.chains = kept;
         self.still_followed = chains;
+        self.looks = looks;
         self.drop_duplicates();
-        Ok(())
+    }
+
+    /// Takes in one look; false where its person is gone.
+    fn goes_on(&mut self, chain: &mut Chain, roi: Roi, look: Option<Look>, frame: &Frame) -> bool {
+        let Some(reading) = self.count(look) else {
+            return false;
+        };
+        if self.refused(&reading, &roi, frame) {
+            return false;
+        }
+        let support = self.motion.share(bounds(&reading.points));
+        if self.motion.relit() {
+            chain.firm = false;
+        } else if chain.firm && support < MIN_SUPPORT {
+            // Something moved here all along and now the place looks
+            // like the background: the person is gone.
+            self.counters.rejected += 1;
+            return false;
+        } else if support >= FIRM_SUPPORT {
+            chain.firm = true;
+        }
+        if support >= MIN_SUPPORT {
+            chain.moved_at_s = frame.captured_at_s;
+        } else if frame.captured_at_s - chain.moved_at_s > REST_LIMIT_S {
+            // After a change of light nothing may be known to move here.
+            // Who stands that long is found again when he goes.
+            self.counters.rejected += 1;
+            return false;
+        }
+        if jumped(&chain.body, &reading) {
+            self.counters.rejected += 1;
+            return false;
+        }
+        let guides = chain.steady.apply(frame.captured_at_s, reading.guides);
+        chain.advance(frame.captured_at_s, reading, roi, guides);
+        true
     }
 
     /// Ends the younger of two chains on one person.
@@ -119,13 +138,26 @@ impl Estimator {
 impl Chain {
     /// The region to read at the given time: the last one moved on with the
     /// body, as far as the time between two frames can be trusted for that.
-    fn ahead(&self, at_s: f64, lead: f32) -> Roi {
+    pub(super) fn ahead(&self, at_s: f64, lead: f32) -> Roi {
         let passed_s = (at_s - self.read_at_s).clamp(0.0, LEAD_LIMIT_S) as f32;
         let limit = 0.25 * self.roi.size_px;
         Roi {
             cx_px: self.roi.cx_px + (lead * self.speed[0] * passed_s).clamp(-limit, limit),
             cy_px: self.roi.cy_px + (lead * self.speed[1] * passed_s).clamp(-limit, limit),
             ..self.roi
+        }
+    }
+
+    /// The side of the picture this person is about to leave by.
+    fn leaves_by(&self, frame: &Frame) -> Option<Edge> {
+        let [left, _, right, _] = self.body_place();
+        let soon = self.speed[0] * LEAVES_WITHIN_S;
+        if soon > 0.0 && right + soon >= frame.width as f32 {
+            Some(Edge::Right)
+        } else if soon < 0.0 && left + soon <= 0.0 {
+            Some(Edge::Left)
+        } else {
+            None
         }
     }
 

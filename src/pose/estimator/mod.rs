@@ -1,30 +1,36 @@
 //! The whole way from a frame to its bodies.
 
 mod acquire;
+mod beside;
 mod follow;
 mod newcomer;
 mod pace;
 mod push_end;
+mod reader;
 mod replace;
 
 use std::path::Path;
 use std::time::{Duration, Instant};
+
+use rayon::ThreadPool;
 
 use super::body::{Body, PoseFrame, Roi};
 use super::crop::{Border, crop};
 use super::detector::{self, Detection};
 use super::engine::{Engine, EngineChoice, EngineInfo, EngineKind, Runtime};
 use super::error::PoseError;
-use super::landmarks::{self, Reading};
+use super::landmarks::Reading;
 use super::models::{DETECTION, ModelFile, ModelKind};
 use super::motion::Motion;
 use super::{plausible, region};
 use crate::capture::Frame;
 use acquire::Failed;
-use follow::{Chain, LEAD, body};
+use beside::{Foreseen, second_core, side_by_side};
+use follow::{Chain, Edge, LEAD, body};
 use newcomer::Newcomer;
-use pace::{DETECT_SHARE, LANDMARK_SHARE, Pace};
+use pace::{DETECT_SHARE, Pace};
 use push_end::LegReader;
+use reader::{BodyReader, Look};
 pub use replace::Replacement;
 
 /// How the estimator is set up.
@@ -36,7 +42,8 @@ pub struct PoseSettings {
     pub engine: EngineChoice,
     /// Most people followed at once.
     pub max_people: usize,
-    /// Threads one run of a model may use; the embedded engine uses one.
+    /// Cores that may be used: from two on, what needs no landmark run of a frame
+    /// is done beside it. The points are the same.
     pub threads: usize,
 }
 
@@ -56,6 +63,8 @@ impl Default for PoseSettings {
 pub struct PoseCounters {
     /// Frames processed.
     pub frames: u64,
+    /// Those of a fast camera behind which the next one waited already.
+    pub hurried: u64,
     /// Runs of the person detector.
     pub detector_runs: u64,
     /// Runs of the landmark model.
@@ -75,7 +84,8 @@ pub struct PoseCounters {
 pub struct StageTimes {
     /// Comparing with and learning the background.
     pub motion: Duration,
-    /// Following known people, model runs included.
+    /// Following known people, model runs included, and the part of `motion` and
+    /// `legs` that is done beside or before them.
     pub follow: Duration,
     /// Looking for new people, model runs included.
     pub acquire: Duration,
@@ -94,12 +104,15 @@ pub struct Estimator {
     runtime_info: EngineInfo,
     model: ModelKind,
     detector: Box<dyn Engine>,
-    landmarks: Box<dyn Engine>,
+    reader: BodyReader,
     leg_reader: Option<LegReader>,
     watches_push_ends: bool,
+    /// What can be is done beside the landmark runs.
+    second_core: Option<ThreadPool>,
+    /// The last frame is still to be learned from.
+    unlearned: bool,
     anchors: Vec<[f32; 2]>,
     detector_input: Vec<f32>,
-    landmark_input: Vec<f32>,
     max_people: usize,
     /// Share of a body's speed its region is moved on by.
     lead: f32,
@@ -107,9 +120,14 @@ pub struct Estimator {
     chains: Vec<Chain>,
     /// Empty between frames; here so that its memory is used again.
     still_followed: Vec<Chain>,
+    /// Of this frame: the region each chain was looked for in, and what was seen.
+    looks: Vec<(Roi, Option<Look>)>,
+    foreseen: Vec<Foreseen>,
     places: Vec<[f32; 4]>,
     failed: Vec<Failed>,
     newcomers: Vec<Newcomer>,
+    /// By which side somebody was last lost who was about to leave, and when.
+    left: Option<(Edge, f64)>,
     pace: Pace,
     /// Before this beat the detector rests, where frames come fast.
     vain_until_beat: u64,
@@ -126,26 +144,37 @@ impl Estimator {
     /// # Errors
     /// A missing or altered model file; an engine that cannot be used.
     pub fn new(home: &Path, settings: PoseSettings) -> Result<Self, PoseError> {
-        let runtime = Runtime::choose(settings.engine, home)?.with_threads(settings.threads);
-        let landmark_file = settings.model.file();
-        let load = |file: &'static ModelFile| runtime.load(file, &file.load(home)?);
-        // One after the other: what reading the first one has freed is used
-        // again by the second.
-        let landmarks = load(landmark_file)?;
-        let detector = load(&DETECTION)?;
+        let runtime = Runtime::choose(settings.engine, home)?;
+        let load = |file: &'static ModelFile, threads| {
+            runtime.with_threads(threads).load(file, &file.load(home)?)
+        };
         // Who takes the lite model or has only the slower engine has no time for
         // a second reader.
-        let leg_reader = match (settings.model, runtime.info().kind) {
-            (ModelKind::Heavy | ModelKind::Full, EngineKind::Native) => {
-                Some(LegReader::load(&runtime, home)?)
-            }
-            (ModelKind::Lite, _) | (_, EngineKind::Embedded) => None,
+        let reads_legs =
+            settings.model != ModelKind::Lite && matches!(runtime.info().kind, EngineKind::Native);
+        // One core is for what goes on beside the runs of this model, unless they
+        // are by far the longest.
+        let landmark_threads = match settings.model {
+            ModelKind::Heavy => settings.threads,
+            ModelKind::Full | ModelKind::Lite => settings.threads.saturating_sub(1),
         };
+        // One after the other where the second core is not to be used: what
+        // reading the first has freed is used again by the second.
+        let second_core = second_core(settings.threads);
+        let (landmarks, rest) = side_by_side(
+            second_core.as_ref(),
+            || load(settings.model.file(), landmark_threads),
+            || {
+                let legs = reads_legs.then(|| LegReader::load(&runtime, home));
+                Ok::<_, PoseError>((load(&DETECTION, settings.threads)?, legs.transpose()?))
+            },
+        );
+        let (landmarks, (detector, leg_reader)) = (landmarks?, rest?);
         let info = runtime.info().clone();
         tracing::info!(
             engine = ?info.kind,
             version = info.version,
-            model = landmark_file.name,
+            model = settings.model.file().name,
             why = info.why,
             "pose engine ready"
         );
@@ -153,20 +182,24 @@ impl Estimator {
             runtime_info: info,
             model: settings.model,
             detector,
-            landmarks,
+            reader: BodyReader::new(landmarks),
             leg_reader,
             watches_push_ends: false,
+            second_core,
+            unlearned: false,
             anchors: detector::anchors(),
             detector_input: vec![0.0; 3 * detector::SIDE * detector::SIDE],
-            landmark_input: vec![0.0; 3 * landmarks::SIDE * landmarks::SIDE],
             max_people: settings.max_people.max(1),
             lead: LEAD,
             motion: Motion::new(),
             chains: Vec::new(),
             still_followed: Vec::new(),
+            looks: Vec::new(),
+            foreseen: Vec::new(),
             places: Vec::new(),
             failed: Vec::new(),
             newcomers: Vec::new(),
+            left: None,
             pace: Pace::default(),
             vain_until_beat: 0,
             next_id: 0,
@@ -204,10 +237,12 @@ impl Estimator {
     }
 
     fn forget(&mut self) {
+        self.unlearned = false;
         self.motion.reset();
         self.chains.clear();
         self.failed.clear();
         self.newcomers.clear();
+        self.left = None;
         self.pace = Pace::default();
         self.vain_until_beat = 0;
         self.last = None;
@@ -244,13 +279,11 @@ impl Estimator {
         self.last = Some((frame.captured_at_s, width, height));
         self.counters.frames += 1;
         self.pace.frame(frame.captured_at_s);
+        self.counters.hurried += u64::from(self.pace.hurries() && self.pace.is_quick());
 
         let start = Instant::now();
-        self.motion.observe(frame);
-        self.times.motion = start.elapsed();
-
-        let start = Instant::now();
-        self.follow(frame)?;
+        self.look_around(frame)?;
+        self.follow(frame);
         self.times.follow = start.elapsed();
 
         // Before looking for new people, for which it may leave no time.
@@ -263,10 +296,13 @@ impl Estimator {
         }
         self.times.acquire = start.elapsed();
 
-        let start = Instant::now();
         self.find_places();
-        self.motion.learn(&self.places);
-        self.times.motion += start.elapsed();
+        self.unlearned = true;
+        if self.second_core.is_none() {
+            let start = Instant::now();
+            self.learn();
+            self.times.motion += start.elapsed();
+        }
 
         self.counters.bodies += self.chains.len() as u64;
         Ok(PoseFrame {
@@ -318,6 +354,13 @@ impl Estimator {
         self.places.extend(places);
     }
 
+    /// Takes the last frame into the background, but for the people in it.
+    fn learn(&mut self) {
+        if std::mem::take(&mut self.unlearned) {
+            self.motion.learn(&self.places);
+        }
+    }
+
     /// Whether a reading cannot be a person; counts it.
     fn refused(&mut self, reading: &Reading, roi: &Roi, frame: &Frame) -> bool {
         let size = (frame.width as f32, frame.height as f32);
@@ -352,33 +395,6 @@ impl Estimator {
         let (boxes, scores) = (self.detector.output(0), self.detector.output(1));
         Ok(detector::decode(boxes, scores, &self.anchors, square))
     }
-
-    fn read(&mut self, frame: &Frame, roi: &Roi) -> Result<Option<Reading>, PoseError> {
-        if !usable(roi, frame) {
-            self.counters.rejected += 1;
-            return Ok(None);
-        }
-        let start = Instant::now();
-        let input = &mut self.landmark_input;
-        crop(
-            frame,
-            roi,
-            landmarks::SIDE,
-            Border::Replicate,
-            1.0 / 255.0,
-            0.0,
-            input,
-        );
-        let cropped = Instant::now();
-        self.landmarks.run(input)?;
-        self.times.crop += cropped - start;
-        self.times.landmark += cropped.elapsed();
-        self.counters.landmark_runs += 1;
-        self.pace.worked(LANDMARK_SHARE);
-        let out = |k| self.landmarks.output(k);
-        let presence = out(1).first().copied().unwrap_or(0.0);
-        Ok(landmarks::decode(out(0), presence, out(2), out(3), roi))
-    }
 }
 
 fn check_shape(frame: &Frame) -> Result<(), PoseError> {
@@ -393,19 +409,6 @@ fn check_shape(frame: &Frame) -> Result<(), PoseError> {
         });
     }
     Ok(())
-}
-
-/// A region worth reading: finite, not tiny, its centre near the frame, not
-/// far larger than the frame.
-fn usable(roi: &Roi, frame: &Frame) -> bool {
-    let (w, h) = (frame.width as f32, frame.height as f32);
-    let r = roi.size_px;
-    roi.rotation_rad.is_finite()
-        && r.is_finite()
-        && r >= 24.0
-        && r <= 3.0 * w.max(h)
-        && (-0.25 * r..w + 0.25 * r).contains(&roi.cx_px)
-        && (-0.25 * r..h + 0.25 * r).contains(&roi.cy_px)
 }
 
 #[cfg(test)]

@@ -11,8 +11,10 @@ use super::super::engine::Engine;
 use super::super::error::PoseError;
 use super::super::legs::{self, Maps};
 use super::super::models::{LEGS, ModelKind};
+use super::follow::Chain;
 use super::pace::LEGS_SHARE;
-use super::{Estimator, Runtime, usable};
+use super::reader::usable;
+use super::{Estimator, Runtime};
 use crate::capture::Frame;
 use crate::geometry::included_deg;
 use std::path::Path;
@@ -32,6 +34,9 @@ const BENT_DEG: f64 = 115.0;
 /// can have come to [`OPENED_DEG`].
 const OPENS_DEG_S: f64 = 700.0;
 const OPENED_DEG: f64 = 135.0;
+/// So fast it may have opened since the last frame that its legs are read before
+/// that is known, degrees a second.
+const LIKELY_OPENS_DEG_S: f64 = 300.0;
 /// Read straighter than this, the leg is read in every frame, also of a faster
 /// camera, where there is time: its straightest lasts for a few hundredths of a
 /// second. Below, 30 times a second is enough; degrees.
@@ -104,7 +109,11 @@ impl LegReader {
         })
     }
 
-    fn read(&mut self, frame: &Frame, square: &Roi) -> Result<Option<LegReading>, PoseError> {
+    pub(super) fn read(
+        &mut self,
+        frame: &Frame,
+        square: &Roi,
+    ) -> Result<Option<LegReading>, PoseError> {
         let side = legs::SIDE;
         let input = &mut self.input;
         crop(
@@ -153,52 +162,118 @@ impl Estimator {
         }
     }
 
+    /// Whether anybody's legs are read at all.
+    fn reads_push_ends(&self) -> bool {
+        // Lite: it was loaded beside a heavier model that has had to go.
+        self.watches_push_ends && self.leg_reader.is_some() && self.model != ModelKind::Lite
+    }
+
+    /// Whether this one's legs are read in a frame, whose straighter knee is so
+    /// straight.
+    fn wants_legs(&self, chain: &Chain, frame: &Frame, straighter_deg: f64) -> bool {
+        chain.watch.wants(
+            frame.captured_at_s,
+            self.pace.on_beat(),
+            self.pace.hurries(),
+            straighter_deg,
+        )
+    }
+
+    /// Where legs may be read in this frame, before the bodies in it are: with the
+    /// chain's number. A few are then not asked for.
+    pub(super) fn foreseen_squares(&self, frame: &Frame) -> Vec<(u32, Roi)> {
+        if !self.reads_push_ends() {
+            return Vec::new();
+        }
+        self.chains
+            .iter()
+            .filter(|chain| {
+                let passed_s = frame.captured_at_s - chain.read_at_s;
+                let opened_deg = straighter_knee_deg(&chain.body) + passed_s * LIKELY_OPENS_DEG_S;
+                chain.may_travel() && self.wants_legs(chain, frame, opened_deg)
+            })
+            .map(|chain| {
+                let ahead = chain.ahead(frame.captured_at_s, self.lead);
+                (chain.id, shown(&ahead))
+            })
+            .filter(|(_, square)| usable(square, frame))
+            .collect()
+    }
+
     /// Reads the legs of those who end a push in this frame.
     pub(super) fn read_push_ends(&mut self, frame: &Frame) -> Result<(), PoseError> {
-        let Some(reader) = &mut self.leg_reader else {
-            return Ok(());
-        };
-        // Lite: it was loaded beside a heavier model that has had to go.
-        if !self.watches_push_ends || self.model == ModelKind::Lite {
+        if !self.reads_push_ends() {
             return Ok(());
         }
-        for chain in &mut self.chains {
-            let travel = chain.speed[0] / chain.roi.size_px;
-            let square = Roi {
-                size_px: SHOWN * chain.body.roi.size_px,
-                rotation_rad: 0.0,
-                ..chain.body.roi
-            };
-            let at_s = frame.captured_at_s;
-            if travel.abs() < LEAST_TRAVEL
-                || !chain.watch.wants(
-                    at_s,
-                    self.pace.on_beat(),
-                    self.pace.hurries(),
-                    straighter_knee_deg(&chain.body),
-                )
+        for k in 0..self.chains.len() {
+            let chain = &self.chains[k];
+            let square = shown(&chain.body.roi);
+            if !chain.travels()
+                || !self.wants_legs(chain, frame, straighter_knee_deg(&chain.body))
                 || !usable(&square, frame)
             {
                 continue;
             }
-            self.counters.leg_runs += 1;
             self.pace.worked(LEGS_SHARE);
-            let began = Instant::now();
-            let reading = reader.read(frame, &square)?;
-            self.times.legs += began.elapsed();
-            let Some(reading) = reading else { continue };
-            // Who travels to the picture's right turns the right side to it.
-            let right_is_near = travel > 0.0;
-            let knee = |right: bool| {
-                let [hip, knee, ankle] = reading.leg(right).map(|joint| joint.xy());
-                included_deg(hip, knee, ankle)
+            let reading = match self.take_foreseen(self.chains[k].id, &square) {
+                Some(reading) => reading,
+                None => self.read_legs(frame, &square)?,
             };
-            if let (Some(near_deg), Some(far_deg)) = (knee(right_is_near), knee(!right_is_near)) {
-                chain.watch.take(at_s, [near_deg, far_deg]);
+            if let Some(reading) = reading {
+                self.chains[k].take_legs(frame.captured_at_s, reading);
             }
-            chain.body.legs = Some(reading);
         }
         Ok(())
+    }
+
+    fn read_legs(&mut self, frame: &Frame, square: &Roi) -> Result<Option<LegReading>, PoseError> {
+        let Some(reader) = &mut self.leg_reader else {
+            return Ok(None);
+        };
+        let began = Instant::now();
+        let reading = reader.read(frame, square);
+        self.times.legs += began.elapsed();
+        self.counters.leg_runs += 1;
+        reading
+    }
+}
+
+impl Chain {
+    /// Travel across the picture, sides of the region a second.
+    fn travel(&self) -> f32 {
+        self.speed[0] / self.roi.size_px
+    }
+
+    /// Whether it is somebody whose pushes are of interest.
+    fn travels(&self) -> bool {
+        self.travel().abs() >= LEAST_TRAVEL
+    }
+
+    /// The same one frame earlier: of who was just found no speed is known.
+    fn may_travel(&self) -> bool {
+        self.speed == [0.0; 2] || self.travels()
+    }
+
+    fn take_legs(&mut self, at_s: f64, reading: LegReading) {
+        // Who travels to the picture's right turns the right side to it.
+        let right_is_near = self.travel() > 0.0;
+        let knee = |right: bool| {
+            let [hip, knee, ankle] = reading.leg(right).map(|joint| joint.xy());
+            included_deg(hip, knee, ankle)
+        };
+        if let (Some(near_deg), Some(far_deg)) = (knee(right_is_near), knee(!right_is_near)) {
+            self.watch.take(at_s, [near_deg, far_deg]);
+        }
+        self.body.legs = Some(reading);
+    }
+}
+
+/// What of the landmark model's region the second model is shown.
+fn shown(region: &Roi) -> Roi {
+    Roi {
+        size_px: SHOWN * region.size_px,
+        rotation_rad: 0.0,
+        ..*region
     }
 }
 

@@ -38,7 +38,7 @@ impl Estimator {
     /// all models give the same points, differently well.
     pub fn replace(&mut self, with: Replacement) {
         tracing::info!(model = ?with.model, "the landmark model was changed");
-        self.landmarks = with.landmarks;
+        self.reader.replace(with.landmarks);
         self.model = with.model;
     }
 }

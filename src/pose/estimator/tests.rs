@@ -58,7 +58,8 @@ fn following_agrees_with_the_original_pipeline() {
             let roi = first.first().expect("a person in the first window").roi;
             estimator.chains.push(chain_at(roi, first[0].clone()));
         }
-        estimator.follow(&frame).expect("run");
+        estimator.look_around(&frame).expect("run");
+        estimator.follow(&frame);
         let body = &estimator.chains.first().expect("still followed").body;
         for (point, wanted) in body
             .points
