@@ -12,7 +12,8 @@ use anyhow::Context;
 use crossbeam_channel::{Receiver, Sender, bounded};
 
 use super::analyser::{Analyser, Judging};
-use super::live::{open_store, stop_on_signals, with_window};
+use super::beside_window::with_window;
+use super::live::{open_store, stop_on_signals};
 use super::run::{Lateness, Stop, run};
 use super::stage::Stage;
 use super::{

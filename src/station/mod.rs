@@ -9,6 +9,7 @@
 mod analyser;
 pub mod backup;
 mod bench;
+mod beside_window;
 pub mod check;
 mod coaches;
 pub mod control;

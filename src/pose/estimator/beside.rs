@@ -1,9 +1,9 @@
 //! What needs no landmark run of this frame, beside it on a second core.
 //!
 //! The motion stage looks at the frame and the people of the one before (it
-//! learns from that only now), and the square in which legs are
-//! read once more is known before the body in it is. Both are the same
-//! numbers whether they are made beside the landmark runs or after them.
+//! learns from that only now), and the square in which legs are read once more is
+//! known before the body in it is. Both are the same numbers whether they are
+//! made beside the landmark runs or after them.
 
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -54,7 +54,10 @@ impl Estimator {
     fn look_around_on_two_cores(&mut self, frame: &Frame) -> Result<(), PoseError> {
         let squares = self.foreseen_squares(frame);
         let learn_from = std::mem::take(&mut self.unlearned).then_some(&self.places[..]);
-        let motion = Background(Mutex::new(Some((&mut self.motion, learn_from))));
+        let motion = ToCompare(Mutex::new(Some(Comparison {
+            motion: &mut self.motion,
+            learn_from,
+        })));
         let (reader, legs) = (&mut self.reader, &mut self.leg_reader);
         let (looks, chains, lead) = (&mut self.looks, &self.chains, self.lead);
         let (read, beside) = side_by_side(
@@ -112,15 +115,22 @@ pub(super) fn side_by_side<A, B: Send>(
     (first, second.expect("the scope has ended"))
 }
 
-/// The motion stage of one frame, for whoever has time for it first, and the
-/// places of people in the frame before, where it is still to learn from that.
-struct Background<'a>(Mutex<Option<(&'a mut Motion, Option<&'a [[f32; 4]]>)>>);
+/// The motion stage of one frame.
+struct Comparison<'a> {
+    motion: &'a mut Motion,
+    /// The places of people in the frame before, where it is still to learn from
+    /// that.
+    learn_from: Option<&'a [[f32; 4]]>,
+}
 
-impl Background<'_> {
+/// The motion stage of one frame, for whoever has time for it first.
+struct ToCompare<'a>(Mutex<Option<Comparison<'a>>>);
+
+impl ToCompare<'_> {
     /// Says how long it took; no time where it is done or being done.
     fn compare(&self, frame: &Frame) -> Duration {
         let taken = self.0.lock().unwrap_or_else(PoisonError::into_inner).take();
-        let Some((motion, learn_from)) = taken else {
+        let Some(Comparison { motion, learn_from }) = taken else {
             return Duration::ZERO;
         };
         let start = Instant::now();
@@ -134,7 +144,7 @@ impl Background<'_> {
 
 fn beside(
     frame: &Frame,
-    motion: &Background<'_>,
+    motion: &ToCompare<'_>,
     mut legs: Option<&mut LegReader>,
     squares: &[(u32, Roi)],
 ) -> Result<Beside, PoseError> {
