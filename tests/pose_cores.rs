@@ -14,17 +14,17 @@ fn home() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// The first frames of a rendered skater from the side, on so many cores.
+/// The first frames of rendered skaters from the side, on so many cores.
 fn bodies(
     engine: EngineChoice,
     model: ModelKind,
-    threads: usize,
+    cores: usize,
     frames: usize,
 ) -> Result<(Vec<PoseFrame>, PoseCounters), PoseError> {
     let settings = PoseSettings {
         model,
         engine,
-        threads,
+        cores,
         ..PoseSettings::default()
     };
     let mut estimator = Estimator::new(home(), settings)?;
@@ -41,11 +41,16 @@ fn bodies(
     Ok((found, estimator.counters()))
 }
 
-fn same_on_one_core_and_on_two(engine: EngineChoice, model: ModelKind, frames: usize) -> u64 {
+/// Gives how often legs were read; nothing where the engine is not there.
+fn same_on_one_core_and_on_two(
+    engine: EngineChoice,
+    model: ModelKind,
+    frames: usize,
+) -> Option<u64> {
     let one = bodies(engine, model, 1, frames);
     if let Err(PoseError::NativeUnavailable { why }) = &one {
         println!("SKIPPED, the part with ONNX Runtime: {why}");
-        return 1;
+        return None;
     }
     let (one, counted) = one.unwrap();
     let (two, counted_on_two) = bodies(engine, model, 2, frames).unwrap();
@@ -56,16 +61,20 @@ fn same_on_one_core_and_on_two(engine: EngineChoice, model: ModelKind, frames: u
     assert_eq!(detected(&counted), detected(&counted_on_two));
     // Some legs are read in vain; those asked for are all read.
     assert!(counted_on_two.leg_runs >= counted.leg_runs);
-    counted.leg_runs
+    Some(counted.leg_runs)
 }
 
 #[test]
 fn the_native_engine_gives_the_same_on_one_core_and_on_two() {
     let legs = same_on_one_core_and_on_two(EngineChoice::Native, ModelKind::Full, 75);
-    assert!(legs > 0, "no legs were read, so nothing was compared");
+    assert!(
+        legs != Some(0),
+        "no legs were read, so nothing was compared"
+    );
 }
 
 #[test]
 fn the_embedded_engine_gives_the_same_on_one_core_and_on_two() {
-    same_on_one_core_and_on_two(EngineChoice::Embedded, ModelKind::Lite, 50);
+    let legs = same_on_one_core_and_on_two(EngineChoice::Embedded, ModelKind::Lite, 50);
+    assert_eq!(legs, Some(0), "the lite model goes without");
 }

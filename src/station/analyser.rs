@@ -139,7 +139,7 @@ impl Analyser {
         judging: Judging,
     ) -> Result<Self, PoseError> {
         let settings = PoseSettings {
-            threads: cores(3),
+            cores: cores_up_to(3),
             ..pose_settings(model, engine)
         };
         Ok(Self::with_estimator(
@@ -467,7 +467,7 @@ fn lane_of(lane: &Lane, skating: Option<&Skating>) -> Lane {
 }
 
 /// The cores of this computer, `most` at most.
-fn cores(most: usize) -> usize {
+fn cores_up_to(most: usize) -> usize {
     std::thread::available_parallelism().map_or(1, |n| n.get().min(most))
 }
 
@@ -482,8 +482,8 @@ pub fn pose_settings(model: ModelChoice, engine: EngineChoice) -> PoseSettings {
             EngineChoice::Native => pose::EngineChoice::Native,
             EngineChoice::Embedded => pose::EngineChoice::Embedded,
         },
-        threads: match model {
-            ModelChoice::Heavy => cores(2),
+        cores: match model {
+            ModelChoice::Heavy => cores_up_to(2),
             ModelChoice::Full | ModelChoice::Lite => 1,
         },
         ..PoseSettings::default()

@@ -1,7 +1,7 @@
 //! What needs no landmark run of this frame, beside it on a second core.
 //!
-//! The motion stage looks at the frame and the people of the one before (it
-//! learns from that only now), and the square in which legs are read once more is
+//! The motion stage looks at the frame and the people of the one before, and the
+//! square in which legs are read once more is
 //! known before the body in it is. Both are the same numbers whether they are
 //! made beside the landmark runs or after them.
 
@@ -41,7 +41,6 @@ impl Estimator {
             return self.look_around_on_two_cores(frame);
         }
         let start = Instant::now();
-        self.learn();
         self.motion.observe(frame);
         self.times.motion += start.elapsed();
         for chain in &self.chains {
@@ -53,11 +52,7 @@ impl Estimator {
 
     fn look_around_on_two_cores(&mut self, frame: &Frame) -> Result<(), PoseError> {
         let squares = self.foreseen_squares(frame);
-        let learn_from = std::mem::take(&mut self.unlearned).then_some(&self.places[..]);
-        let motion = ToCompare(Mutex::new(Some(Comparison {
-            motion: &mut self.motion,
-            learn_from,
-        })));
+        let motion = ToCompare(Mutex::new(Some(&mut self.motion)));
         let (reader, legs) = (&mut self.reader, &mut self.leg_reader);
         let (looks, chains, lead) = (&mut self.looks, &self.chains, self.lead);
         let (read, beside) = side_by_side(
@@ -80,7 +75,7 @@ impl Estimator {
     }
 
     /// The legs that were read in this square, if they were.
-    pub(super) fn take_foreseen(&mut self, chain: u32, square: &Roi) -> Option<Option<LegReading>> {
+    pub(super) fn foreseen_legs(&self, chain: u32, square: &Roi) -> Option<Option<LegReading>> {
         self.foreseen
             .iter()
             .find(|f| f.chain == chain && f.square == *square)
@@ -90,11 +85,11 @@ impl Estimator {
 
 /// A thread for the second core, where there is one to use and the system gives a
 /// thread.
-pub(super) fn second_core(threads: usize) -> Option<ThreadPool> {
+pub(super) fn second_core(cores: usize) -> Option<ThreadPool> {
     let builder = ThreadPoolBuilder::new()
         .num_threads(1)
         .thread_name(|_| "beside".into());
-    (threads > 1).then(|| builder.build().ok()).flatten()
+    (cores > 1).then(|| builder.build().ok()).flatten()
 }
 
 /// Both: the other beside the one on that thread, where there is one.
@@ -115,28 +110,17 @@ pub(super) fn side_by_side<A, B: Send>(
     (first, second.expect("the scope has ended"))
 }
 
-/// The motion stage of one frame.
-struct Comparison<'a> {
-    motion: &'a mut Motion,
-    /// The places of people in the frame before, where it is still to learn from
-    /// that.
-    learn_from: Option<&'a [[f32; 4]]>,
-}
-
 /// The motion stage of one frame, for whoever has time for it first.
-struct ToCompare<'a>(Mutex<Option<Comparison<'a>>>);
+struct ToCompare<'a>(Mutex<Option<&'a mut Motion>>);
 
 impl ToCompare<'_> {
     /// Says how long it took; no time where it is done or being done.
     fn compare(&self, frame: &Frame) -> Duration {
         let taken = self.0.lock().unwrap_or_else(PoisonError::into_inner).take();
-        let Some(Comparison { motion, learn_from }) = taken else {
+        let Some(motion) = taken else {
             return Duration::ZERO;
         };
         let start = Instant::now();
-        if let Some(places) = learn_from {
-            motion.learn(places);
-        }
         motion.observe(frame);
         start.elapsed()
     }

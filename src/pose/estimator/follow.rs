@@ -61,10 +61,9 @@ impl Estimator {
         kept.clear();
         let mut looks = std::mem::take(&mut self.looks);
         for (mut chain, (roi, look)) in chains.drain(..).zip(looks.drain(..)) {
-            let leaves_by = chain.leaves_by(frame);
             if self.goes_on(&mut chain, roi, look, frame) {
                 kept.push(chain);
-            } else if let Some(edge) = leaves_by {
+            } else if let Some(edge) = chain.leaves_by(frame) {
                 self.left = Some((edge, frame.captured_at_s));
             }
         }
@@ -74,7 +73,8 @@ impl Estimator {
         self.drop_duplicates();
     }
 
-    /// Takes in one look; false where its person is gone.
+    /// Takes in one look; false where its person is gone, who then stays where he
+    /// was last seen.
     fn goes_on(&mut self, chain: &mut Chain, roi: Roi, look: Option<Look>, frame: &Frame) -> bool {
         let Some(reading) = self.count(look) else {
             return false;

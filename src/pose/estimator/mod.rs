@@ -44,7 +44,7 @@ pub struct PoseSettings {
     pub max_people: usize,
     /// Cores that may be used: from two on, what needs no landmark run of a frame
     /// is done beside it. The points are the same.
-    pub threads: usize,
+    pub cores: usize,
 }
 
 impl Default for PoseSettings {
@@ -53,7 +53,7 @@ impl Default for PoseSettings {
             model: ModelKind::default(),
             engine: EngineChoice::default(),
             max_people: 6,
-            threads: 1,
+            cores: 1,
         }
     }
 }
@@ -109,8 +109,6 @@ pub struct Estimator {
     watches_push_ends: bool,
     /// What can be is done beside the landmark runs.
     second_core: Option<ThreadPool>,
-    /// The last frame is still to be learned from.
-    unlearned: bool,
     anchors: Vec<[f32; 2]>,
     detector_input: Vec<f32>,
     max_people: usize,
@@ -155,18 +153,18 @@ impl Estimator {
         // One core is for what goes on beside the runs of this model, unless they
         // are by far the longest.
         let landmark_threads = match settings.model {
-            ModelKind::Heavy => settings.threads,
-            ModelKind::Full | ModelKind::Lite => settings.threads.saturating_sub(1),
+            ModelKind::Heavy => settings.cores,
+            ModelKind::Full | ModelKind::Lite => settings.cores.saturating_sub(1),
         };
         // One after the other where the second core is not to be used: what
         // reading the first has freed is used again by the second.
-        let second_core = second_core(settings.threads);
+        let second_core = second_core(settings.cores);
         let (landmarks, rest) = side_by_side(
             second_core.as_ref(),
             || load(settings.model.file(), landmark_threads),
             || {
                 let legs = reads_legs.then(|| LegReader::load(&runtime, home));
-                Ok::<_, PoseError>((load(&DETECTION, settings.threads)?, legs.transpose()?))
+                Ok::<_, PoseError>((load(&DETECTION, settings.cores)?, legs.transpose()?))
             },
         );
         let (landmarks, (detector, leg_reader)) = (landmarks?, rest?);
@@ -186,7 +184,6 @@ impl Estimator {
             leg_reader,
             watches_push_ends: false,
             second_core,
-            unlearned: false,
             anchors: detector::anchors(),
             detector_input: vec![0.0; 3 * detector::SIDE * detector::SIDE],
             max_people: settings.max_people.max(1),
@@ -237,7 +234,6 @@ impl Estimator {
     }
 
     fn forget(&mut self) {
-        self.unlearned = false;
         self.motion.reset();
         self.chains.clear();
         self.failed.clear();
@@ -297,12 +293,7 @@ impl Estimator {
         self.times.acquire = start.elapsed();
 
         self.find_places();
-        self.unlearned = true;
-        if self.second_core.is_none() {
-            let start = Instant::now();
-            self.learn();
-            self.times.motion += start.elapsed();
-        }
+        self.motion.note_people(&self.places);
 
         self.counters.bodies += self.chains.len() as u64;
         Ok(PoseFrame {
@@ -352,13 +343,6 @@ impl Estimator {
         self.places.clear();
         let places = self.chains.iter().map(|c| c.body_place());
         self.places.extend(places);
-    }
-
-    /// Takes the last frame into the background, but for the people in it.
-    fn learn(&mut self) {
-        if std::mem::take(&mut self.unlearned) {
-            self.motion.learn(&self.places);
-        }
     }
 
     /// Whether a reading cannot be a person; counts it.

@@ -214,8 +214,9 @@ impl Estimator {
             {
                 continue;
             }
+            let foreseen = self.foreseen_legs(chain.id, &square);
             self.pace.worked(LEGS_SHARE);
-            let reading = match self.take_foreseen(self.chains[k].id, &square) {
+            let reading = match foreseen {
                 Some(reading) => reading,
                 None => self.read_legs(frame, &square)?,
             };

@@ -62,6 +62,9 @@ pub(crate) struct Motion {
     band: Vec<u16>,
     joined: Vec<u8>,
     columns: Vec<u16>,
+    /// Who is in the frame last observed, where that is still to be learned from.
+    people: Vec<[f32; 4]>,
+    to_learn: bool,
     last_s: Option<f64>,
     now_s: f64,
     relit: bool,
@@ -89,6 +92,8 @@ impl Motion {
             band: Vec::new(),
             joined: Vec::new(),
             columns: Vec::new(),
+            people: Vec::new(),
+            to_learn: false,
             last_s: None,
             now_s: 0.0,
             relit: false,
@@ -98,6 +103,7 @@ impl Motion {
     /// Forgets everything learned.
     pub(crate) fn reset(&mut self) {
         self.frame_size = (0, 0);
+        self.to_learn = false;
         self.last_s = None;
     }
 
@@ -107,8 +113,21 @@ impl Motion {
         self.relit
     }
 
+    /// Says who is in the frame last observed: the next one begins with learning
+    /// from it, except there.
+    pub(crate) fn note_people(&mut self, bodies: &[[f32; 4]]) {
+        self.people.clear();
+        self.people.extend_from_slice(bodies);
+        self.to_learn = true;
+    }
+
     /// Compares a frame with the background.
     pub(crate) fn observe(&mut self, frame: &Frame) {
+        if std::mem::take(&mut self.to_learn) {
+            let people = std::mem::take(&mut self.people);
+            self.learn(&people);
+            self.people = people;
+        }
         let size = (frame.width, frame.height);
         self.relit = false;
         self.now_s = frame.captured_at_s;
@@ -152,7 +171,7 @@ impl Motion {
     }
 
     /// Learns from the frame last observed, except under `bodies`.
-    pub(crate) fn learn(&mut self, bodies: &[[f32; 4]]) {
+    fn learn(&mut self, bodies: &[[f32; 4]]) {
         let at_s = self.now_s;
         let passed_s = self.last_s.map_or(0.0, |last| (at_s - last).max(0.0));
         self.last_s = Some(at_s);
