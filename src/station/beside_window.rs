@@ -15,9 +15,9 @@ use anyhow::Context;
 use crossbeam_channel::{Receiver, RecvTimeoutError};
 
 use super::control::Control;
+use super::ending;
 use super::live::{ENDING, complain};
 use super::run::Stop;
-use super::{ending, words};
 use crate::display::{
     DisplayError, ScreenHandle, WindowOptions, run_big_screen, window_system_is_there,
 };
@@ -48,9 +48,8 @@ pub struct Anew {
 
 /// Runs `work` on a thread of its own while the main thread has the window.
 /// The window's end stops the work, the work's end closes the window; one that
-/// hangs is left behind with the program. Without
-/// a display the work goes on alone; with `anew` the program begins anew once
-/// there is one.
+/// hangs is left behind with the program. Without a display the work goes on
+/// alone; with `anew` the program begins anew once there is one.
 pub fn with_window(
     window: &WindowOptions,
     screen: &ScreenHandle,
@@ -82,14 +81,12 @@ pub fn with_window(
             move || -> Infallible {
                 screen.lost();
                 complain("The window system has gone away. Going on without the big screen.");
-                let code = match without_window(&ended, anew.as_ref(), true, None) {
-                    Ok(()) => 0,
-                    Err(error) => {
-                        complain(&words::fault(&error));
-                        1
-                    }
-                };
-                leave(code)
+                leave(ending::code_of(without_window(
+                    &ended,
+                    anew.as_ref(),
+                    true,
+                    None,
+                )))
             }
         },
     );

@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
 
+use super::live::complain;
 use super::run::Stop;
 use super::words;
 
@@ -63,15 +64,20 @@ fn since(moment: &mut Option<Instant>, holds: bool) -> Duration {
 /// hangs.
 fn leave(why: &str, result: anyhow::Result<()>) {
     tracing::error!("{why}");
-    let code = match result {
-        Ok(()) => 0,
-        Err(error) => {
-            super::live::complain(&words::fault(&error));
-            1
-        }
-    };
+    let code = code_of(result);
     thread::sleep(LOG_WRITES);
     signal_hook::low_level::exit(code)
+}
+
+/// The exit code where there is no way back to main; says what went wrong.
+pub(super) fn code_of(result: anyhow::Result<()>) -> i32 {
+    match result {
+        Ok(()) => 0,
+        Err(error) => {
+            complain(&words::fault(&error));
+            1
+        }
+    }
 }
 
 #[cfg(test)]
