@@ -14,6 +14,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
+use kickplate::store::SessionState;
 use station_common::{Place, Station, alone, is_there, root, signal, until};
 
 /// A display of its own, gone when dropped.
@@ -56,6 +57,14 @@ impl Display {
         }
     }
 
+    /// A station, started with these words, with its window here.
+    fn station(&self, place: &Place, mut words: Vec<OsString>) -> Station {
+        words.extend(["--windowed", "--verbose"].map(OsString::from));
+        let mut command = place.command(&words);
+        command.env("DISPLAY", &self.name);
+        Station::start(command)
+    }
+
     fn close(&mut self) {
         let _ = self.server.kill();
         let _ = self.server.wait();
@@ -66,6 +75,21 @@ impl Drop for Display {
     fn drop(&mut self) {
         self.close();
     }
+}
+
+/// So many sessions, all ended in order, have every pass that was announced.
+fn all_is_stored(place: &Place, station: &Station, sessions: usize) {
+    let stored = place.stored(&place.recordings());
+    assert_eq!(stored.len(), sessions);
+    for (session, _) in &stored {
+        assert_eq!(session.state, SessionState::Closed);
+    }
+    let passes: usize = stored.iter().map(|(_, numbers)| numbers.len()).sum();
+    let announced = station.announced().len();
+    assert!(
+        passes >= announced,
+        "{announced} announced, {passes} stored"
+    );
 }
 
 /// Everything the station asks the system for that has to do with sockets, as
@@ -226,11 +250,7 @@ fn a_display_that_goes_away_and_comes_back_costs_no_pass() {
         return;
     };
     let place = Place::new();
-    let mut words = Place::words();
-    words.extend(["--windowed", "--verbose"].map(OsString::from));
-    let mut command = place.command(&words);
-    command.env("DISPLAY", &display.name);
-    let mut station = Station::start(command);
+    let mut station = display.station(&place, Place::words());
     let opened = |station: &Station| station.err().matches("the big screen is open").count();
     until("a window", || opened(&station) == 1);
     station.wait_for_passes(1);
@@ -269,14 +289,7 @@ fn a_display_that_goes_away_and_comes_back_costs_no_pass() {
     assert!(station.end().success(), "{}", station.err());
 
     // The first run of the program has its session and the second its own.
-    let sessions = place.stored(&place.recordings());
-    assert_eq!(sessions.len(), 2);
-    let stored: usize = sessions.iter().map(|(_, numbers)| numbers.len()).sum();
-    let printed = station.announced().len();
-    assert!(stored >= printed, "{printed} announced, {stored} stored");
-    for (session, _) in &sessions {
-        assert_eq!(session.state, kickplate::store::SessionState::Closed);
-    }
+    all_is_stored(&place, &station, 2);
 }
 
 /// While its display is away, the station ends when it is told to, in order.
@@ -287,19 +300,12 @@ fn without_its_display_it_still_ends_when_it_is_told_to() {
         return;
     };
     let place = Place::new();
-    let mut words = Place::words();
-    words.push("--windowed".into());
-    let mut command = place.command(&words);
-    command.env("DISPLAY", &display.name);
-    let mut station = Station::start(command);
+    let mut station = display.station(&place, Place::words());
     station.wait_for_passes(1);
     display.close();
     until("it says so", || station.err().contains("has gone away"));
     assert!(station.end().success(), "{}", station.err());
-    let sessions = place.stored(&place.recordings());
-    assert_eq!(sessions.len(), 1);
-    assert_eq!(sessions[0].0.state, kickplate::store::SessionState::Closed);
-    assert!(sessions[0].1.len() >= station.announced().len());
+    all_is_stored(&place, &station, 1);
 }
 
 /// A display that is there before it answers, as one that only begins, is tried
@@ -320,10 +326,7 @@ fn a_display_that_does_not_answer_yet_is_tried_again() {
 
     let place = Place::new();
     // Without a camera: nobody passes, so nothing has to be waited for.
-    let words = [env!("CARGO_BIN_EXE_kickplate"), "--windowed", "--verbose"].map(OsString::from);
-    let mut command = place.command(&words);
-    command.env("DISPLAY", &display.name);
-    let mut station = Station::start(command);
+    let mut station = display.station(&place, vec![env!("CARGO_BIN_EXE_kickplate").into()]);
     until("it goes on without", || {
         while silent.accept().is_ok() {}
         station.err().contains("does not answer")
@@ -346,11 +349,7 @@ fn a_display_that_hangs_holds_up_neither_the_judging_nor_the_end() {
         return;
     };
     let place = Place::new();
-    let mut words = Place::words();
-    words.push("--windowed".into());
-    let mut command = place.command(&words);
-    command.env("DISPLAY", &display.name);
-    let mut station = Station::start(command);
+    let mut station = display.station(&place, Place::words());
     station.wait_for_passes(1);
     signal(display.server.id(), "-STOP");
     let hung_at = station.announced().len();
@@ -358,10 +357,7 @@ fn a_display_that_hangs_holds_up_neither_the_judging_nor_the_end() {
     assert!(station.end().success(), "{}", station.err());
     let err = station.err();
     assert!(err.contains("the window does not close"), "{err}");
-    let sessions = place.stored(&place.recordings());
-    assert_eq!(sessions.len(), 1);
-    assert_eq!(sessions[0].0.state, kickplate::store::SessionState::Closed);
-    assert!(sessions[0].1.len() >= station.announced().len());
+    all_is_stored(&place, &station, 1);
 }
 
 /// The same recording judged while every second question to the wall clock is
