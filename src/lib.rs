@@ -9,19 +9,12 @@
 //! store} → export`, wired together in [`station`]. No module knows a later one.
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
-pub mod capture;
-pub mod coach;
-pub mod config;
-pub mod display;
-pub mod export;
-pub mod feedback;
-pub mod geometry;
-pub mod joint;
-pub mod pose;
-pub mod roster;
-pub mod rules;
-pub mod sound;
+pub use kickplate_export::export;
+pub use kickplate_interface::{coach, display, sound};
+pub use kickplate_measure::{
+    body, config, feedback, geometry, joint, roster, rules, stride, track,
+};
+pub use kickplate_store::store;
+pub use kickplate_vision::{capture, pose};
+
 pub mod station;
-pub mod store;
-pub mod stride;
-pub mod track;

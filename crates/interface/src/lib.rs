@@ -1,0 +1,9 @@
+//! What people see and hear: the skater's screen, the coach's panel, the sounds.
+
+// What this crate knows of the others; nothing else can be reached from it.
+use kickplate_measure::{config, feedback, geometry, roster, rules};
+use kickplate_store::store;
+
+pub mod coach;
+pub mod display;
+pub mod sound;

@@ -1,0 +1,15 @@
+//! From body points to one cue: tracking, cutting a pass into pushes, rules, the
+//! choice of the cue, and the settings all of it follows.
+//!
+//! Pure: no thread, no clock, no camera, no window. Time comes in with the frame.
+//! Only [`config`] reads and writes files.
+
+pub mod body;
+pub mod config;
+pub mod feedback;
+pub mod geometry;
+pub mod joint;
+pub mod roster;
+pub mod rules;
+pub mod stride;
+pub mod track;

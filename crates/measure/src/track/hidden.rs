@@ -1,0 +1,54 @@
+//! Who stands behind somebody else in the picture.
+
+use crate::body::{Body, BodyPoint, bounds, shared_area};
+
+/// Share of the box around the legs that another body has to cover. Chosen, not
+/// measured: two skaters whose boxes only touch are seen whole.
+const COVERED_SHARE: f32 = 0.15;
+/// How much lower in the picture the other's skates have to be to be nearer, as
+/// a share of this one's height. Two side by side hide little of each other,
+/// and one body read twice does not hide itself.
+const NEARER_SHARE: f32 = 0.03;
+
+/// Whether the legs of `bodies[index]` are partly behind a body that is nearer to
+/// the camera. The camera looks down on the ice, so who is nearer has skates
+/// lower in the picture.
+pub fn legs_are_hidden(bodies: &[Body], index: usize) -> bool {
+    let Some(body) = bodies.get(index) else {
+        return false;
+    };
+    let whole = bounds(&body.points);
+    let legs = bounds(&body.points[BodyPoint::LeftHip as usize..]);
+    let area = (legs[2] - legs[0]) * (legs[3] - legs[1]);
+    let nearer_px = whole[3] + NEARER_SHARE * (whole[3] - whole[1]);
+    bodies.iter().enumerate().any(|(i, other)| {
+        let other = bounds(&other.points);
+        i != index && other[3] > nearer_px && shared_area(&legs, &other) > COVERED_SHARE * area
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::track::tests::body;
+
+    #[test]
+    fn only_who_is_nearer_and_in_the_way_hides() {
+        let far = body(1, 600.0, 400.0);
+        let near_beside = body(2, 900.0, 430.0);
+        let near_before = body(3, 605.0, 430.0);
+        let twice = body(4, 602.0, 402.0);
+        let hidden = |others: &[&Body]| {
+            let mut all = vec![far.clone()];
+            all.extend(others.iter().map(|b| (*b).clone()));
+            (0..all.len())
+                .map(|i| legs_are_hidden(&all, i))
+                .collect::<Vec<bool>>()
+        };
+        assert_eq!(hidden(&[]), [false]);
+        assert_eq!(hidden(&[&near_beside]), [false, false]);
+        assert_eq!(hidden(&[&near_before]), [true, false]);
+        assert_eq!(hidden(&[&twice]), [false, false]);
+        assert!(!legs_are_hidden(&[], 3));
+    }
+}
