@@ -10,7 +10,7 @@ use std::path::Path;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use kickplate::config::Lane;
-use kickplate::feedback::{Coach, FeedbackSettings};
+use kickplate::feedback::{CueSelector, FeedbackSettings};
 use kickplate::geometry::butterworth_zero_phase;
 use kickplate::pose::{PoseFrame, TraceFrame};
 use kickplate::rules::{AgeGroup, Thresholds, judge};
@@ -72,7 +72,7 @@ fn benches(c: &mut Criterion) {
     });
     c.bench_function("feedback: a cue", |b| {
         b.iter_batched_ref(
-            || Coach::new(FeedbackSettings::default()),
+            || CueSelector::new(FeedbackSettings::default()),
             |coach| coach.after_pass(black_box(&judged)),
             BatchSize::SmallInput,
         );

@@ -9,8 +9,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use coach_common as made_up;
-use kickplate::coach::{
-    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
+use kickplate::panel::{
+    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
     panel_ui,
 };
 use kickplate::display::{Language, Words, render_ui};
@@ -26,7 +26,7 @@ fn main() -> anyhow::Result<()> {
         _ => Language::En,
     };
     let setup = PanelSetup {
-        words: Arc::new(CoachWords::built_in(language)),
+        words: Arc::new(PanelWords::built_in(language)),
         screen_words: Arc::new(Words::built_in(language)),
         ..PanelSetup::default()
     };

@@ -18,7 +18,7 @@ use std::sync::Arc;
 use anyhow::Context;
 use kickplate::capture::{self, SourceSpec};
 use kickplate::config::{self, Lane};
-use kickplate::feedback::Coach;
+use kickplate::feedback::CueSelector;
 use kickplate::pose::{BodyPoint, Estimator, PoseFrame, PoseSettings};
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, RULES, Thresholds, judge};
@@ -118,7 +118,7 @@ fn session_of(
         started: jiff::Zoned::now(),
     })?;
     let thresholds = Thresholds::defaults(AgeGroup::U13);
-    let mut coach = Coach::new(kickplate::feedback::FeedbackSettings::default());
+    let mut coach = CueSelector::new(kickplate::feedback::FeedbackSettings::default());
     let mut number = 0;
     for round in 0..PASSES {
         for (i, skater) in skaters.iter().enumerate() {

@@ -9,12 +9,12 @@
 //! store} → export`, wired together in [`station`]. No module knows a later one.
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
-pub use kickplate_export::export;
-pub use kickplate_interface::{coach, display, sound};
+pub use kickplate_export as export;
+pub use kickplate_interface::{panel, display, sound};
 pub use kickplate_measure::{
-    body, config, feedback, geometry, joint, roster, rules, stride, track,
+    body, config, feedback, geometry, multi_camera, roster, rules, stride, track,
 };
-pub use kickplate_store::store;
+pub use kickplate_store as store;
 pub use kickplate_vision::{capture, pose};
 
 pub mod station;

@@ -7,7 +7,7 @@
 mod store_common;
 
 use kickplate::config::{Lane, Travel, View};
-use kickplate::feedback::{Coach, CueKind, FeedbackSettings};
+use kickplate::feedback::{CueSelector, CueKind, FeedbackSettings};
 use kickplate::pose::{Body, Landmark, POINTS, PoseFrame, Roi};
 use kickplate::rules::{AgeGroup, QUANTITIES, RULES, Thresholds, judge};
 use kickplate::store::{SESSIONS_FILE, Store};
@@ -139,7 +139,7 @@ fn chain_holds(steps: Vec<Step>, view: View, group: AgeGroup) -> Result<u32, Tes
         skater_height_m: 1.7,
     };
     let mut tracker = Tracker::new(lane.clone(), TrackSettings::default());
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     let thresholds = Thresholds::defaults(group);
     let (mut t_s, mut x_px, mut chain) = (0.0, 40.0, 10);
     let mut events = Vec::new();

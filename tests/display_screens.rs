@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use egui::{Color32, Rect};
 use kickplate::display::{
-    AngleMark, Fault, Language, LayoutReport, Look, Overlay, PictureShare, PictureView, PlacedText,
+    AngleMark, Fault, Language, LayoutReport, Appearance, Overlay, PictureShare, PictureView, PlacedText,
     PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Still,
     Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts, render_png,
     render_still,
@@ -39,31 +39,31 @@ fn model(screen: Screen, screen_height_m: f32) -> ScreenModel {
             screen_height_m,
             reading_distance_m: 10.0,
         },
-        look: Look::default(),
+        look: Appearance::default(),
     }
 }
 
 /// Every look whose words or colours differ.
-fn looks() -> Vec<Look> {
+fn looks() -> Vec<Appearance> {
     let french = Arc::new(Words::built_in(Language::Fr));
     vec![
-        Look::default(),
-        Look {
+        Appearance::default(),
+        Appearance {
             theme: Theme::Light,
             units: Units::Imperial,
             focus: Some("trunk_lean"),
-            ..Look::default()
+            ..Appearance::default()
         },
-        Look {
+        Appearance {
             words: Arc::clone(&french),
             units: Units::Imperial,
-            ..Look::default()
+            ..Appearance::default()
         },
-        Look {
+        Appearance {
             words: french,
             theme: Theme::Light,
             focus: Some("extension"),
-            ..Look::default()
+            ..Appearance::default()
         },
     ]
 }
@@ -302,7 +302,7 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
 
 fn check_cue(
     layout: &LayoutReport,
-    look: &Look,
+    look: &Appearance,
     rule: &str,
     good: Option<Good>,
     mm_per_px: f32,
@@ -617,9 +617,9 @@ fn a_cue_becomes_its_screen() {
 /// still tell the states apart.
 #[test]
 fn quiet_mode_has_no_word_number_or_picture_of_a_skater() {
-    let look = Look {
+    let look = Appearance {
         symbols_only: true,
-        ..Look::default()
+        ..Appearance::default()
     };
     let red = PreviewImage::from_rgb(16, 9, &[250, 10, 10].repeat(144), 64).unwrap();
     let mut images: Vec<Vec<u8>> = vec![];
@@ -722,7 +722,7 @@ fn golden_path(name: &str) -> PathBuf {
 
 fn golden_states() -> Vec<(&'static str, ScreenModel, u32, u32)> {
     let [english, light, french, _] = looks().try_into().unwrap();
-    let state = |name, screen: Screen, look: &Look, width, height, height_m| {
+    let state = |name, screen: Screen, look: &Appearance, width, height, height_m| {
         let mut model = model(screen, height_m);
         model.look = look.clone();
         (name, model, width, height)

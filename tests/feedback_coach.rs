@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 use kickplate::config::View;
-use kickplate::feedback::{Coach, Cue, CueKind, CueLeg, FeedbackSettings};
+use kickplate::feedback::{CueSelector, Cue, CueKind, CueLeg, FeedbackSettings};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
 use proptest::prelude::*;
 
@@ -54,8 +54,8 @@ fn pass(pushes: Vec<JudgedPush>) -> JudgedPass {
     }
 }
 
-fn coach() -> Coach {
-    Coach::new(FeedbackSettings::default())
+fn coach() -> CueSelector {
+    CueSelector::new(FeedbackSettings::default())
 }
 
 fn rule_of(cue: &Cue) -> &'static str {
@@ -148,7 +148,7 @@ fn both_sides_of_a_band_are_not_mixed_into_one_median() {
 
 #[test]
 fn the_focus_of_the_coach_comes_first_but_only_when_flagged() {
-    let mut coach = Coach::new(FeedbackSettings {
+    let mut coach = CueSelector::new(FeedbackSettings {
         focus: Some("trunk_lean".to_owned()),
         ..Default::default()
     });
@@ -165,7 +165,7 @@ fn the_focus_of_the_coach_comes_first_but_only_when_flagged() {
 
 #[test]
 fn a_focus_that_names_no_rule_is_no_focus() {
-    let mut coach = Coach::new(FeedbackSettings {
+    let mut coach = CueSelector::new(FeedbackSettings {
         focus: Some("no_such_rule".to_owned()),
         ..Default::default()
     });
@@ -387,7 +387,7 @@ proptest! {
         hold in 0u32..5,
         focus in prop::option::of(0..RULES.len()),
     ) {
-        let mut coach = Coach::new(FeedbackSettings {
+        let mut coach = CueSelector::new(FeedbackSettings {
             focus: focus.map(|i| RULES[i].id.to_owned()),
             hold_focus_passes: hold,
             ..Default::default()

@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 use kickplate::config::View;
-use kickplate::feedback::{Coach, Cue, CueKind, FeedbackSettings, Good, UnfedReason};
+use kickplate::feedback::{CueSelector, Cue, CueKind, FeedbackSettings, Good, UnfedReason};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
 use proptest::prelude::*;
 
@@ -91,7 +91,7 @@ fn letter(cue: &Cue) -> char {
     }
 }
 
-fn run(coach: &mut Coach, passes: impl IntoIterator<Item = JudgedPass>) -> String {
+fn run(coach: &mut CueSelector, passes: impl IntoIterator<Item = JudgedPass>) -> String {
     passes
         .into_iter()
         .map(|p| letter(&coach.after_pass(&p)))
@@ -121,7 +121,7 @@ fn a_skater_who_is_good_hears_it_often_at_first_and_less_later() {
     let (high, _) = limit(adult);
     let settings = FeedbackSettings::default();
     let words = run(
-        &mut Coach::new(settings.clone()),
+        &mut CueSelector::new(settings.clone()),
         (0..300).map(|_| knee(adult, high - 5.0)),
     );
     assert!(words.starts_with("ppppp-p-p-"), "{words}");
@@ -129,7 +129,7 @@ fn a_skater_who_is_good_hears_it_often_at_first_and_less_later() {
     let child = AgeGroup::U11;
     let (high, _) = limit(child);
     let words = run(
-        &mut Coach::new(settings),
+        &mut CueSelector::new(settings),
         (0..300).map(|_| knee(child, high - 5.0)),
     );
     assert!(words.starts_with("ppppp-ppp-"), "{words}");
@@ -141,7 +141,7 @@ fn inside_the_dead_band_nothing_is_corrected() {
     let group = AgeGroup::U13;
     let (high, dead_band) = limit(group);
     let words = run(
-        &mut Coach::new(FeedbackSettings::default()),
+        &mut CueSelector::new(FeedbackSettings::default()),
         [
             knee(group, high + 0.9 * dead_band),
             knee(group, high + 1.1 * dead_band),
@@ -154,7 +154,7 @@ fn inside_the_dead_band_nothing_is_corrected() {
 fn improvement_is_praised_with_both_numbers_and_then_the_work_goes_on() {
     let group = AgeGroup::U13;
     let (high, dead_band) = limit(group);
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     let words = run(&mut coach, (0..3).map(|_| knee(group, high + 30.0)));
     assert_eq!(words, "dDd");
     // By a little less than the dead-band: no improvement.
@@ -205,7 +205,7 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
             ],
         )
     };
-    let mut coach = Coach::new(FeedbackSettings {
+    let mut coach = CueSelector::new(FeedbackSettings {
         focus: Some("knee_bend".to_owned()),
         ..Default::default()
     });
@@ -228,14 +228,14 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
     );
     // Where there is nothing to name, still no second bare correction.
     let bad = pass(group, &[(KNEE, [high + 60.0; 4])]);
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     assert_eq!(good(coach.after_pass(&bad)), None);
     assert_eq!(good(coach.after_pass(&bad)), Some(Good::KeptGoing));
 }
 
 #[test]
 fn another_group_starts_anew() {
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     let adult = AgeGroup::Adult;
     let good = |group| knee(group, limit(group).0 - 5.0);
     assert_eq!(
@@ -250,7 +250,7 @@ fn another_group_starts_anew() {
 fn a_set_is_summed_up_once_in_at_most_three_things() {
     let group = AgeGroup::U13;
     let (high, _) = limit(group);
-    let mut coach = Coach::new(FeedbackSettings {
+    let mut coach = CueSelector::new(FeedbackSettings {
         set_passes: 6,
         ..Default::default()
     });
@@ -277,7 +277,7 @@ fn a_set_is_summed_up_once_in_at_most_three_things() {
 
 #[test]
 fn a_set_of_which_nothing_was_seen_is_not_summed_up() {
-    let mut coach = Coach::new(FeedbackSettings {
+    let mut coach = CueSelector::new(FeedbackSettings {
         set_passes: 3,
         ..Default::default()
     });
@@ -293,7 +293,7 @@ fn a_set_of_which_nothing_was_seen_is_not_summed_up() {
 fn slow_progress_is_seen() {
     let group = AgeGroup::U13;
     let (high, _) = limit(group);
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     let words = run(
         &mut coach,
         (0..100).map(|n| knee(group, high + 60.0 - 0.5 * f64::from(n))),
@@ -314,7 +314,7 @@ fn over_a_season_the_share_of_cues_falls_and_the_promises_hold() {
     ] {
         let (high, dead_band) = limit(group);
         let mut dice = Dice(0x9E37_79B9_7F4A_7C15 ^ group as u64);
-        let mut coach = Coach::new(FeedbackSettings::default());
+        let mut coach = CueSelector::new(FeedbackSettings::default());
         let mut words = String::new();
         for n in 0..400 {
             let mean = high + 40.0 * f64::exp(-f64::from(n) / 60.0) - 12.0;
@@ -385,7 +385,7 @@ proptest! {
     ) {
         let group = AgeGroup::U13;
         let limits = Thresholds::defaults(group).limits;
-        let mut coach = Coach::new(settings.clone());
+        let mut coach = CueSelector::new(settings.clone());
         let mut words = String::new();
         let mut in_band_run = 0u32;
         let mut misses = 0u32;

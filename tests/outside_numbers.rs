@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use kickplate::config::{Lane, Travel, View};
 use kickplate::geometry::{
-    Camera, butterworth_zero_phase, fit_parabola, included_deg, steady_mean, two_pass_cutoff_hz,
+    Camera, butterworth_zero_phase, fit_parabola, included_deg, huber_mean, two_pass_cutoff_hz,
 };
 use serde::Deserialize;
 use serde_json::Value;
@@ -85,18 +85,18 @@ struct SteadyMeanCase {
 /// SciPy 1.17.1: the least weighted sum of `special.huber`.
 #[test]
 fn readings_astray_pull_the_mean_as_little_as_scipy_says() {
-    let golden: Cases<SteadyMeanCase> = golden("steady_mean.json");
+    let golden: Cases<SteadyMeanCase> = golden("huber_mean.json");
     assert!(golden.cases.len() > 4);
     for case in golden.cases {
         let readings: Vec<(f64, f64)> = case.values.into_iter().zip(case.weights).collect();
-        let mean = steady_mean(&readings, case.astray).unwrap();
+        let mean = huber_mean(&readings, case.astray).unwrap();
         assert!(
             (mean - case.mean).abs() < 0.001 * case.astray,
             "{mean} for {}",
             case.mean
         );
     }
-    assert_eq!(steady_mean(&[], 5.0), None);
+    assert_eq!(huber_mean(&[], 5.0), None);
 }
 
 #[derive(Deserialize)]

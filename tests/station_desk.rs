@@ -10,9 +10,9 @@ use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use kickplate::capture::CameraRequest;
-use kickplate::coach::{
-    Answer, CoachWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
-    PanelView, PinState, Place, QueueStep, Saying, WouldGo, cue_line,
+use kickplate::panel::{
+    Answer, PanelWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
+    PanelView, PinState, Place, QueueStep, Message, WouldGo, cue_line,
 };
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::{Units, Words};
@@ -503,7 +503,7 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     );
     let english = cue_line(
         &cue(1),
-        &CoachWords::english(),
+        &PanelWords::english(),
         &Words::english(),
         Units::Metric,
     );
@@ -812,11 +812,11 @@ fn exports_tell_how_far_they_are_and_can_be_stopped() {
             .contains("no way")
     );
     let exporter: Exporter = Arc::new(|_: &Archive, _, tell, cancel| {
-        tell(0.5, Saying::ExportClips {});
+        tell(0.5, Message::ExportClips {});
         while !cancel.load(std::sync::atomic::Ordering::Acquire) {
             std::thread::sleep(Duration::from_millis(1));
         }
-        Err(Saying::ExportFailed {
+        Err(Message::ExportFailed {
             why: "the export was stopped".to_owned(),
         })
     });

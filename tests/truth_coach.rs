@@ -13,7 +13,7 @@
 use std::path::Path;
 
 use kickplate::config::{Lane, View};
-use kickplate::feedback::{Coach, CueKind, FeedbackSettings};
+use kickplate::feedback::{CueSelector, CueKind, FeedbackSettings};
 use kickplate::pose::{ModelKind, TraceFrame};
 use kickplate::rules::{AgeGroup, Thresholds};
 use kickplate::station::score::judge_poses;
@@ -53,7 +53,7 @@ fn cases() -> Vec<(String, Case)> {
 fn said(case: &Case) -> Vec<String> {
     let thresholds = Thresholds::defaults(case.age_group);
     let frames = case.frames.iter().map(TraceFrame::to_frame);
-    let mut coach = Coach::new(FeedbackSettings::default());
+    let mut coach = CueSelector::new(FeedbackSettings::default());
     judge_poses(frames, ModelKind::Full, &case.lane, &thresholds)
         .iter()
         .filter_map(|pass| match coach.after_pass(pass).kind {

@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use kickplate::joint::{Matcher, Span, Watch, merge};
+use kickplate::multi_camera::{Matcher, Span, Watch, merge};
 use kickplate::pose::{Estimator, PoseSettings};
 use kickplate::rules::{JudgedPass, RULES, Thresholds, judge};
 use kickplate::station::score::{Truth, read_poses};

@@ -14,7 +14,7 @@ use super::{EngineChoice, ModelChoice};
 use crate::capture::Frame;
 use crate::config::{Lane, View};
 use crate::feedback::{Cue, FeedbackSettings, SetSummary};
-use crate::joint::merge;
+use crate::multi_camera::merge;
 use crate::pose::{self, Estimator, PoseError, PoseFrame, PoseSettings};
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds, judge};

@@ -7,15 +7,15 @@
 
 use std::collections::HashMap;
 
-use crate::feedback::{Coach, Cue, FeedbackSettings, SetSummary};
-use crate::joint::with_thresholds;
+use crate::feedback::{CueSelector, Cue, FeedbackSettings, SetSummary};
+use crate::multi_camera::with_thresholds;
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds};
 
 /// The coaches of everybody in the lane.
 pub struct Coaches {
     settings: FeedbackSettings,
-    by_skater: HashMap<Option<SkaterId>, Coach>,
+    by_skater: HashMap<Option<SkaterId>, CueSelector>,
     passes: u32,
     last: Option<Last>,
 }
@@ -25,7 +25,7 @@ struct Last {
     number: u32,
     skater: Option<SkaterId>,
     /// The skater's coach as it was before; `None` where it was the first.
-    before: Option<Coach>,
+    before: Option<CueSelector>,
     pass: JudgedPass,
 }
 
@@ -111,10 +111,10 @@ impl Coaches {
         });
     }
 
-    fn coach_of(&mut self, skater: Option<SkaterId>) -> &mut Coach {
+    fn coach_of(&mut self, skater: Option<SkaterId>) -> &mut CueSelector {
         self.by_skater
             .entry(skater)
-            .or_insert_with(|| Coach::new(self.settings.clone()))
+            .or_insert_with(|| CueSelector::new(self.settings.clone()))
     }
 }
 

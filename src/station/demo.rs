@@ -22,7 +22,7 @@ use super::{
 use crate::capture::{Feed, FeedStatus, Pace, SourceSpec};
 use crate::config::{self, Lane};
 use crate::display::{
-    Look, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, render_png,
+    Appearance, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, render_png,
 };
 use crate::feedback::FeedbackSettings;
 use crate::rules::{AgeGroup, AgeGroups};
@@ -92,7 +92,7 @@ pub fn demo(options: &DemoOptions) -> anyhow::Result<()> {
 }
 
 struct Player {
-    look: Look,
+    look: Appearance,
     blur_faces: bool,
     home: PathBuf,
     out: PathBuf,

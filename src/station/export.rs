@@ -10,7 +10,7 @@ use super::desk::Exporter;
 use super::options::{ExportOptions, SessionChoice, UsageError};
 use super::settings::{StationSettings, station_file};
 use super::words::passes;
-use crate::coach::{ExportOrder, Number, Saying};
+use crate::panel::{ExportOrder, Number, Message};
 use crate::config::home;
 use crate::display::Language;
 use crate::export::{
@@ -70,7 +70,7 @@ pub(super) fn for_the_desk(language: Language) -> Exporter {
     Arc::new(
         move |archive: &Archive,
               order: &ExportOrder,
-              tell: &dyn Fn(f32, Saying),
+              tell: &dyn Fn(f32, Message),
               cancel: &AtomicBool| {
             let sessions = match order.session {
                 Some(number) => SessionChoice::Number(number),
@@ -105,34 +105,34 @@ pub(super) fn for_the_desk(language: Language) -> Exporter {
     )
 }
 
-fn failed(error: impl std::fmt::Display) -> Saying {
-    Saying::ExportFailed {
+fn failed(error: impl std::fmt::Display) -> Message {
+    Message::ExportFailed {
         why: error.to_string(),
     }
 }
 
 /// How far it is, for the panel.
-fn step_saying(step: Step) -> Saying {
+fn step_saying(step: Step) -> Message {
     match step {
-        Step::Reading => Saying::ExportReading {},
-        Step::Points => Saying::ExportPoints {},
-        Step::Clips => Saying::ExportClips {},
-        Step::Tables => Saying::ExportTables {},
-        Step::Pages => Saying::ExportPages {},
-        Step::Packing => Saying::ExportPacking {},
-        Step::Finishing => Saying::ExportFinishing {},
+        Step::Reading => Message::ExportReading {},
+        Step::Points => Message::ExportPoints {},
+        Step::Clips => Message::ExportClips {},
+        Step::Tables => Message::ExportTables {},
+        Step::Pages => Message::ExportPages {},
+        Step::Packing => Message::ExportPacking {},
+        Step::Finishing => Message::ExportFinishing {},
     }
 }
 
 /// What it came to, for the panel.
-fn exported_saying(exported: Exported) -> Saying {
-    let told = |n: usize, saying: fn(usize) -> Saying| (n > 0).then(|| saying(n));
+fn exported_saying(exported: Exported) -> Message {
+    let told = |n: usize, saying: fn(usize) -> Message| (n > 0).then(|| saying(n));
     let more = [
-        told(exported.clips_broken, |n| Saying::ExportClipsBroken { n }),
-        told(exported.points_broken, |n| Saying::ExportPointsBroken { n }),
-        told(exported.reused, |n| Saying::ExportReused { n }),
+        told(exported.clips_broken, |n| Message::ExportClipsBroken { n }),
+        told(exported.points_broken, |n| Message::ExportPointsBroken { n }),
+        told(exported.reused, |n| Message::ExportReused { n }),
     ];
-    Saying::Exported {
+    Message::Exported {
         place: exported.path,
         files: exported.files,
         clips: exported.clips,

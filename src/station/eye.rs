@@ -22,7 +22,7 @@ use super::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
 use super::{EngineChoice, ModelChoice};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
-use crate::joint::{Presence, Watch};
+use crate::multi_camera::{Presence, Watch};
 use crate::pose::Estimator;
 use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 

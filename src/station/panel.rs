@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::Setup;
 use super::desk::DeskHandle;
-use crate::coach::{CoachWords, PanelHost, PanelSetup};
+use crate::panel::{PanelWords, PanelHost, PanelSetup};
 use crate::config::ConfigError;
 use crate::display::SideWindow;
 
@@ -21,7 +21,7 @@ pub fn side_window(
     desk: &DeskHandle,
 ) -> Result<Option<SideWindow>, ConfigError> {
     let screen = &setup.station.screen;
-    let words = CoachWords::load(&setup.home, screen.language)?;
+    let words = PanelWords::load(&setup.home, screen.language)?;
     let (seen, told) = (desk.clone(), desk.clone());
     let host = PanelHost {
         setup: PanelSetup {

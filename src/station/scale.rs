@@ -9,7 +9,7 @@ use super::{ScaleOptions, UsageError};
 use crate::config::{
     ConfigError, Document, Lane, Section, Travel, View, read_text, write_atomically,
 };
-use crate::geometry::{Known, Mark, Stand, find_stand};
+use crate::geometry::{Known, Mark, CameraPose, solve_camera_pose};
 
 /// How well a mark is placed when the file does not say, pixels.
 const MARK_ERROR_PX: f64 = 1.5;
@@ -76,7 +76,7 @@ pub struct Scale {
 /// One sentence: what is wrong with the marks.
 pub fn scale_of(text: &str, file: &str) -> anyhow::Result<Scale> {
     let marks = MarksFile::from_toml(text, file)?;
-    let stand = find_stand(
+    let stand = solve_camera_pose(
         &marks.lane,
         marks.size_px,
         &marks.marks,
@@ -191,7 +191,7 @@ fn two_points(section: &Section<'_>, names: &[&str; 4]) -> Result<[[f64; 2]; 2],
     Ok([[v[0], v[1]], [v[2], v[3]]])
 }
 
-fn report(stand: &Stand, hfov_known: bool) -> String {
+fn report(stand: &CameraPose, hfov_known: bool) -> String {
     let mut text = String::from("The camera, with one standard deviation:\n");
     let mut line = |what: &str, k: Known, unit: &str, digits: usize| {
         let _ = writeln!(
@@ -222,7 +222,7 @@ fn report(stand: &Stand, hfov_known: bool) -> String {
     text
 }
 
-fn lane_text(lane: &Lane, stand: &Stand) -> String {
+fn lane_text(lane: &Lane, stand: &CameraPose) -> String {
     format!(
         "# Found from marks in the picture; +- is one standard deviation.\n\
          view = \"{}\"\n\

@@ -10,7 +10,7 @@ use std::time::Instant;
 use super::analyser::Measured;
 use super::eye::{EyePass, FurtherEye, since_epoch_s};
 use crate::config::Lane;
-use crate::joint::{Matcher, Presence, Span, Watch};
+use crate::multi_camera::{Matcher, Presence, Span, Watch};
 use crate::track::Pass;
 
 /// Added to the second camera's track numbers, so that a number stays unique

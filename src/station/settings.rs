@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::coach::{PANEL_KEYS, PanelSettings};
+use crate::panel::{PANEL_KEYS, PanelSettings};
 use crate::config::{
     Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step,
     brought_up, data_folder, read_text, wrapped_comment,
 };
-use crate::display::{Look, SCREEN_KEYS, ScreenSettings};
+use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
 
@@ -353,7 +353,7 @@ pub struct Setup {
     /// `config/age-groups.toml`.
     pub age_groups: AgeGroups,
     /// The look of the big screen, with the words of `lang`.
-    pub look: Look,
+    pub look: Appearance,
 }
 
 impl Setup {

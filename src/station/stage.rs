@@ -17,7 +17,7 @@ use super::replay::{Clip, Ring, faces, small_picture};
 use super::run::Lateness;
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
-    Fault, Look, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
+    Fault, Appearance, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
     StatusStrip,
 };
 use crate::feedback::{Cue, SetSummary};
@@ -84,7 +84,7 @@ pub struct Stage {
     model_note: Option<String>,
     geometry: ScreenGeometry,
     /// How the big screen looks.
-    pub look: Look,
+    pub look: Appearance,
     engine_name: String,
     /// Whether faces are made unreadable in every picture.
     pub blur_faces: bool,
@@ -126,7 +126,7 @@ impl Stage {
             model: None,
             model_note: None,
             geometry,
-            look: Look::default(),
+            look: Appearance::default(),
             engine_name,
             blur_faces: true,
             second: None,

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use kickplate::coach::{
+use kickplate::panel::{
     Agreement, CameraEntry, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry, LivePart,
     PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
     ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueView, ScaleResult, StationPart,

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use egui::Key;
-use kickplate::coach::{Command, FileKind, FolderEntry, FolderView, PageId};
+use kickplate::panel::{Command, FileKind, FolderEntry, FolderView, PageId};
 
 use crate::coach_common::places;
 use crate::{Coach, rich};

@@ -1,7 +1,7 @@
 //! The panel without mouse and finger.
 
 use egui::Key;
-use kickplate::coach::{Command, PageId, PanelSettings, PanelSetup, QueueStep};
+use kickplate::panel::{Command, PageId, PanelSettings, PanelSetup, QueueStep};
 use kickplate::roster::SkaterId;
 
 use crate::coach_common::pass_key;

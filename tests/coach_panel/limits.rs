@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use egui::{Key, vec2};
-use kickplate::coach::{Command, Effect, LimitEdit, PageId};
+use kickplate::panel::{Command, Effect, LimitEdit, PageId};
 use kickplate::roster::SkaterId;
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
 

@@ -6,8 +6,8 @@ use egui::accesskit::Role;
 use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
-use kickplate::coach::{
-    Answer, CoachWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
+use kickplate::panel::{
+    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
 };
 use kickplate::display::{Language, Words, contrast_ratio};
 use kickplate::roster::SkaterId;
@@ -30,7 +30,7 @@ const SIZES: [Vec2; 2] = [vec2(1280.0, 720.0), vec2(1920.0, 1080.0)];
 
 fn setup(language: Language) -> PanelSetup {
     PanelSetup {
-        words: Arc::new(CoachWords::built_in(language)),
+        words: Arc::new(PanelWords::built_in(language)),
         screen_words: Arc::new(Words::built_in(language)),
         ..PanelSetup::default()
     }

@@ -23,7 +23,7 @@ use egui::accesskit::Role;
 use egui::{Key, Vec2, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, Node};
-use kickplate::coach::{Command, PageId, PanelSetup, PanelState, PanelView, panel_ui};
+use kickplate::panel::{Command, PageId, PanelSetup, PanelState, PanelView, panel_ui};
 use kickplate::display::install_fonts;
 
 /// What a test drives.

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use kickplate::coach::{Answer, Command, PageId, PanelView, QueueStep};
+use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
 

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use egui_kittest::kittest::Queryable;
-use kickplate::coach::{Command, PageId, PanelView};
+use kickplate::panel::{Command, PageId, PanelView};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
 

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use egui::Key;
-use kickplate::coach::{Command, ExportOrder, ExportState, PageId, PinState, WouldGo};
+use kickplate::panel::{Command, ExportOrder, ExportState, PageId, PinState, WouldGo};
 use kickplate::roster::SkaterId;
 
 use crate::{Coach, rich};

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use egui::{Key, vec2};
-use kickplate::coach::{Command, PageId, PanelView, SecondEntry};
+use kickplate::panel::{Command, PageId, PanelView, SecondEntry};
 use kickplate::config::{Travel, View};
 use kickplate::geometry::Mark;
 

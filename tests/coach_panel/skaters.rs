@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use kickplate::coach::{Answer, Command, PageId};
+use kickplate::panel::{Answer, Command, PageId};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::AgeGroup;
 

@@ -2,8 +2,8 @@
 
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_measure::{config, feedback, geometry, roster, rules};
-use kickplate_store::store;
+use kickplate_store as store;
 
-pub mod coach;
+pub mod panel;
 pub mod display;
 pub mod sound;

@@ -8,7 +8,7 @@ pub mod body;
 pub mod config;
 pub mod feedback;
 pub mod geometry;
-pub mod joint;
+pub mod multi_camera;
 pub mod roster;
 pub mod rules;
 pub mod stride;

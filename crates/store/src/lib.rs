@@ -1,6 +1,60 @@
-//! What is kept: sessions, the roster, points and pictures in one folder.
+//! Recordings: every pass as it ends, on this machine only.
+//!
+//! Takes: judged passes, their cues, body points and pictures; the roster.
+//! Gives: one SQLite file per folder ([`Store`]), written from a thread
+//! ([`StoreWriter`]) so that a slow disk never holds up the ice; a second way
+//! into it for everything else ([`Archive`]); `session.json` for other
+//! programs ([`SessionFile`]).
+//! Fails: with a [`StoreError`] in one sentence. The running writer never ends
+//! because of a fault: it says so in its status, keeps the passes in memory up
+//! to a bound, and tries again.
+//!
+//! A pass that is reported as on the disk outlives a kill and a power cut.
+//! Only this module knows rusqlite.
 
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_measure::{body, config, feedback, roster, rules, track};
 
-pub mod store;
+mod retention_age;
+mod archive;
+mod connection;
+mod codec;
+mod database;
+mod error;
+mod insert;
+mod retention;
+mod lineup;
+mod notes;
+mod points;
+mod queries;
+mod read;
+mod records;
+mod schema;
+mod session_json;
+mod backend;
+mod skaters;
+mod clips;
+mod writer;
+
+pub use retention_age::Aged;
+pub use archive::Archive;
+use connection::create_private;
+pub use database::{Held, SESSIONS_FILE, Store, hold};
+pub use error::StoreError;
+pub use retention::{Pruned, Retention, Usage};
+pub use lineup::KeptQueue;
+pub use notes::{Agreement, ExportNote};
+pub use queries::ValueOf;
+pub use records::{
+    EngineInfo, NewPass, PassKey, PictureStrip, PushKey, PushNote, SessionId, SessionInfo,
+    SessionState, SessionSummary, Shot, SourceInfo, SourceKind, StoredPass, StoredSession,
+    StripInfo, Verdict,
+};
+pub use session_json::{
+    FORMAT_VERSION, FlagRecord, MeasureRecord, PassRecord, PushRecord, SessionFile,
+};
+pub use skaters::{BEFORE_RESTORE, Erased};
+pub use clips::PICTURES_FOLDER;
+pub use writer::{
+    Receipt, StoreWriter, StripDoor, WriterPolicy, WriterState, WriterStatus, Written,
+};

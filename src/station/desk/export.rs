@@ -8,14 +8,14 @@ use std::thread;
 use crossbeam_channel::{Receiver, bounded};
 
 use super::{Desk, DeskError, Done, said};
-use crate::coach::{ExportOrder, ExportState, Saying};
+use crate::panel::{ExportOrder, ExportState, Message};
 use crate::store::Archive;
 
 /// Writes an export: the recordings, what is asked for, where to tell how far
 /// it is (a share and a few words), and whether to stop. Gives one sentence,
 /// also for a failure.
 pub type Exporter = Arc<
-    dyn Fn(&Archive, &ExportOrder, &dyn Fn(f32, Saying), &AtomicBool) -> Result<Saying, Saying>
+    dyn Fn(&Archive, &ExportOrder, &dyn Fn(f32, Message), &AtomicBool) -> Result<Message, Message>
         + Send
         + Sync,
 >;
@@ -24,8 +24,8 @@ pub type Exporter = Arc<
 const WAITING: usize = 16;
 
 enum News {
-    Going(f32, Saying),
-    Over(Result<Saying, Saying>),
+    Going(f32, Message),
+    Over(Result<Message, Message>),
 }
 
 /// An export that runs.
@@ -43,10 +43,10 @@ impl ExportRun {
 impl Desk {
     pub(super) fn start_export(&mut self, order: ExportOrder) -> Done {
         let Some(exporter) = self.exporter.clone() else {
-            return Err(said(Saying::NoExporter {}));
+            return Err(said(Message::NoExporter {}));
         };
         if self.export.is_some() {
-            return Err(said(Saying::ExportRuns {}));
+            return Err(said(Message::ExportRuns {}));
         }
         let (tell, news) = bounded(WAITING);
         let cancel = Arc::new(AtomicBool::new(false));
@@ -56,7 +56,7 @@ impl Desk {
             .name("export".into())
             .spawn(move || {
                 // A word too many is let go; the last one waits for its place.
-                let going = |share: f32, step: Saying| {
+                let going = |share: f32, step: Message| {
                     let _ = tell.try_send(News::Going(share, step));
                 };
                 let result = Archive::open(&folder)
@@ -64,23 +64,23 @@ impl Desk {
                     .and_then(|archive| exporter(&archive, &order, &going, &stopping));
                 let _ = tell.send(News::Over(result));
             })
-            .map_err(|e| said(Saying::ExportNotStarted { why: e.to_string() }))?;
+            .map_err(|e| said(Message::ExportNotStarted { why: e.to_string() }))?;
         self.export = Some(ExportRun { news, cancel });
         self.view.export = Some(ExportState {
             done: 0.0,
-            sentence: Saying::ExportBegins {}.say(&self.words),
+            sentence: Message::ExportBegins {}.say(&self.words),
             running: true,
         });
-        Ok(Saying::ExportBegins {})
+        Ok(Message::ExportBegins {})
     }
 
     pub(super) fn cancel_export(&mut self) -> Done {
         match &self.export {
             Some(run) => {
                 run.cancel();
-                Ok(Saying::ExportStopping {})
+                Ok(Message::ExportStopping {})
             }
-            None => Err(said(Saying::NoExport {})),
+            None => Err(said(Message::NoExport {})),
         }
     }
 
@@ -102,7 +102,7 @@ impl Desk {
                 Ok(News::Over(result)) => over = Some(result),
                 Err(crossbeam_channel::TryRecvError::Empty) => break,
                 Err(crossbeam_channel::TryRecvError::Disconnected) => {
-                    over.get_or_insert(Err(Saying::ProgramFault {}));
+                    over.get_or_insert(Err(Message::ProgramFault {}));
                     break;
                 }
             }

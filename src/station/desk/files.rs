@@ -10,7 +10,7 @@ use jiff::Zoned;
 use super::super::backup;
 use super::super::privacy::kept_since;
 use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
-use crate::coach::{Number, Saying, StoredMeasures, StoredPictures, WouldGo};
+use crate::panel::{Number, Message, StoredMeasures, StoredPictures, WouldGo};
 use crate::config::{Edit, Written};
 use crate::store::Aged;
 
@@ -22,17 +22,17 @@ impl Desk {
     pub(super) fn keep_pictures(&mut self, on: bool) -> Done {
         self.write_privacy(&[("keep_pictures", Written::Flag(on))])?;
         Ok(match on {
-            true => Saying::KeepOn {},
-            false => Saying::KeepOff {},
+            true => Message::KeepOn {},
+            false => Message::KeepOff {},
         })
     }
 
     pub(super) fn blur_stored_faces(&mut self, on: bool) -> Done {
         self.write_privacy(&[("blur_stored_faces", Written::Flag(on))])?;
         Ok(match (on, self.station.screen.blur_faces) {
-            (true, _) => Saying::BlurOn {},
-            (false, true) => Saying::BlurByScreen {},
-            (false, false) => Saying::BlurOff {},
+            (true, _) => Message::BlurOn {},
+            (false, true) => Message::BlurByScreen {},
+            (false, false) => Message::BlurOff {},
         })
     }
 
@@ -46,7 +46,7 @@ impl Desk {
         ])?;
         // At once, not within the hour.
         self.prune_at = Instant::now();
-        Ok(Saying::RetentionSet {})
+        Ok(Message::RetentionSet {})
     }
 
     fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::DeskError> {
@@ -61,7 +61,7 @@ impl Desk {
 
     pub(super) fn preview_measures(&mut self, days: u32) -> Done {
         let since = kept_since(days, &Zoned::now()).filter(|_| days > 0);
-        let since = since.ok_or_else(|| said(Saying::NoDays {}))?;
+        let since = since.ok_or_else(|| said(Message::NoDays {}))?;
         let old = self.archive()?.older_than(&since)?;
         let (passes, sessions) = (old.passes, old.sessions);
         self.view.privacy.would_go = Some(WouldGo {
@@ -69,7 +69,7 @@ impl Desk {
             passes,
             sessions,
         });
-        Ok(Saying::MeasuresTried {
+        Ok(Message::MeasuresTried {
             days,
             passes,
             sessions,
@@ -78,7 +78,7 @@ impl Desk {
 
     pub(super) fn keep_measures(&mut self, days: Option<u32>) -> Done {
         if days == Some(0) {
-            return Err(said(Saying::NoDays {}));
+            return Err(said(Message::NoDays {}));
         }
         let written = Written::Number(f64::from(days.unwrap_or(0)));
         self.write_privacy(&[("keep_measures_days", written)])?;
@@ -86,12 +86,12 @@ impl Desk {
         let gone = self.delete_old_measures()?;
         self.count_stored();
         Ok(match days {
-            Some(days) => Saying::MeasuresGone {
+            Some(days) => Message::MeasuresGone {
                 days,
                 passes: gone.passes,
                 sessions: gone.sessions,
             },
-            None => Saying::MeasuresKept {},
+            None => Message::MeasuresKept {},
         })
     }
 
@@ -148,7 +148,7 @@ impl Desk {
                     self.listed = None;
                 }
                 self.control.set_trouble(pruned.still_full.then(|| {
-                    Saying::DiskNearlyFull {
+                    Message::DiskNearlyFull {
                         folder: self.folder.clone(),
                         size: Number(self.station.privacy.free_space_gb, 1),
                     }
@@ -193,13 +193,13 @@ impl Desk {
     pub(super) fn back_up(&mut self, path: &Path) -> Done {
         let free = self.archive()?.usage()?;
         let written = backup::back_up(&self.home, &self.folder, path)
-            .map_err(|e| said(Saying::BackupFailed { why: e.to_string() }))?;
+            .map_err(|e| said(Message::BackupFailed { why: e.to_string() }))?;
         tracing::info!(
             bytes = written.bytes,
             database = free.database_bytes,
             "backed up"
         );
-        Ok(Saying::BackedUp {
+        Ok(Message::BackedUp {
             file: path.to_owned(),
             size: Number(written.bytes as f64 / 1e6, 1),
         })

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
 use super::{Desk, Done, said};
-use crate::coach::{FileKind, FolderEntry, FolderView, Place, Saying};
+use crate::panel::{FileKind, FolderEntry, FolderView, Place, Message};
 
 /// Entries that are listed; who has more types the name.
 const MOST_ENTRIES: usize = 400;
@@ -66,10 +66,10 @@ impl Desk {
         let Some(folder) = folder else {
             view.places = self.places();
             self.view.folder = Some(Arc::new(view));
-            return Ok(Saying::Places {});
+            return Ok(Message::Places {});
         };
         if self.folders.given_up.len() >= MOST_HANGING {
-            return Err(said(Saying::FolderSilent { folder }));
+            return Err(said(Message::FolderSilent { folder }));
         }
         let (tell, answer) = bounded(1);
         let looked_into = folder.clone();
@@ -81,7 +81,7 @@ impl Desk {
                 let _ = tell.send(list(&looked_into, kind, until).map_err(|e| e.to_string()));
             })
             .map_err(|e| {
-                said(Saying::NotRead {
+                said(Message::NotRead {
                     file: folder.clone(),
                     why: e.to_string(),
                 })
@@ -92,7 +92,7 @@ impl Desk {
         });
         view.looking = true;
         self.view.folder = Some(Arc::new(view));
-        Ok(Saying::FolderLooked { folder })
+        Ok(Message::FolderLooked { folder })
     }
 
     /// Takes what was found in the folder, once it has.
@@ -109,9 +109,9 @@ impl Desk {
                 self.view.folder = Some(Arc::new(view));
                 return;
             }
-            Ok(Err(why)) => Saying::NotRead { file: folder, why },
+            Ok(Err(why)) => Message::NotRead { file: folder, why },
             Err(TryRecvError::Empty) if looking.since.elapsed() < PATIENCE => return,
-            Err(_) => Saying::FolderSilent { folder },
+            Err(_) => Message::FolderSilent { folder },
         };
         let mut view = FolderView::clone(view);
         (view.fault, view.looking) = (Some(fault.say(&self.words)), false);

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::super::default_station_file;
 use super::super::settings::StationSettings;
 use super::{Desk, Done, said};
-use crate::coach::{Effect, LimitEdit, Of, Saying, Who};
+use crate::panel::{Effect, LimitEdit, Of, Message, Who};
 use crate::config::{Edit, Written};
 use crate::roster::SkaterId;
 use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
@@ -19,14 +19,14 @@ fn rule(id: &str) -> Result<(usize, &'static Rule), super::DeskError> {
         .iter()
         .position(|r| r.id == id)
         .map(|i| (i, RULES[i]))
-        .ok_or_else(|| said(Saying::NoRule { id: id.to_owned() }))
+        .ok_or_else(|| said(Message::NoRule { id: id.to_owned() }))
 }
 
 impl Desk {
     pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
         let (index, rule) = rule(&edit.rule)?;
         if let Some(why) = limits_fault(rule, &edit.limits) {
-            return Err(said(Saying::LimitsWrong { why }));
+            return Err(said(Message::LimitsWrong { why }));
         }
         let values = self
             .archive()?
@@ -38,7 +38,7 @@ impl Desk {
             flagged_now: flagged_of(&values, &now) as u32,
             edit,
         };
-        let tried = Saying::LimitsTried {
+        let tried = Message::LimitsTried {
             of: effect.pushes,
             group: effect.edit.group,
             flagged: effect.flagged,
@@ -51,7 +51,7 @@ impl Desk {
     pub(super) fn set_limits(&mut self, edit: &LimitEdit) -> Done {
         let (_, rule) = rule(&edit.rule)?;
         self.write_limits(&limit_edits(edit.group, rule, &edit.limits))?;
-        Ok(Saying::LimitsSet {
+        Ok(Message::LimitsSet {
             what: Of(rule),
             group: edit.group,
         })
@@ -61,27 +61,27 @@ impl Desk {
         let only = of.map(rule).transpose()?.map(|(i, _)| i);
         self.write_limits(&edits_of(group, &Thresholds::defaults(group), only))?;
         Ok(match only {
-            Some(i) => Saying::LimitsDefault {
+            Some(i) => Message::LimitsDefault {
                 what: Of(RULES[i]),
                 group,
             },
-            None => Saying::LimitsDefaults { group },
+            None => Message::LimitsDefaults { group },
         })
     }
 
     pub(super) fn copy_limits(&mut self, from: AgeGroup, to: AgeGroup) -> Done {
         let limits = self.groups.thresholds(from);
         self.write_limits(&edits_of(to, &limits, None))?;
-        Ok(Saying::LimitsCopied { to, from })
+        Ok(Message::LimitsCopied { to, from })
     }
 
     pub(super) fn undo_limits(&mut self) -> Done {
         match self.groups_file.undo(AgeGroups::from_toml)? {
             Some(groups) => {
                 self.take_groups(groups);
-                Ok(Saying::LimitsUndone {})
+                Ok(Message::LimitsUndone {})
             }
-            None => Err(said(Saying::NoLimitsUndo {})),
+            None => Err(said(Message::NoLimitsUndo {})),
         }
     }
 
@@ -93,7 +93,7 @@ impl Desk {
     ) -> Done {
         let (_, rule) = rule(id)?;
         if let Some(why) = limits.and_then(|l| limits_fault(rule, &l)) {
-            return Err(said(Saying::LimitsWrong { why }));
+            return Err(said(Message::LimitsWrong { why }));
         }
         let mut skater = self.skater(skater)?;
         match limits {
@@ -104,11 +104,11 @@ impl Desk {
         self.roster_changed()?;
         let who = Who::is(skater.label());
         Ok(match limits {
-            Some(_) => Saying::LimitsOwn {
+            Some(_) => Message::LimitsOwn {
                 who,
                 what: Of(rule),
             },
-            None => Saying::LimitsOfGroup { who },
+            None => Message::LimitsOfGroup { who },
         })
     }
 
@@ -119,7 +119,7 @@ impl Desk {
         )])?;
         self.judging.thresholds = self.groups.thresholds(group);
         self.control.set_judging(self.judging.clone());
-        Ok(Saying::GroupInUse { group })
+        Ok(Message::GroupInUse { group })
     }
 
     fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {

@@ -38,8 +38,8 @@ use super::control::Control;
 use super::pin::{Pin, PinError};
 use super::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
-use crate::coach::{
-    Answer, CameraEntry, CoachWords, Command, PanelView, PinState, Saying, cue_line,
+use crate::panel::{
+    Answer, CameraEntry, PanelWords, Command, PanelView, PinState, Message, cue_line,
 };
 use crate::config::{ConfigError, EditedFile};
 use crate::display::Words;
@@ -134,15 +134,15 @@ impl DeskHandle {
 /// Why a command could not be done, in one sentence; in English where nobody
 /// says in which language.
 #[derive(Debug, thiserror::Error)]
-#[error("{}", .0.say(&CoachWords::english()))]
-pub(crate) struct DeskError(Saying);
+#[error("{}", .0.say(&PanelWords::english()))]
+pub(crate) struct DeskError(Message);
 
 impl From<StoreError> for DeskError {
     fn from(error: StoreError) -> Self {
         DeskError(match error {
-            StoreError::Full { file } => Saying::DiskFull { file },
-            StoreError::Folder { folder, why } => Saying::FolderUnusable { folder, why },
-            other => Saying::Recordings {
+            StoreError::Full { file } => Message::DiskFull { file },
+            StoreError::Folder { folder, why } => Message::FolderUnusable { folder, why },
+            other => Message::Recordings {
                 why: other.to_string(),
             },
         })
@@ -151,7 +151,7 @@ impl From<StoreError> for DeskError {
 
 impl From<ConfigError> for DeskError {
     fn from(error: ConfigError) -> Self {
-        DeskError(Saying::Settings {
+        DeskError(Message::Settings {
             why: error.to_string(),
         })
     }
@@ -160,18 +160,18 @@ impl From<ConfigError> for DeskError {
 impl From<PinError> for DeskError {
     fn from(error: PinError) -> Self {
         DeskError(match error {
-            PinError::Length => Saying::PinLength {},
-            PinError::Wrong => Saying::PinWrong {},
-            PinError::Wait(n) => Saying::PinWait { n },
-            PinError::File { file, why } => Saying::PinFile { file, why },
+            PinError::Length => Message::PinLength {},
+            PinError::Wrong => Message::PinWrong {},
+            PinError::Wait(n) => Message::PinWait { n },
+            PinError::File { file, why } => Message::PinFile { file, why },
         })
     }
 }
 
 /// What a command came to: its answer.
-type Done = Result<Saying, DeskError>;
+type Done = Result<Message, DeskError>;
 
-fn said(why: Saying) -> DeskError {
+fn said(why: Message) -> DeskError {
     DeskError(why)
 }
 
@@ -179,7 +179,7 @@ struct Desk {
     home: PathBuf,
     folder: PathBuf,
     /// The language of the panel, and the big screen's words for reasons.
-    words: Arc<CoachWords>,
+    words: Arc<PanelWords>,
     screen_words: Arc<Words>,
     control: Arc<Control>,
     archive: Option<Archive>,
@@ -223,10 +223,10 @@ impl Desk {
             .lane_file
             .unwrap_or_else(|| setup.setup.station.lane.clone());
         let language = setup.setup.station.screen.language;
-        let words = CoachWords::load(&setup.home, language).unwrap_or_else(|fault| {
+        let words = PanelWords::load(&setup.home, language).unwrap_or_else(|fault| {
             // Whoever opens the panel is told; here the program's own will do.
             tracing::warn!(%fault, "the words of the panel");
-            CoachWords::built_in(language)
+            PanelWords::built_in(language)
         });
         Desk {
             station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
@@ -282,7 +282,7 @@ impl Desk {
                 // Also beside the answers, which come and go quickly then.
                 let before = self.too_fast.map_or(0, |(_, n)| n);
                 self.too_fast = Some((Instant::now(), before + lost));
-                self.answer(Err(said(Saying::TooFast { n: lost })));
+                self.answer(Err(said(Message::TooFast { n: lost })));
             }
             self.look_after_pictures();
             self.look_after_queue();
@@ -297,7 +297,7 @@ impl Desk {
     fn execute(&mut self, command: Command) {
         // A fault of one command is answered and does not end the desk.
         let done = catch_unwind(AssertUnwindSafe(|| self.try_to(command)));
-        self.answer(done.unwrap_or_else(|_| Err(said(Saying::ProgramFault {}))));
+        self.answer(done.unwrap_or_else(|_| Err(said(Message::ProgramFault {}))));
     }
 
     fn answer(&mut self, done: Done) {
@@ -320,23 +320,23 @@ impl Desk {
         if self.view.pin == PinState::Locked
             && !matches!(command, Command::Unlock(_) | Command::ShowMe)
         {
-            return Err(said(Saying::Locked {}));
+            return Err(said(Message::Locked {}));
         }
         match command {
             Command::Unlock(pin) => {
                 self.pin.check(&pin)?;
                 self.view.pin = PinState::Open;
-                Ok(Saying::PanelOpen {})
+                Ok(Message::PanelOpen {})
             }
             Command::Lock => {
                 if !self.pin.is_set() {
-                    return Err(said(Saying::NoPin {}));
+                    return Err(said(Message::NoPin {}));
                 }
                 self.view.pin = PinState::Locked;
                 self.view.push = None;
                 self.view.progress = None;
                 self.view.folder = None;
-                Ok(Saying::PanelLocked {})
+                Ok(Message::PanelLocked {})
             }
             Command::SetPin(pin) => {
                 self.pin.set(pin.as_deref())?;
@@ -345,8 +345,8 @@ impl Desk {
                     None => PinState::NotSet,
                 };
                 Ok(match pin {
-                    Some(_) => Saying::PinSet {},
-                    None => Saying::PinOff {},
+                    Some(_) => Message::PinSet {},
+                    None => Message::PinOff {},
                 })
             }
             Command::FindCameras => self.find_cameras(),
@@ -401,7 +401,7 @@ impl Desk {
             }
             Command::ShowMe => {
                 self.control.show_me();
-                Ok(Saying::Shown {})
+                Ok(Message::Shown {})
             }
             Command::OpenProgress(id) => self.open_progress(id),
             Command::KeepPictures(on) => self.keep_pictures(on),
@@ -430,7 +430,7 @@ impl Desk {
         }
         self.archive
             .as_ref()
-            .ok_or_else(|| said(Saying::NotOpen {}))
+            .ok_or_else(|| said(Message::NotOpen {}))
     }
 
     /// A cue in the language of the panel.

@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use super::super::replay::instant_s;
 use super::{Desk, DeskError, Done, said};
-use crate::coach::{
+use crate::panel::{
     Agreement, CurvePoint, PassRow, Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow,
-    Saying, Who,
+    Message, Who,
 };
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
@@ -37,7 +37,7 @@ impl Desk {
         self.list(id)?;
         self.count_stored();
         self.follow_recording = self.recording_session() == Some(id);
-        Ok(Saying::SessionOpen {
+        Ok(Message::SessionOpen {
             n: id,
             passes: self.view.passes.len(),
         })
@@ -84,7 +84,7 @@ impl Desk {
         } else {
             self.count_agreement()?;
         }
-        Ok(Saying::Noted {})
+        Ok(Message::Noted {})
     }
 
     pub(super) fn open_push(&mut self, key: PushKey, rule: Option<String>) -> Done {
@@ -94,8 +94,8 @@ impl Desk {
         let pictures = detail.pictures.len();
         self.view.push = Some(Arc::new(detail));
         Ok(match pictures {
-            0 => Saying::NoPictures {},
-            n => Saying::PicturesOpen { n },
+            0 => Message::NoPictures {},
+            n => Message::PicturesOpen { n },
         })
     }
 
@@ -119,8 +119,8 @@ impl Desk {
         self.view.progress = Some(Arc::new(Progress { skater: id, series }));
         let who = Who::is(skater.label());
         Ok(match found {
-            0 => Saying::ProgressEmpty { who },
-            _ => Saying::ProgressOpen { who },
+            0 => Message::ProgressEmpty { who },
+            _ => Message::ProgressOpen { who },
         })
     }
 }
@@ -162,7 +162,7 @@ fn detail_of(
     rule: Option<String>,
 ) -> Result<PushDetail, DeskError> {
     let gone = || {
-        said(Saying::PushGone {
+        said(Message::PushGone {
             push: key.position + 1,
             n: key.pass.number,
         })
@@ -183,7 +183,7 @@ fn detail_of(
     let index = RULES
         .iter()
         .position(|r| r.id == rule)
-        .ok_or_else(|| said(Saying::NoRule { id: rule.clone() }))?;
+        .ok_or_else(|| said(Message::NoRule { id: rule.clone() }))?;
     let motion = archive
         .points(key.pass)?
         .map(|points| cut(&points, session.lane_of(stored)));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::super::lineup::Correction;
 use super::{Desk, DeskError, Done, said};
-use crate::coach::{CoachWords, QueueStep, Saying, Who};
+use crate::panel::{PanelWords, QueueStep, Message, Who};
 use crate::config::write_atomically;
 use crate::roster::{Consent, HEIGHT_M, Queue, Skater, SkaterId, export_csv, import_csv};
 use crate::store::{Erased, PassKey};
@@ -22,7 +22,7 @@ impl Desk {
             .iter()
             .find(|s| s.id == id)
             .cloned()
-            .ok_or_else(|| said(Saying::SkaterGone {}))
+            .ok_or_else(|| said(Message::SkaterGone {}))
     }
 
     /// Reads the roster anew and tells the judging.
@@ -46,7 +46,7 @@ impl Desk {
             order.push(id);
             q.set_order(order);
         });
-        Ok(Saying::SkaterAdded {
+        Ok(Message::SkaterAdded {
             who: Who::is(skater.label()),
         })
     }
@@ -56,7 +56,7 @@ impl Desk {
         self.archive()?.change_skater(&skater)?;
         self.roster_changed()?;
         self.listed = None;
-        Ok(Saying::SkaterChanged {
+        Ok(Message::SkaterChanged {
             who: Who::is(skater.label()),
         })
     }
@@ -65,7 +65,7 @@ impl Desk {
         if let Some(consent) = &consent
             && consent.given_by.trim().is_empty()
         {
-            return Err(said(Saying::ConsentBy {}));
+            return Err(said(Message::ConsentBy {}));
         }
         let mut skater = self.skater(id)?;
         skater.consent = consent;
@@ -75,8 +75,8 @@ impl Desk {
         self.view.push = None;
         let who = Who::is(skater.label());
         Ok(match skater.consent {
-            Some(_) => Saying::ConsentGiven { who },
-            None => Saying::ConsentWithdrawn { who },
+            Some(_) => Message::ConsentGiven { who },
+            None => Message::ConsentWithdrawn { who },
         })
     }
 
@@ -95,13 +95,13 @@ impl Desk {
         self.archive()?;
         let plan = import_csv(&bytes, &self.view.roster).map_err(|report| {
             let faults = report.faults.into_iter().map(|fault| match fault.line {
-                Some(line) => Saying::RosterLine {
+                Some(line) => Message::RosterLine {
                     line,
                     why: fault.reason,
                 },
-                None => Saying::RosterFault { why: fault.reason },
+                None => Message::RosterFault { why: fault.reason },
             });
-            said(Saying::RosterFaults {
+            said(Message::RosterFaults {
                 faults: faults.collect(),
             })
         })?;
@@ -112,14 +112,14 @@ impl Desk {
             order.extend(&ids);
             q.set_order(order);
         });
-        Ok(Saying::RosterRead {
+        Ok(Message::RosterRead {
             new: plan.new.len(),
             changed: plan.changed.len(),
             same: plan.unchanged,
             notes: plan
                 .notes
                 .into_iter()
-                .map(|note| Saying::RosterNote { note })
+                .map(|note| Message::RosterNote { note })
                 .collect(),
         })
     }
@@ -127,7 +127,7 @@ impl Desk {
     pub(super) fn export_roster(&mut self, path: &Path) -> Done {
         self.archive()?;
         write_roster_file(path, &self.view.roster)?;
-        Ok(Saying::RosterWritten {
+        Ok(Message::RosterWritten {
             file: path.to_owned(),
         })
     }
@@ -140,7 +140,7 @@ impl Desk {
             .collect();
         let n = known.len();
         self.control.lineup.queue(|q| q.set_order(known));
-        Ok(Saying::OrderSet { n })
+        Ok(Message::OrderSet { n })
     }
 
     pub(super) fn step(&mut self, step: QueueStep) -> Done {
@@ -159,11 +159,11 @@ impl Desk {
             true
         });
         if !changed {
-            return Err(said(Saying::NoQueueUndo {}));
+            return Err(said(Message::NoQueueUndo {}));
         }
         let next = self.control.lineup.queue(|q: &mut Queue| q.current());
         let skater = next.and_then(|id| self.view.roster.iter().find(|s| s.id == id));
-        Ok(Saying::NextIs {
+        Ok(Message::NextIs {
             who: Who(skater.map(Skater::label)),
         })
     }
@@ -183,7 +183,7 @@ impl Desk {
             );
         }
         self.listed = None;
-        Ok(Saying::PassIsOf {
+        Ok(Message::PassIsOf {
             n: pass.number,
             who: Who(label.map(|s| s.label())),
         })
@@ -192,25 +192,25 @@ impl Desk {
 
 /// What the deletion of a skater came to, in English.
 pub(crate) fn erased_sentence(label: &str, erased: &Erased) -> String {
-    erased_saying(label, erased).say(&CoachWords::english())
+    erased_saying(label, erased).say(&PanelWords::english())
 }
 
 /// The same for the person who has to go on.
-fn erased_saying(label: &str, erased: &Erased) -> Saying {
+fn erased_saying(label: &str, erased: &Erased) -> Message {
     let mut more = Vec::new();
     if !erased.old_files.is_empty() {
-        more.push(Saying::DeletedCopies {
+        more.push(Message::DeletedCopies {
             n: erased.old_files.len(),
         });
     }
     if erased.rewrite_put_off {
-        more.push(Saying::DeletedLater {});
+        more.push(Message::DeletedLater {});
     }
-    more.extend(erased.kept_aside.iter().map(|folder| Saying::DeletedAside {
+    more.extend(erased.kept_aside.iter().map(|folder| Message::DeletedAside {
         place: folder.clone(),
     }));
     more.extend(erased.exports.iter().map(|note| {
-        Saying::DeletedExport {
+        Message::DeletedExport {
             day: note
                 .made_at
                 .split('T')
@@ -220,7 +220,7 @@ fn erased_saying(label: &str, erased: &Erased) -> Saying {
             place: note.place.clone(),
         }
     }));
-    Saying::SkaterDeleted {
+    Message::SkaterDeleted {
         who: Who::is(label),
         passes: erased.passes,
         strips: erased.strips,
@@ -236,10 +236,10 @@ fn checked(mut skater: Skater) -> Result<Skater, DeskError> {
         .map(|b| b.trim().to_owned())
         .filter(|b| !b.is_empty());
     if skater.name.is_empty() {
-        return Err(said(Saying::NoName {}));
+        return Err(said(Message::NoName {}));
     }
     if skater.height_m.is_some_and(|h| !HEIGHT_M.contains(&h)) {
-        return Err(said(Saying::HeightWrong {}));
+        return Err(said(Message::HeightWrong {}));
     }
     Ok(skater)
 }
@@ -247,14 +247,14 @@ fn checked(mut skater: Skater) -> Result<Skater, DeskError> {
 /// The bytes of a file a person named, with a bound.
 pub(crate) fn read_small(path: &Path) -> Result<Vec<u8>, DeskError> {
     let fault = |e: std::io::Error| {
-        said(Saying::NotRead {
+        said(Message::NotRead {
             file: path.to_owned(),
             why: e.to_string(),
         })
     };
     let meta = std::fs::metadata(path).map_err(fault)?;
     if !meta.is_file() || meta.len() > LARGEST_FILE {
-        return Err(said(Saying::NoRosterFile {
+        return Err(said(Message::NoRosterFile {
             file: path.to_owned(),
         }));
     }
@@ -271,7 +271,7 @@ pub(crate) fn write_roster_file(path: &Path, skaters: &[Skater]) -> Result<(), D
     };
     let text = format!("\u{FEFF}{}", export_csv(skaters, separator));
     write_atomically(path, text.as_bytes(), 0o600).map_err(|e| {
-        said(Saying::NotWritten {
+        said(Message::NotWritten {
             file: path.to_owned(),
             why: e.to_string(),
         })

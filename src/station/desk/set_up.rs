@@ -10,11 +10,11 @@ use super::super::control::Switch;
 use super::super::second_camera::SecondCamera;
 use super::{Desk, Done, said};
 use crate::capture::{CameraRequest, Frame, list_cameras};
-use crate::coach::{
-    CoachWords, LaneDraft, LaneEntry, Number, PictureAdvice, PictureCheck, Saying, ScaleResult,
+use crate::panel::{
+    PanelWords, LaneDraft, LaneEntry, Number, PictureAdvice, PictureCheck, Message, ScaleResult,
 };
 use crate::config::{Edit, Lane, Written, write_atomically};
-use crate::geometry::find_stand;
+use crate::geometry::solve_camera_pose;
 
 /// How well a mark is placed by hand on a screen, pixels.
 const MARK_ERROR_PX: f64 = 1.5;
@@ -44,7 +44,7 @@ impl Desk {
     /// driver holds up nothing.
     pub(super) fn find_cameras(&mut self) -> Done {
         if self.looking_for_cameras.is_some() {
-            return Ok(Saying::CamerasAlready {});
+            return Ok(Message::CamerasAlready {});
         }
         let (found, answer) = bounded(1);
         std::thread::Builder::new()
@@ -53,9 +53,9 @@ impl Desk {
                 // Nobody may be waiting any more.
                 let _ = found.send(list_cameras());
             })
-            .map_err(|e| said(Saying::NoCameras { why: e.to_string() }))?;
+            .map_err(|e| said(Message::NoCameras { why: e.to_string() }))?;
         self.looking_for_cameras = Some(answer);
-        Ok(Saying::CamerasLooked {})
+        Ok(Message::CamerasLooked {})
     }
 
     /// Takes what the search for cameras found, once it has.
@@ -97,7 +97,7 @@ impl Desk {
             ..Switch::default()
         });
         self.mark_camera_in_use();
-        Ok(Saying::CameraOpened { width, height, fps })
+        Ok(Message::CameraOpened { width, height, fps })
     }
 
     pub(super) fn check_picture(&mut self) -> Done {
@@ -110,18 +110,18 @@ impl Desk {
         let frame = self
             .control
             .next_frame(FRAME_PATIENCE)
-            .ok_or_else(|| said(Saying::NoPictureCame {}))?;
+            .ok_or_else(|| said(Message::NoPictureCame {}))?;
         let shutter_s = seen.feed.as_ref().and_then(|f| f.shutter_s);
         let (check, mut advice) = picture_check(&frame, fps, shutter_s, &self.words);
         self.view.picture_check = Some(check);
         Ok(match advice.is_empty() {
             false => advice.swap_remove(0),
-            true => Saying::PictureGood {},
+            true => Message::PictureGood {},
         })
     }
 
     pub(super) fn find_scale(&mut self, draft: &LaneDraft) -> Done {
-        let found = find_stand(
+        let found = solve_camera_pose(
             &draft.lane,
             draft.frame_px,
             &draft.marks,
@@ -132,7 +132,7 @@ impl Desk {
         let stand = match found {
             Ok(stand) => stand,
             Err(error) => {
-                let why = Saying::NoScale {
+                let why = Message::NoScale {
                     why: error.to_string(),
                 };
                 self.view.scale = Some(Err(why.say(&self.words)));
@@ -147,7 +147,7 @@ impl Desk {
             lane_distance_m: stand.lane_distance_m.value,
             ..draft.lane.clone()
         };
-        let found = Saying::ScaleFound {
+        let found = Message::ScaleFound {
             percent: Number(100.0 * stand.scale_error, 1),
         };
         self.view.scale = Some(Ok(ScaleResult {
@@ -175,7 +175,7 @@ impl Desk {
         if let Some(distance_m) = reading_distance_m {
             self.control.set_reading_distance(distance_m);
         }
-        Ok(Saying::LaneSavedInUse {
+        Ok(Message::LaneSavedInUse {
             name: name.to_owned(),
         })
     }
@@ -186,7 +186,7 @@ impl Desk {
         // What is written is what the station would read.
         let lane = Lane::from_toml(&text, &file.display().to_string())?;
         write_atomically(&file, text.as_bytes(), 0o644).map_err(|e| {
-            said(Saying::NotWritten {
+            said(Message::NotWritten {
                 file: file.clone(),
                 why: e.to_string(),
             })
@@ -197,12 +197,12 @@ impl Desk {
     /// The camera in use becomes the second one; the one before it comes back
     /// with its lane.
     pub(super) fn use_as_second(&mut self, name: &str, lane: &Lane) -> Done {
-        let nobody = || said(Saying::NoFirstCamera {});
+        let nobody = || said(Message::NoFirstCamera {});
         let (first, first_lane) = self.first_camera.clone().ok_or_else(nobody)?;
         let id = self.camera.id.clone().ok_or_else(nobody)?;
         let first_id = first.id.clone().ok_or_else(nobody)?;
         if same_file(&self.lane_path(name)?, &first_lane) {
-            return Err(said(Saying::LaneNameTaken {
+            return Err(said(Message::LaneNameTaken {
                 name: name.to_owned(),
             }));
         }
@@ -249,7 +249,7 @@ impl Desk {
         });
         self.mark_camera_in_use();
         self.list_lanes();
-        Ok(Saying::SecondInUse { name: called })
+        Ok(Message::SecondInUse { name: called })
     }
 
     pub(super) fn drop_second(&mut self) -> Done {
@@ -258,7 +258,7 @@ impl Desk {
             second: Some(None),
             ..Switch::default()
         });
-        Ok(Saying::SecondDropped {})
+        Ok(Message::SecondDropped {})
     }
 
     fn mark_camera_in_use(&mut self) {
@@ -273,7 +273,7 @@ impl Desk {
         let file = self.lane_path(name)?;
         let lane = Lane::load(&file)?;
         self.put_in_use(name, lane, file, None)?;
-        Ok(Saying::LaneInUse {
+        Ok(Message::LaneInUse {
             name: name.to_owned(),
         })
     }
@@ -307,10 +307,10 @@ impl Desk {
             && name.chars().count() <= LONGEST_NAME
             && name.chars().all(fits);
         if !good {
-            return Err(said(Saying::LaneName { n: LONGEST_NAME }));
+            return Err(said(Message::LaneName { n: LONGEST_NAME }));
         }
         if RESERVED.contains(&name.to_lowercase().as_str()) {
-            return Err(said(Saying::LaneNameTaken {
+            return Err(said(Message::LaneNameTaken {
                 name: name.to_owned(),
             }));
         }
@@ -376,8 +376,8 @@ fn picture_check(
     frame: &Frame,
     fps: Option<f64>,
     shutter_s: Option<f64>,
-    words: &CoachWords,
-) -> (PictureCheck, Vec<Saying>) {
+    words: &PanelWords,
+) -> (PictureCheck, Vec<Message>) {
     let mut histogram = [0u64; 256];
     for p in frame.rgb.chunks_exact(3) {
         // Weights of ITU-R BT.601 in 1/256.
@@ -396,34 +396,34 @@ fn picture_check(
     let mut advice = Vec::new();
     let whole = |v: f64| Number(v, 0);
     if brightness < DARK {
-        advice.push(Saying::TooDark {
+        advice.push(Message::TooDark {
             brightness: whole(brightness),
         });
     }
     if white > CLIPPED || brightness > BRIGHT {
-        advice.push(Saying::TooWhite {
+        advice.push(Message::TooWhite {
             percent: whole(100.0 * white),
         });
     }
     if black > CLIPPED {
-        advice.push(Saying::TooBlack {
+        advice.push(Message::TooBlack {
             percent: whole(100.0 * black),
         });
     }
     if let Some(fps) = fps.filter(|fps| *fps < SLOW_FPS) {
-        advice.push(Saying::TooSlow { fps: whole(fps) });
+        advice.push(Message::TooSlow { fps: whole(fps) });
     }
     let blur_mm = shutter_s.map(|open_s| 1000.0 * SPEED_MPS * open_s);
     if let (Some(blur_mm), Some(open_s)) = (blur_mm, shutter_s) {
         if blur_mm > LARGEST_BLUR_MM {
-            advice.push(Saying::ShutterSlow {
+            advice.push(Message::ShutterSlow {
                 part: whole(1.0 / open_s),
                 speed: whole(SPEED_MPS),
                 mm: whole(blur_mm),
             });
         }
     } else if let Some(fps) = fps {
-        advice.push(Saying::MayBlur {
+        advice.push(Message::MayBlur {
             speed: whole(SPEED_MPS),
             mm: whole(1000.0 * SPEED_MPS / fps),
         });
@@ -469,7 +469,7 @@ mod tests {
     }
 
     fn check_of(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> PictureCheck {
-        picture_check(frame, fps, shutter_s, &CoachWords::english()).0
+        picture_check(frame, fps, shutter_s, &PanelWords::english()).0
     }
 
     #[test]

@@ -1,46 +1,46 @@
 //! How a camera or a film in its place is, in the panel's words.
 
 use crate::capture::{CaptureError, FeedState, FeedStatus};
-use crate::coach::{Number, Saying};
+use crate::panel::{Number, Message};
 
 /// How a source is, in the panel's words. `None`: what is wrong with a file in
 /// the camera's place is told by the capture, in English.
-pub(super) fn said_of(feed: &FeedStatus) -> Option<Saying> {
+pub(super) fn said_of(feed: &FeedStatus) -> Option<Message> {
     let name = feed.source.clone();
     Some(match (feed.state, feed.fault.as_deref()) {
         (_, Some(fault)) => return camera_fault(fault),
-        (FeedState::Searching, None) => Saying::CameraLookedFor {},
-        (FeedState::Opening, None) => Saying::CameraOpening { name },
-        (FeedState::Live, None) => Saying::CameraLive { name },
-        (FeedState::Stalled, None) => Saying::CameraSilent { name },
-        (FeedState::Ended, None) => Saying::SourceEnded { name },
-        (FeedState::Stopped, None) => Saying::SourceStopped {},
+        (FeedState::Searching, None) => Message::CameraLookedFor {},
+        (FeedState::Opening, None) => Message::CameraOpening { name },
+        (FeedState::Live, None) => Message::CameraLive { name },
+        (FeedState::Stalled, None) => Message::CameraSilent { name },
+        (FeedState::Ended, None) => Message::SourceEnded { name },
+        (FeedState::Stopped, None) => Message::SourceStopped {},
         (FeedState::Lost, None) => return None,
     })
 }
 
-fn camera_fault(fault: &CaptureError) -> Option<Saying> {
+fn camera_fault(fault: &CaptureError) -> Option<Message> {
     use CaptureError as E;
     Some(match fault {
-        E::NoCamera => Saying::CameraNone {},
-        E::CameraNotFound { wanted, found } => Saying::CameraAbsent {
+        E::NoCamera => Message::CameraNone {},
+        E::CameraNotFound { wanted, found } => Message::CameraAbsent {
             name: wanted.clone(),
             found: found.clone(),
         },
-        E::CameraOpen { name, detail } => Saying::CameraRefused {
+        E::CameraOpen { name, detail } => Message::CameraRefused {
             name: name.clone(),
             why: detail.clone(),
         },
-        E::CameraFormat { name } => Saying::CameraUnfit { name: name.clone() },
-        E::CameraLost { name, detail } => Saying::CameraGone {
+        E::CameraFormat { name } => Message::CameraUnfit { name: name.clone() },
+        E::CameraLost { name, detail } => Message::CameraGone {
             name: name.clone(),
             why: detail.clone(),
         },
-        E::CameraStalled { name, silent_s } => Saying::CameraQuiet {
+        E::CameraStalled { name, silent_s } => Message::CameraQuiet {
             name: name.clone(),
             seconds: Number(*silent_s, 1),
         },
-        E::CameraStuck { name } => Saying::CameraStuck { name: name.clone() },
+        E::CameraStuck { name } => Message::CameraStuck { name: name.clone() },
         _ => return None,
     })
 }
@@ -48,7 +48,7 @@ fn camera_fault(fault: &CaptureError) -> Option<Saying> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::coach::CoachWords;
+    use crate::panel::PanelWords;
     use crate::display::Language;
 
     /// One of each fault a camera can have.
@@ -79,8 +79,8 @@ mod tests {
 
     #[test]
     fn every_fault_of_a_camera_is_said_in_both_languages_with_what_is_known_of_it() {
-        let french = CoachWords::built_in(Language::Fr);
-        let english = CoachWords::english();
+        let french = PanelWords::built_in(Language::Fr);
+        let english = PanelWords::english();
         for fault in camera_faults() {
             let saying = camera_fault(&fault).unwrap_or_else(|| panic!("{fault}: no words"));
             let (fr, en) = (saying.say(&french), saying.say(&english));

@@ -3,7 +3,7 @@
 use super::source_words::said_of;
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::{FeedState, FeedStatus};
-use crate::coach::{LivePart, QueueView, Saying, SecondEntry, StationPart};
+use crate::panel::{LivePart, QueueView, Message, SecondEntry, StationPart};
 use crate::sound::SoundState;
 use crate::store::{PassKey, WriterState};
 use std::sync::Arc;
@@ -117,7 +117,7 @@ impl Desk {
 
     fn station_part(&self) -> StationPart {
         let seen = self.control.seen();
-        let say = |saying: Saying| saying.say(&self.words);
+        let say = |saying: Message| saying.say(&self.words);
         let feed = seen.feed.as_ref();
         let recording = seen.recording.as_ref();
         let mut problems = Vec::new();
@@ -132,7 +132,7 @@ impl Desk {
         if let Some(second) = &seen.second
             && second.state != FeedState::Live
         {
-            problems.push(say(Saying::SecondCamera {
+            problems.push(say(Message::SecondCamera {
                 why: self.feed_words(second),
             }));
         }
@@ -140,51 +140,51 @@ impl Desk {
             problems.push(why.clone());
         }
         if let Some(lost) = recording.filter(|r| r.lost > 0) {
-            problems.push(say(Saying::PassesLost {
+            problems.push(say(Message::PassesLost {
                 n: lost.lost,
                 why: lost.last_loss.clone().unwrap_or_default(),
             }));
         }
         if let Some(lost) = recording.filter(|r| r.pictures_lost > 0) {
-            problems.push(say(Saying::PicturesLost {
+            problems.push(say(Message::PicturesLost {
                 n: lost.pictures_lost,
             }));
         }
         if let Some((at, lost)) = self.too_fast
             && at.elapsed() < SAID_FOR
         {
-            problems.push(say(Saying::TooFast { n: lost }));
+            problems.push(say(Message::TooFast { n: lost }));
         }
         problems.extend(self.archive_fault.clone());
         problems.extend(self.control.trouble().map(|t| (*t).clone()));
         StationPart {
-            camera: feed.map_or_else(|| say(Saying::Starting {}), |f| self.feed_words(f)),
+            camera: feed.map_or_else(|| say(Message::Starting {}), |f| self.feed_words(f)),
             camera_live: feed.is_some_and(|f| f.state == FeedState::Live),
             fps: feed.map(|f| f.fps_measured).filter(|fps| *fps > 0.0),
             dropped: feed.map_or(0, |f| f.dropped),
             corrupt: feed.map_or(0, |f| f.corrupt),
             reopened: feed.map_or(0, |f| f.reopened),
             engine: match seen.model {
-                Some(model) => say(Saying::Measuring {
+                Some(model) => say(Message::Measuring {
                     model: model.name().to_owned(),
                     engine: seen.engine.clone(),
                 }),
                 None => seen.engine.clone(),
             },
             sound: match &seen.sound {
-                Some(SoundState::Ready) => say(Saying::SoundReady {}),
-                Some(SoundState::Off) | None => say(Saying::SoundOff {}),
+                Some(SoundState::Ready) => say(Message::SoundReady {}),
+                Some(SoundState::Off) | None => say(Message::SoundOff {}),
                 // What the sound library says of it stands in the log and on
                 // the page of 'kickplate check'.
-                Some(SoundState::NoDevice(_)) => say(Saying::NoLoudspeaker {}),
+                Some(SoundState::NoDevice(_)) => say(Message::NoLoudspeaker {}),
                 Some(SoundState::NoSounds(why)) => why.clone(),
             },
             recording: match recording.map(|r| &r.state) {
-                None => say(Saying::RecordingBegins {}),
-                Some(WriterState::Starting) => say(Saying::RecordingOpens {}),
-                Some(WriterState::Writing) => say(Saying::RecordingWrites {}),
+                None => say(Message::RecordingBegins {}),
+                Some(WriterState::Starting) => say(Message::RecordingOpens {}),
+                Some(WriterState::Writing) => say(Message::RecordingWrites {}),
                 Some(WriterState::Stopped(why)) => why.clone(),
-                Some(WriterState::Ended) => say(Saying::RecordingEnded {}),
+                Some(WriterState::Ended) => say(Message::RecordingEnded {}),
             },
             passes_written: recording.map_or(0, |r| r.written),
             free_disk_gb: self.free_bytes().map(|b| b as f64 / 1e9),

@@ -1,7 +1,7 @@
 //! Whether the station speaks when it should, and only then.
 
 use super::truth::{TruthPush, TruthSkater};
-use crate::feedback::{Coach, CueKind, FeedbackSettings};
+use crate::feedback::{CueSelector, CueKind, FeedbackSettings};
 use crate::rules::{JudgedPass, JudgedPush, Limits, RULES, Thresholds};
 
 /// One judged measure of a rule that may speak.
@@ -95,7 +95,7 @@ pub(super) fn check_cue(
             .map(|(_, rule)| rule.id)
             .collect()
     };
-    let cue = Coach::new(FeedbackSettings::default()).after_pass(pass);
+    let cue = CueSelector::new(FeedbackSettings::default()).after_pass(pass);
     let said = match cue.kind {
         CueKind::Do { rule, .. } => Some(rule),
         _ => None,

@@ -3,7 +3,7 @@
 
 use egui::{Align2, Rect, Shape, Stroke, StrokeKind, pos2, vec2};
 
-use super::look::Look;
+use super::appearance::Appearance;
 use super::numbers::{Numbers, numbers, unit_of};
 use super::page::{Block, Page, paint_symbol, set_block};
 use super::symbols::Symbol;
@@ -22,7 +22,7 @@ pub(super) struct CueSaid {
 }
 
 /// One thing to do: symbol and side, word, number against number.
-pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Look, said: CueSaid) {
+pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, said: CueSaid) {
     let CueSaid {
         rule,
         value,

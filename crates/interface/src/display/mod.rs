@@ -22,14 +22,14 @@
 mod cue;
 mod dwell;
 mod layout;
-mod look;
+mod appearance;
 mod lost;
 mod model;
 mod notice;
 mod numbers;
 mod overlay;
 mod page;
-mod plate;
+mod caption;
 mod raster;
 mod scale;
 mod side;
@@ -42,13 +42,13 @@ mod window;
 mod words;
 
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
-pub use look::{Language, Look, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
+pub use appearance::{Language, Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
 pub use lost::window_system_is_there;
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
-pub use plate::{OverlayInk, PlatePress};
+pub use caption::{OverlayInk, PlatePress};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use side::{SidePlace, SideWindow};
 pub use still::{Still, render_png, render_still, render_ui};

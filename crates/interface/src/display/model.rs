@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::look::Look;
+use super::appearance::Appearance;
 use super::overlay::Overlay;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, SetSummary};
 
@@ -198,7 +198,7 @@ pub struct ScreenModel {
     /// Where the screen hangs.
     pub geometry: ScreenGeometry,
     /// Words, colours and what else can be set.
-    pub look: Look,
+    pub look: Appearance,
 }
 
 impl ScreenModel {
@@ -208,7 +208,7 @@ impl ScreenModel {
             screen: Screen::Waiting,
             status: StatusStrip::default(),
             geometry,
-            look: Look::default(),
+            look: Appearance::default(),
         }
     }
 }

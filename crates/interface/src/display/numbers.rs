@@ -1,6 +1,6 @@
 //! How measured numbers are written.
 
-use super::look::{Look, Units};
+use super::appearance::{Appearance, Units};
 use crate::rules::{Unit, rule_of};
 
 /// Centimetres in an inch, by definition.
@@ -20,7 +20,7 @@ pub(super) struct Numbers {
 /// of an inch, with the unit of a length once. Two numbers that would read
 /// the same although one is beyond the other get one decimal more. `None`
 /// when there is nothing to write.
-pub(super) fn numbers(look: &Look, unit: Unit, value: f64, target: f64) -> Option<Numbers> {
+pub(super) fn numbers(look: &Appearance, unit: Unit, value: f64, target: f64) -> Option<Numbers> {
     if !value.is_finite() || !target.is_finite() {
         return None;
     }
@@ -49,7 +49,7 @@ pub(super) fn numbers(look: &Look, unit: Unit, value: f64, target: f64) -> Optio
     })
 }
 
-fn write(look: &Look, value: f64, places: usize) -> String {
+fn write(look: &Appearance, value: f64, places: usize) -> String {
     let rounded = format!("{value:.places$}");
     // "-0" is no number to show a child; a true minus is wider.
     let text = match rounded.strip_prefix('-') {
@@ -67,18 +67,18 @@ pub(super) fn unit_of(rule: &str) -> Option<Unit> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::look::Language;
+    use super::super::appearance::Language;
     use super::super::words::Words;
     use super::*;
     use std::sync::Arc;
 
     #[test]
     fn numbers_read_as_people_say_them() {
-        let of = |look: &Look, unit, value, target| {
+        let of = |look: &Appearance, unit, value, target| {
             let n = numbers(look, unit, value, target).unwrap();
             format!("{} to {}", n.measured, n.wanted)
         };
-        let english = Look::default();
+        let english = Appearance::default();
         assert_eq!(of(&english, Unit::Deg, 131.6, 120.0), "132° to 120°");
         assert_eq!(of(&english, Unit::Metre, 0.18, 0.12), "18 to 12 cm");
         assert_eq!(
@@ -88,12 +88,12 @@ mod tests {
         assert_eq!(of(&english, Unit::Deg, 120.4, 120.0), "120.4° to 120.0°");
         assert_eq!(numbers(&english, Unit::Deg, f64::NAN, 1.0), None);
 
-        let french = Look {
+        let french = Appearance {
             words: Arc::new(Words::built_in(Language::Fr)),
-            ..Look::default()
+            ..Appearance::default()
         };
         assert_eq!(of(&french, Unit::Deg, 120.4, 120.0), "120,4° to 120,0°");
-        let inches = Look {
+        let inches = Appearance {
             units: Units::Imperial,
             ..french
         };

@@ -2,7 +2,7 @@
 
 use egui::{Align2, Color32, Pos2, Rect, Stroke, pos2, vec2};
 
-use super::look::Look;
+use super::appearance::Appearance;
 use super::page::Page;
 use super::theme;
 use super::typeset::{Role, Side, Typesetter};
@@ -80,7 +80,7 @@ pub struct AngleMark {
 pub(super) fn paint_overlay(
     set: &mut Typesetter<'_>,
     page: &Page,
-    look: &Look,
+    look: &Appearance,
     overlay: &Overlay,
     picture: Rect,
 ) {

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use egui::{Color32, FontData, FontDefinitions, FontFamily, FontTweak};
 
-use super::look::Theme;
+use super::appearance::Theme;
 
 // --- Colours -------------------------------------------------------------
 // The hues with a meaning are the palette of Okabe and Ito, which stays apart

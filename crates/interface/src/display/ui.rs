@@ -9,7 +9,7 @@ use egui::{Align2, Color32, Rect, Ui, pos2, vec2};
 
 use super::cue::{CueSaid, cue, cue_symbol};
 use super::layout::LayoutReport;
-use super::look::Look;
+use super::appearance::Appearance;
 use super::model::{PictureView, Screen, ScreenModel, SoundNote, StatusStrip};
 use super::notice::{fault_notice, notice, summary, symbol_only};
 use super::numbers::{numbers, unit_of};
@@ -26,7 +26,7 @@ use crate::feedback::SetSummary;
 ///
 /// A picture is shown by itself while somebody is in the lane and in a
 /// replay, and dimmed behind the answer to a pass; other states leave it
-/// away, and [`Look::symbols_only`] always.
+/// away, and [`Appearance::symbols_only`] always.
 pub fn big_screen_ui(
     ui: &mut Ui,
     model: &ScreenModel,
@@ -83,7 +83,7 @@ pub fn big_screen_ui(
 fn with_words(
     set: &mut Typesetter<'_>,
     page: &Page,
-    look: &Look,
+    look: &Appearance,
     screen: &Screen,
     picture: Option<PictureView>,
 ) {
@@ -181,7 +181,7 @@ fn without_words(set: &mut Typesetter<'_>, page: &Page, screen: &Screen) {
 }
 
 /// At most three things.
-fn summary_lines(look: &Look, summary: &SetSummary) -> Vec<String> {
+fn summary_lines(look: &Appearance, summary: &SetSummary) -> Vec<String> {
     let words = &look.words;
     let counted = words
         .get("summary.in_band")
@@ -205,7 +205,7 @@ fn strip(
     set: &mut Typesetter<'_>,
     palette: &Palette,
     screen: Rect,
-    look: &Look,
+    look: &Appearance,
     status: &StatusStrip,
 ) -> Rect {
     let cap = set.least_cap(Role::STRIP);
@@ -232,7 +232,7 @@ fn strip(
 }
 
 /// What stands in the strip, in order, and whether it is a fault.
-fn strip_entries(look: &Look, status: &StatusStrip) -> Vec<(String, bool)> {
+fn strip_entries(look: &Appearance, status: &StatusStrip) -> Vec<(String, bool)> {
     let get = |key| look.words.get(key).to_owned();
     let mut entries = Vec::new();
     if let Some(engine) = &status.engine {
@@ -260,7 +260,7 @@ fn strip_entries(look: &Look, status: &StatusStrip) -> Vec<(String, bool)> {
 }
 
 /// The whole picture, as large as fits, or the two words that matter.
-fn in_lane(set: &mut Typesetter<'_>, page: &Page, look: &Look, picture: Option<PictureView>) {
+fn in_lane(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, picture: Option<PictureView>) {
     match picture {
         Some(picture) => {
             let (left, right) = if look.mirror { (1.0, 0.0) } else { (0.0, 1.0) };

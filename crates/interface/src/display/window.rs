@@ -14,7 +14,7 @@ use eframe::{NativeOptions, Renderer};
 use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand};
 
 use super::dwell::Dwell;
-use super::look::ShowMeKey;
+use super::appearance::ShowMeKey;
 use super::lost::when_lost;
 use super::model::{PictureView, PreviewImage, ScreenModel};
 use super::side::{Monitors, Side, SideWindow};

@@ -10,10 +10,10 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, LazyLock};
 
-use super::look::Language;
+use super::appearance::Language;
 use crate::config::{ConfigError, Document, Problem, read_text};
 use crate::feedback::{CueLeg, Good};
-use crate::rules::{RULES, Sense, why};
+use crate::rules::{RULES, Sense, not_judged};
 
 /// Title of the window.
 pub(super) const WINDOW_TITLE: &str = "Kickplate";
@@ -104,7 +104,7 @@ const OTHER_REASON: &str = "other";
 
 /// The keys of `[reason]`: one per reason of the rules.
 fn reason_keys() -> Vec<String> {
-    let reasons = why::ALL.iter().map(|reason| key_of(reason));
+    let reasons = not_judged::ALL.iter().map(|reason| key_of(reason));
     reasons.chain([OTHER_REASON.to_owned()]).collect()
 }
 
@@ -320,7 +320,7 @@ mod tests {
         let keys = of(Language::En);
         // 8 sections of texts, the reasons and the general one, the cues (7 for 6
         // rules) and the names.
-        assert_eq!(keys.len(), 38 + why::ALL.len() + 1 + 7 + 6);
+        assert_eq!(keys.len(), 38 + not_judged::ALL.len() + 1 + 7 + 6);
         assert_eq!(keys, of(Language::Fr));
     }
 
@@ -347,7 +347,7 @@ mod tests {
         assert_eq!(french.reason("a new reason"), "Pas assez bien vu");
         let english = Words::english();
         assert_eq!(english.reason("a new reason"), "A new reason");
-        for reason in why::ALL {
+        for reason in not_judged::ALL {
             assert_eq!(english.reason(reason), sentence(reason));
             assert_ne!(french.reason(reason), "Pas assez bien vu", "{reason}");
         }

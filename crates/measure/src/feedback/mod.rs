@@ -14,7 +14,7 @@
 //! before: `history`. Why it is done this way, and what the sources say:
 //! `docs/feedback.md`.
 
-mod coach;
+mod cue_selector;
 mod cue;
 mod fade;
 mod history;
@@ -22,7 +22,7 @@ mod set;
 mod settings;
 mod summary;
 
-pub use coach::Coach;
+pub use cue_selector::CueSelector;
 pub use cue::{Cue, CueKind, CueLeg, Good, UnfedReason};
 pub use set::{NextThing, SetSummary};
 pub use settings::{FEEDBACK_KEYS, FeedbackSettings};

@@ -1,6 +1,6 @@
 //! What one pass offers to speak about.
 
-use crate::rules::{JudgedPass, Leg, RULES, why};
+use crate::rules::{JudgedPass, Leg, RULES, not_judged};
 
 use super::CueLeg;
 
@@ -45,7 +45,7 @@ pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
     }
     // A flag that cannot be read is still no reason to praise.
     if pass.pushes.iter().any(|p| !p.flags.is_empty()) {
-        return Summary::NotJudged(why::VALUES_UNREADABLE.to_owned());
+        return Summary::NotJudged(not_judged::VALUES_UNREADABLE.to_owned());
     }
     if anything_judged(pass) {
         return Summary::InBand;
@@ -172,7 +172,7 @@ fn anything_judged(pass: &JudgedPass) -> bool {
 /// cannot show give the same reason for every push and would always win.
 fn why_not_judged(pass: &JudgedPass) -> String {
     if pass.pushes.is_empty() {
-        return why::NO_PUSH.to_owned();
+        return not_judged::NO_PUSH.to_owned();
     }
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for push in &pass.pushes {
@@ -193,7 +193,7 @@ fn why_not_judged(pass: &JudgedPass) -> String {
     counts
         .iter()
         .find(|(_, n)| Some(*n) == most)
-        .map_or(why::NO_RULE_ON, |(r, _)| r)
+        .map_or(not_judged::NO_RULE_ON, |(r, _)| r)
         .to_owned()
 }
 

@@ -59,7 +59,7 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 /// The mean of values with weights in which one that lies farther than `astray`
 /// from it pulls no harder than one that lies so far (Huber's estimate of a
 /// location, 1964). `None` for no values.
-pub fn steady_mean(values: &[(f64, f64)], astray: f64) -> Option<f64> {
+pub fn huber_mean(values: &[(f64, f64)], astray: f64) -> Option<f64> {
     let mut sorted: Vec<f64> = values.iter().map(|&(value, _)| value).collect();
     let mut mean = median(&mut sorted)?;
     for _ in 0..STEADY_ROUNDS {

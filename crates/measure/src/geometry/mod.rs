@@ -13,13 +13,13 @@ mod camera;
 mod filter;
 mod line;
 mod parabola;
-mod set_up;
+mod camera_pose;
 
 pub use angle::{included_deg, lean_from_vertical_deg};
 pub use camera::Camera;
 pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };
-pub use line::{Line, fit_line, median, steady_mean};
+pub use line::{Line, fit_line, median, huber_mean};
 pub use parabola::{Parabola, fit_parabola};
-pub use set_up::{Known, Mark, Stand, StandError, find_stand};
+pub use camera_pose::{Known, Mark, CameraPose, CameraPoseError, solve_camera_pose};

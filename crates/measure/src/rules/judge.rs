@@ -1,12 +1,12 @@
 //! Holds every push against the thresholds.
 
-use super::pool::pool;
-use super::table::read::unmeasurable;
+use super::shrinkage::pool;
+use super::table::rule_geometry::unmeasurable;
 use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
 };
 use crate::config::View;
-use crate::rules::why;
+use crate::rules::not_judged;
 use crate::stride::{PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
@@ -69,7 +69,7 @@ fn report(quantity: &Quantity, motion: &PassMotion, pushes: &[JudgedPush]) -> Me
 
 fn finite(measure: Measure) -> Measure {
     match measure.value {
-        Some(v) if !v.is_finite() => Measure::not_judged(why::MEASUREMENT_FAILED),
+        Some(v) if !v.is_finite() => Measure::not_judged(not_judged::MEASUREMENT_FAILED),
         _ => measure,
     }
 }
@@ -96,9 +96,9 @@ fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {
 
 fn not_from(view: View) -> &'static str {
     match view {
-        View::Side => why::NOT_FROM_SIDE,
-        View::Front => why::NOT_FROM_FRONT,
-        View::Rear => why::NOT_FROM_REAR,
-        View::Oblique => why::NOT_FROM_OBLIQUE,
+        View::Side => not_judged::NOT_FROM_SIDE,
+        View::Front => not_judged::NOT_FROM_FRONT,
+        View::Rear => not_judged::NOT_FROM_REAR,
+        View::Oblique => not_judged::NOT_FROM_OBLIQUE,
     }
 }

@@ -11,18 +11,18 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
-mod figure;
+mod overlay_marks;
 mod judge;
 mod judged;
-mod pool;
+mod shrinkage;
 mod report;
 pub mod settings;
 mod table;
-pub mod why;
+pub mod not_judged;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
-pub use figure::{BONES, mark_points};
+pub use overlay_marks::{BONES, mark_points};
 pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
 pub use report::{QUANTITIES, Quantity, QuantityUnit};

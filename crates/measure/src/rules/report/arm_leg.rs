@@ -4,8 +4,8 @@ use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::geometry::parabola_peak;
 use crate::body::BodyPoint;
-use crate::rules::table::read::{across_m, mean};
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::table::rule_geometry::{across_m, mean};
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{Leg, PassMotion, Push};
 
 /// When the arm is at the front of its swing, after the toe-off of its side.
@@ -36,7 +36,7 @@ const HAND_SHARE: f64 = 0.108;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     if motion.pushes.is_empty() {
-        return Measure::not_judged(why::NO_WHOLE_PUSH);
+        return Measure::not_judged(not_judged::NO_WHOLE_PUSH);
     }
     let times: Vec<f64> = motion
         .pushes
@@ -54,7 +54,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             deviation(of_skater_s, OF_PUSH_S, times.len()),
             format!("mean of {}", pushes(times.len())),
         ),
-        None => Measure::not_judged(why::NO_HAND_SEEN),
+        None => Measure::not_judged(not_judged::NO_HAND_SEEN),
     }
 }
 
@@ -109,7 +109,7 @@ fn front_of_swing_s(motion: &PassMotion, push: &Push) -> Option<f64> {
 mod tests {
     use super::super::tests::reported;
     use super::*;
-    use crate::rules::table::read::tests::motion_of;
+    use crate::rules::table::rule_geometry::tests::motion_of;
     use crate::stride::synthetic::{Skater, TOE_OFF_AT};
 
     #[test]

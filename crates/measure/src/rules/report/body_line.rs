@@ -5,9 +5,9 @@ use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::geometry::included_deg;
 use crate::body::BodyPoint;
-use crate::rules::table::read::HALF_HIPS_SHARE;
-use crate::rules::table::read::mean;
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::table::rule_geometry::HALF_HIPS_SHARE;
+use crate::rules::table::rule_geometry::mean;
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{Leg, PassMotion, leg_points};
 
 /// Included shoulder-hip-ankle angle of the pushing side at the toe-off.
@@ -45,7 +45,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             deviation(OF_SKATER_DEG, OF_PUSH_DEG, angles.len()),
             format!("near leg, {}", pushes(angles.len())),
         ),
-        None => Measure::not_judged(why::NEAR_SIDE_UNSEEN),
+        None => Measure::not_judged(not_judged::NEAR_SIDE_UNSEEN),
     }
 }
 

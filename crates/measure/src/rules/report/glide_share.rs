@@ -2,8 +2,8 @@
 
 use super::{Quantity, QuantityUnit};
 use crate::config::View;
-use crate::rules::table::read::mean;
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::table::rule_geometry::mean;
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::PassMotion;
 
 /// The part of a cycle a leg glides on its bent knee before it pushes.
@@ -37,6 +37,6 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             judged: false,
             reason: "touchdown and push start are too soft to be timed".to_owned(),
         },
-        None => Measure::not_judged(why::NO_WHOLE_PUSH),
+        None => Measure::not_judged(not_judged::NO_WHOLE_PUSH),
     }
 }

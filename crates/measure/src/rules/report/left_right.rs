@@ -2,8 +2,8 @@
 
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
-use crate::rules::table::read::{mean, of_adult};
-use crate::rules::{JudgedPush, Leg, Measure, RULES, why};
+use crate::rules::table::rule_geometry::{mean, of_adult};
+use crate::rules::{JudgedPush, Leg, Measure, RULES, not_judged};
 use crate::stride::PassMotion;
 
 const LONG: &str = "Mean of the left leg's pushes less that of the right leg's; only where both legs were judged in the pass.";
@@ -125,7 +125,7 @@ fn difference(
     deviations: [f64; 2],
 ) -> Measure {
     let Some(rule_index) = RULES.iter().position(|r| r.id == rule) else {
-        return Measure::not_judged(why::NO_SUCH_RULE);
+        return Measure::not_judged(not_judged::NO_SUCH_RULE);
     };
     let of_leg = |leg: Leg| -> Vec<f64> {
         judged
@@ -139,8 +139,8 @@ fn difference(
     let (left, right) = (of_leg(Leg::Left), of_leg(Leg::Right));
     let (Some(of_left), Some(of_right)) = (mean(&left), mean(&right)) else {
         return Measure::not_judged(match motion.lane.view {
-            View::Side => why::FAR_LEG_FROM_SIDE,
-            _ => why::NOT_BOTH_LEGS,
+            View::Side => not_judged::FAR_LEG_FROM_SIDE,
+            _ => not_judged::NOT_BOTH_LEGS,
         });
     };
     let [of_skater, of_push] = deviations;
@@ -158,7 +158,7 @@ mod tests {
     use crate::rules::AgeGroup;
     use crate::rules::Thresholds;
     use crate::rules::judge;
-    use crate::rules::table::read::tests::motion_of;
+    use crate::rules::table::rule_geometry::tests::motion_of;
     use crate::stride::synthetic::Skater;
 
     #[test]

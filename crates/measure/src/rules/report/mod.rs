@@ -101,7 +101,7 @@ fn deviation(of_skater: f64, of_push: f64, n: usize) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::table::read::tests::motion_of;
+    use crate::rules::table::rule_geometry::tests::motion_of;
     use crate::rules::{AgeGroup, Thresholds, judge};
     use crate::stride::synthetic::Skater;
 

@@ -3,9 +3,9 @@
 use super::side::{USUAL_OUT_SHARE, in_plane, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
-use crate::rules::table::read::HALF_HIPS_SHARE;
-use crate::rules::table::read::{mean, of_adult};
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::table::rule_geometry::HALF_HIPS_SHARE;
+use crate::rules::table::rule_geometry::{mean, of_adult};
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{PassMotion, Push, leg_points};
 
 /// How far behind its hip the skate is at the toe-off.
@@ -42,7 +42,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, lengths.len()),
             format!("near leg, {}", pushes(lengths.len())),
         ),
-        None => Measure::not_judged(why::NEAR_LEG_UNSEEN),
+        None => Measure::not_judged(not_judged::NEAR_LEG_UNSEEN),
     }
 }
 
@@ -58,7 +58,7 @@ fn behind_m(motion: &PassMotion, push: &Push) -> Option<f64> {
 mod tests {
     use super::super::tests::reported;
     use super::*;
-    use crate::rules::table::read::tests::motion_of;
+    use crate::rules::table::rule_geometry::tests::motion_of;
     use crate::rules::{AgeGroup, RULES, Thresholds, judge};
     use crate::stride::Leg;
     use crate::stride::synthetic::Skater;

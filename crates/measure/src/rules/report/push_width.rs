@@ -3,8 +3,8 @@
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::body::BodyPoint;
-use crate::rules::table::read::{across_m, mean, of_adult};
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::table::rule_geometry::{across_m, mean, of_adult};
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{Leg, PassMotion};
 
 /// How far out to the side of its hip the skate is at the toe-off.
@@ -55,7 +55,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, widths.len()),
             format!("mean of {}", pushes(widths.len())),
         ),
-        None => Measure::not_judged(why::NO_WHOLE_PUSH),
+        None => Measure::not_judged(not_judged::NO_WHOLE_PUSH),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a side camera shows of the near leg at its toe-off.
 
-use crate::rules::{JudgedPush, RULES, why};
+use crate::rules::{JudgedPush, RULES, not_judged};
 use crate::stride::{Leg, PassMotion, Push};
 
 /// Shoulder joint beside the middle of the body, as a share of stature: half
@@ -27,8 +27,8 @@ pub fn near_pushes<'a>(
         .collect();
     if near.is_empty() {
         return Err(match motion.pushes.len() {
-            0 => why::NO_WHOLE_PUSH,
-            _ => why::ONLY_FAR_LEG,
+            0 => not_judged::NO_WHOLE_PUSH,
+            _ => not_judged::ONLY_FAR_LEG,
         });
     }
     let told: Vec<&Push> = near
@@ -37,7 +37,7 @@ pub fn near_pushes<'a>(
         .map(|(push, _)| push)
         .collect();
     if told.is_empty() {
-        return Err(why::NEAR_LEG_POOR);
+        return Err(not_judged::NEAR_LEG_POOR);
     }
     Ok(told)
 }

@@ -2,7 +2,7 @@
 
 use super::{Quantity, QuantityUnit};
 use crate::config::View;
-use crate::rules::{JudgedPush, Measure, why};
+use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::PassMotion;
 
 /// Steps a second: a step is from a toe-off to the next one of the other leg.
@@ -95,7 +95,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
                 format!("mean of {} steps", steps.count),
             )
         }
-        None => Measure::not_judged(why::TOO_FEW_STEPS),
+        None => Measure::not_judged(not_judged::TOO_FEW_STEPS),
     }
 }
 
@@ -126,7 +126,7 @@ mod tests {
     #[test]
     fn a_single_step_is_not_judged() {
         let mut motion =
-            crate::rules::table::read::tests::motion_of(View::Front, &Skater::default());
+            crate::rules::table::rule_geometry::tests::motion_of(View::Front, &Skater::default());
         motion.toe_offs.truncate(3);
         assert!(evaluate(&motion, &[]).judged);
         motion.toe_offs.truncate(2);

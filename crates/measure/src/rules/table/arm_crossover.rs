@@ -1,10 +1,10 @@
 //! Arm swing.
 
-use super::read::{across_m, mean, of_adult, over, unmeasurable};
+use super::rule_geometry::{across_m, mean, of_adult, over, unmeasurable};
 use crate::config::View;
 use crate::body::BodyPoint;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
@@ -66,7 +66,7 @@ const LEFT_OF_SHORT: f64 = 0.5;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let Some(arm) = farthest(motion, push) else {
-        return Measure::not_judged(why::ARM_NOT_SEEN);
+        return Measure::not_judged(not_judged::ARM_NOT_SEEN);
     };
     let adult = of_adult(&motion.lane);
     let not_judged = |uncertainty_m: f64, reason: &str| Measure {
@@ -77,10 +77,10 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     };
     // An elbow past the middle: the other arm's, or the shoulders were changed over.
     if arm.elbow_m > 0.0 {
-        return not_judged(adult * 2.0 * UNCERTAINTY_M, why::HAND_POINTS_DISAGREE);
+        return not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::HAND_POINTS_DISAGREE);
     }
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
-        return not_judged(arm.spread_m.max(UNCERTAINTY_M), why::HAND_POINTS_DISAGREE);
+        return not_judged(arm.spread_m.max(UNCERTAINTY_M), not_judged::HAND_POINTS_DISAGREE);
     }
     let others: Vec<Arm> = motion
         .pushes
@@ -98,7 +98,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         && arm.elbow_m <= adult * ELBOW_OUT_IN_PUSH_M
         && elbow_m <= adult * ELBOW_OUT_M;
     if past && another(&|m| m <= adult * FAR_SHORT_M) || short && another(&|m| m >= past_m) {
-        not_judged(adult * 2.0 * UNCERTAINTY_M, why::PUSHES_CONTRADICT)
+        not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::PUSHES_CONTRADICT)
     } else if past && elbow_m >= adult * ELBOW_OF_CROSSING_M {
         Measure::judged(
             arm.wrist_m,
@@ -112,7 +112,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             "elbow too far out for the hand to cross",
         )
     } else {
-        not_judged(adult * 2.0 * UNCERTAINTY_M, why::HAND_NEAR_THE_LINE)
+        not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::HAND_NEAR_THE_LINE)
     }
 }
 
@@ -175,7 +175,7 @@ fn farthest(motion: &PassMotion, push: &Push) -> Option<Arm> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::stride::synthetic::Skater;
 

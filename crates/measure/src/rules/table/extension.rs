@@ -1,7 +1,7 @@
 //! Extension.
 
 use super::glide::{glide_knee_deg, glide_readings};
-use super::read::{
+use super::rule_geometry::{
     KNEES_TOGETHER_SHARE, highest, knees_apart_share, mean, over, pushed_out_knee_angles,
     second_knee_angles,
 };
@@ -9,7 +9,7 @@ use crate::config::View;
 use crate::geometry::{median, top_through};
 use crate::body::ModelKind;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};
 
 /// The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.
@@ -84,7 +84,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .filter_map(|other| both_readings(motion, other).ok())
         .any(|(other_deg, _)| other_deg - deg > BELOW_ANOTHER_DEG);
     if straighter {
-        return Measure::not_judged(why::PUSHES_CONTRADICT);
+        return Measure::not_judged(not_judged::PUSHES_CONTRADICT);
     }
     Measure::judged(deg, UNCERTAINTY_DEG, how)
 }
@@ -93,7 +93,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
 /// one has not seen it, by the first: degrees, and how it was read.
 fn both_readings(motion: &PassMotion, push: &Push) -> Result<(f64, &'static str), &'static str> {
     if push.near_leg == Some(false) {
-        return Err(why::FAR_LEG_HIDDEN);
+        return Err(not_judged::FAR_LEG_HIDDEN);
     }
     let Some(second_deg) = second_reading_deg(motion, push) else {
         return Ok((
@@ -178,7 +178,7 @@ fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
     let around_s = AROUND_SHARE * (push.toe_off_s - push.push_start_s);
     let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
     let angles = pushed_out_knee_angles(motion, push.leg, span_s[0], span_s[1]);
-    let deg = highest(&angles).ok_or(why::PUSH_END_NOT_SEEN)?;
+    let deg = highest(&angles).ok_or(not_judged::PUSH_END_NOT_SEEN)?;
     match doubt(motion, push, span_s) {
         Some(why) if !STRAIGHT_ANYWAY_DEG.contains(&deg) => Err(why),
         _ => Ok(deg.min(STRAIGHTEST_DEG)),
@@ -188,7 +188,7 @@ fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
 /// Why the two legs may have been taken for each other around a push's end.
 fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&'static str> {
     if share_mended(motion, push) > MAX_MENDED {
-        return Some(why::LEGS_MIXED_UP);
+        return Some(not_judged::LEGS_MIXED_UP);
     }
     let glide_deg = glide_knee_deg(motion, push).ok();
     let mut angles_of_far: Vec<f64> = glide_readings(motion, push.leg.other(), from_s, to_s)
@@ -198,7 +198,7 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     if let (Some(glide_deg), Some(far_deg)) = (glide_deg, median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
-        return Some(why::KNEES_ALIKE);
+        return Some(not_judged::KNEES_ALIKE);
     }
     let apart = over(motion, from_s, to_s, |i| {
         Some(knees_apart_share(motion, &motion.curves.peak_points[i], i))
@@ -206,14 +206,14 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     // the thighs of a skater who bends open: a pushing knee is seen apart
     let bends = glide_deg.is_none_or(|deg| deg < UPRIGHT_DEG);
     if bends && highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
-        return Some(why::KNEES_ALIKE);
+        return Some(not_judged::KNEES_ALIKE);
     }
     None
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::body::{LegPoint, LegReading};
     use crate::stride::synthetic::{Skater, lane};

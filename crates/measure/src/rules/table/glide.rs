@@ -1,10 +1,10 @@
 //! The knee of a gliding leg.
 
-use super::read::{Stance, knee_deg, knees_apart_share, leg_in_space, over};
+use super::rule_geometry::{Stance, knee_deg, knees_apart_share, leg_in_space, over};
 use crate::config::View;
-use crate::geometry::steady_mean;
+use crate::geometry::huber_mean;
 use crate::body::ModelKind;
-use crate::rules::why;
+use crate::rules::not_judged;
 use crate::stride::{Leg, PassMotion, Push};
 
 /// Which part of a push the glide is read in: from so long before the leg starts
@@ -67,19 +67,19 @@ pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static 
     if (readings.len() as f64) < least {
         let seen = over(motion, from_s, to_s, Some).len();
         return Err(if seen as f64 >= least && readings.is_empty() {
-            why::LOOKS_ALONG
+            not_judged::LOOKS_ALONG
         } else {
-            why::GLIDE_NOT_SEEN
+            not_judged::GLIDE_NOT_SEEN
         });
     }
-    let deg = steady_mean(&readings, ASTRAY_DEG).ok_or(why::GLIDE_NOT_SEEN)?;
+    let deg = huber_mean(&readings, ASTRAY_DEG).ok_or(not_judged::GLIDE_NOT_SEEN)?;
     let (mut off, mut weights) = (0.0, 0.0);
     for (reading_deg, weight) in &readings {
         off += weight * (reading_deg - deg).abs();
         weights += weight;
     }
     if off > UNSTEADY_DEG * weights {
-        return Err(why::GLIDE_UNSTEADY);
+        return Err(not_judged::GLIDE_UNSTEADY);
     }
     Ok(deg)
 }
@@ -116,7 +116,7 @@ fn low_ankle_m(legs: &[(usize, [[f64; 3]; 3])]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::motion_of;
+    use super::super::rule_geometry::tests::motion_of;
     use super::*;
     use crate::stride::synthetic::Skater;
 
@@ -177,7 +177,7 @@ mod tests {
         let mut push = near(&motion);
         assert!(glide_knee_deg(&motion, &push).is_ok());
         push.touchdown_s = push.push_start_s - 0.05;
-        assert_eq!(glide_knee_deg(&motion, &push), Err(why::GLIDE_NOT_SEEN));
+        assert_eq!(glide_knee_deg(&motion, &push), Err(not_judged::GLIDE_NOT_SEEN));
     }
 
     /// The knee is thrown about by 25 degrees from frame to frame, as where the model
@@ -191,6 +191,6 @@ mod tests {
         for (i, points) in motion.curves.points.iter_mut().enumerate() {
             points[knee][0] += if i % 2 == 0 { off_px } else { -off_px };
         }
-        assert_eq!(glide_knee_deg(&motion, &push), Err(why::GLIDE_UNSTEADY));
+        assert_eq!(glide_knee_deg(&motion, &push), Err(not_judged::GLIDE_UNSTEADY));
     }
 }

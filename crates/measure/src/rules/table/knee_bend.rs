@@ -4,7 +4,7 @@ use super::glide::glide_knee_deg;
 use crate::config::View;
 use crate::body::ModelKind;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
@@ -44,11 +44,11 @@ const UNCERTAINTY_OBLIQUE_DEG: f64 = 8.0;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {
-        return Measure::not_judged(why::FAR_LEG_HIDDEN);
+        return Measure::not_judged(not_judged::FAR_LEG_HIDDEN);
     }
     let uncertainty_deg = match motion.lane.view {
         View::Oblique if motion.read_by != ModelKind::Heavy => {
-            return Measure::not_judged(why::ONLY_HEAVY_MODEL);
+            return Measure::not_judged(not_judged::ONLY_HEAVY_MODEL);
         }
         View::Oblique => UNCERTAINTY_OBLIQUE_DEG,
         _ => UNCERTAINTY_DEG,
@@ -61,7 +61,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::stride::Leg;
     use crate::stride::synthetic::Skater;

@@ -9,7 +9,7 @@ mod arm_crossover;
 mod extension;
 mod glide;
 mod knee_bend;
-pub(super) mod read;
+pub(super) mod rule_geometry;
 mod recovery_gap;
 mod toe_direction;
 mod trunk_lean;

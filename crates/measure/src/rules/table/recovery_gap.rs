@@ -1,11 +1,11 @@
 //! Recovery.
 
-use super::read::{across_m, boot_width_m, of_adult, over};
+use super::rule_geometry::{across_m, boot_width_m, of_adult, over};
 use crate::config::View;
-use crate::geometry::{fit_parabola, steady_mean};
+use crate::geometry::{fit_parabola, huber_mean};
 use crate::body::BodyPoint;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.
@@ -79,7 +79,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .into_iter()
         .find(|(view, _)| *view == motion.lane.view)
     else {
-        return Measure::not_judged(why::ACROSS_OR_ALONG);
+        return Measure::not_judged(not_judged::ACROSS_OR_ALONG);
     };
     let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
     let within_s = BACK_WITHIN * push.cycle_s;
@@ -93,10 +93,10 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         first.0 <= back_s - needed_s && last.0 >= back_s + needed_s
     });
     if !on_both_sides {
-        return Measure::not_judged(why::HEELS_NOT_SEEN);
+        return Measure::not_judged(not_judged::HEELS_NOT_SEEN);
     }
     if !close_and_open(motion, push, back_s) {
-        return Measure::not_judged(why::FEET_UNSTEADY);
+        return Measure::not_judged(not_judged::FEET_UNSTEADY);
     }
     let readings: Vec<(f64, f64)> = (0..READINGS)
         .map(|k| 2.0 * k as f64 / (READINGS - 1) as f64 - 1.0)
@@ -104,13 +104,13 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .map(|feet_m| (feet_m, 1.0))
         .collect();
     let adult = of_adult(&motion.lane);
-    match steady_mean(&readings, adult * ASTRAY_M) {
+    match huber_mean(&readings, adult * ASTRAY_M) {
         Some(feet_m) => Measure::judged(
             feet_m - motion.correction(adult * wider_m) - boot_width_m(&motion.lane),
             adult * UNCERTAINTY_M,
             "feet across the lane as they pass, less the boot's width",
         ),
-        None => Measure::not_judged(why::HEELS_NOT_SEEN),
+        None => Measure::not_judged(not_judged::HEELS_NOT_SEEN),
     }
 }
 
@@ -183,7 +183,7 @@ fn off_line(motion: &PassMotion, i: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::stride::Leg;
     use crate::stride::synthetic::Skater;
@@ -218,7 +218,7 @@ mod tests {
         motion.curves.seen[end..].fill(false);
         let measure = evaluate(&motion, &push);
         assert!(!measure.judged);
-        assert_eq!(measure.reason, why::HEELS_NOT_SEEN);
+        assert_eq!(measure.reason, not_judged::HEELS_NOT_SEEN);
     }
 
     /// For a moment the foot that comes back is read far out, as where another
@@ -250,7 +250,7 @@ mod tests {
             let measure = evaluate(&motion, &push);
             assert_eq!(
                 (measure.judged, measure.reason.as_str()),
-                (false, why::FEET_UNSTEADY),
+                (false, not_judged::FEET_UNSTEADY),
                 "{view:?}, {measure:?}"
             );
         }

@@ -1,11 +1,11 @@
 //! Toe-out.
 
-use super::read::{across_m, over};
+use super::rule_geometry::{across_m, over};
 use crate::config::View;
 use crate::geometry::median;
 use crate::body::BodyPoint;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
@@ -62,13 +62,13 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
                 "toe beside the heel at the toe-off",
             )
         }
-        None => Measure::not_judged(why::SKATE_NOT_SEEN),
+        None => Measure::not_judged(not_judged::SKATE_NOT_SEEN),
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::stride::synthetic::Skater;
 

@@ -1,9 +1,9 @@
 //! Trunk.
 
-use super::read::{mean, over, trunk_lean_deg};
+use super::rule_geometry::{mean, over, trunk_lean_deg};
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, why};
+use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};
 
 /// The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.
@@ -41,13 +41,13 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     });
     match mean(&leans) {
         Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "mean of the glide and push"),
-        None => Measure::not_judged(why::TRUNK_NOT_SEEN),
+        None => Measure::not_judged(not_judged::TRUNK_NOT_SEEN),
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::read::tests::{judged_values, motion_of};
+    use super::super::rule_geometry::tests::{judged_values, motion_of};
     use super::*;
     use crate::stride::synthetic::Skater;
 

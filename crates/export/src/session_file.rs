@@ -1,0 +1,119 @@
+//! `session.json` of a stored session, with what the coach added.
+//!
+//! The store's own format (`docs/session-json.md`) and within it the further
+//! fields `session`, `number`, `skater`, `bib`, `verdicts`, `comment` and
+//! `starred`.
+
+use serde_json::{Map, Value, json};
+
+use super::ExportError;
+use super::dataset::{Material, PassPart, SessionPart};
+use super::page::label;
+use super::words::ExportWords;
+use crate::feedback::{Cue, CueKind};
+use crate::rules::{RULES, Thresholds, rule_of};
+use crate::store::SessionFile;
+use crate::store::Verdict;
+
+/// The text of the file.
+pub fn session_json(
+    words: &ExportWords,
+    material: &Material,
+    session: &SessionPart,
+) -> Result<String, ExportError> {
+    let thresholds = session.passes.first().map_or_else(
+        || Thresholds::defaults(session.age_group),
+        |p| p.pass.thresholds.clone(),
+    );
+    let mut file = SessionFile::new(
+        session.source.clone(),
+        session.lane.clone(),
+        session.engine.clone(),
+        &thresholds,
+        None,
+    );
+    file.started_at.clone_from(&session.started_at);
+    for part in &session.passes {
+        file.add_pass(&part.pass, &part.cue, &cue_text(words, &part.cue))?;
+    }
+    let bad = |e: serde_json::Error| ExportError::Encoding {
+        file: "session.json".to_owned(),
+        why: e.to_string(),
+    };
+    let mut value = serde_json::to_value(&file).map_err(bad)?;
+    value["session"] = session.number.into();
+    value["interrupted"] = session.interrupted.into();
+    if let Some(passes) = value.get_mut("passes").and_then(Value::as_array_mut) {
+        for (pass, part) in passes.iter_mut().zip(&session.passes) {
+            add_coach(words, material, pass, part);
+        }
+    }
+    Ok(serde_json::to_string_pretty(&value).map_err(bad)? + "\n")
+}
+
+fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &PassPart) {
+    pass["number"] = part.key.number.into();
+    // The thresholds may have been changed during the session, or be a
+    // skater's own.
+    pass["age_group"] = part.pass.thresholds.age_group.name().into();
+    pass["limits"] = RULES
+        .iter()
+        .zip(&part.pass.thresholds.limits)
+        .map(|(rule, l)| {
+            let limits = json!({
+                "flagged": l.flagged, "low": l.low, "high": l.high, "dead_band": l.dead_band,
+            });
+            (rule.id.to_owned(), limits)
+        })
+        .collect::<Map<_, _>>()
+        .into();
+    let person = part.person.and_then(|i| material.people.get(i));
+    pass["skater"] = match person {
+        Some(p) if !p.name.is_empty() => p.name.as_str().into(),
+        Some(_) => label(words, material, part.person).into(),
+        None => Value::Null,
+    };
+    pass["bib"] = person.and_then(|p| p.bib.as_deref()).into();
+    let Some(pushes) = pass.get_mut("pushes").and_then(Value::as_array_mut) else {
+        return;
+    };
+    for (i, push) in pushes.iter_mut().enumerate() {
+        let Some(note) = part.note(i) else { continue };
+        push["verdicts"] = note
+            .verdicts
+            .iter()
+            .map(|(rule, verdict)| {
+                let said = match verdict {
+                    Verdict::Confirmed => "confirmed",
+                    Verdict::Dismissed => "dismissed",
+                };
+                (rule.clone(), said.into())
+            })
+            .collect::<Map<_, _>>()
+            .into();
+        push["comment"] = note.comment.as_str().into();
+        push["starred"] = note.starred.into();
+    }
+}
+
+/// What the screen said, in the language of the export.
+fn cue_text(words: &ExportWords, cue: &Cue) -> String {
+    match &cue.kind {
+        CueKind::Do {
+            rule: id,
+            value,
+            target,
+            ..
+        } => rule_of(id).map_or_else(
+            || (*id).to_owned(),
+            |r| words.cue(r, *value, *target).to_owned(),
+        ),
+        CueKind::Praise => words.get("screen.screen.praise").to_owned(),
+        CueKind::Improved { rule: id, .. } => match rule_of(id) {
+            Some(r) => format!("{}: {}", words.get("screen.screen.improved"), words.name(r)),
+            None => words.get("screen.screen.improved").to_owned(),
+        },
+        CueKind::Unfed { .. } => words.get("screen.screen.unfed").to_owned(),
+        CueKind::NotJudged { .. } => words.get("screen.screen.not_judged").to_owned(),
+    }
+}

@@ -1,0 +1,372 @@
+//! What the station answers and tells on the panel: one kind of sentence
+//! each, with what is filled into it. The words stand in the language file.
+
+use std::path::PathBuf;
+
+use super::words::PanelWords;
+use crate::rules::{AgeGroup, Rule};
+
+/// A number with so many places after the decimal mark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Number(pub f64, pub usize);
+
+/// A skater as they are called; `None` is nobody known.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Who(pub Option<String>);
+
+impl Who {
+    /// Somebody.
+    pub fn is(label: impl Into<String>) -> Self {
+        Who(Some(label.into()))
+    }
+}
+
+/// A rule, by what it is called in the language.
+#[derive(Clone, Copy)]
+pub struct Of(pub &'static Rule);
+
+impl std::fmt::Debug for Of {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.0.id)
+    }
+}
+
+impl PartialEq for Of {
+    fn eq(&self, other: &Self) -> bool {
+        self.0.id == other.0.id
+    }
+}
+
+/// What can be filled into a sentence.
+trait Fill {
+    fn fill(&self, words: &PanelWords) -> String;
+}
+
+macro_rules! fill_plain {
+    ($($kind:ty),*) => {
+        $(impl Fill for $kind {
+            fn fill(&self, _: &PanelWords) -> String {
+                self.to_string()
+            }
+        })*
+    };
+}
+fill_plain!(String, u32, u64, usize, i64);
+
+impl Fill for Number {
+    fn fill(&self, words: &PanelWords) -> String {
+        format!("{:.*}", self.1, self.0).replace('.', words.get("number.decimal_mark"))
+    }
+}
+
+impl Fill for Who {
+    fn fill(&self, words: &PanelWords) -> String {
+        match &self.0 {
+            Some(label) => label.clone(),
+            None => words.get("did.nobody").to_owned(),
+        }
+    }
+}
+
+impl Fill for Of {
+    fn fill(&self, words: &PanelWords) -> String {
+        words.rule_name(self.0).to_owned()
+    }
+}
+
+impl Fill for AgeGroup {
+    fn fill(&self, words: &PanelWords) -> String {
+        words.group_name(*self).to_owned()
+    }
+}
+
+impl Fill for PathBuf {
+    fn fill(&self, _: &PanelWords) -> String {
+        self.display().to_string()
+    }
+}
+
+/// One sentence after the other.
+impl Fill for Vec<Message> {
+    fn fill(&self, words: &PanelWords) -> String {
+        let all: Vec<String> = self.iter().map(|s| s.say(words)).collect();
+        all.join(" ")
+    }
+}
+
+macro_rules! sayings {
+    ($($name:ident = $key:literal { $($part:ident: $kind:ty),* })*) => {
+        /// One sentence of the station, without its words.
+        #[derive(Debug, Clone, PartialEq)]
+        #[allow(missing_docs, reason = "what they say stands in the language file")]
+        pub enum Message {
+            $($name { $($part: $kind),* }),*
+        }
+
+        impl Message {
+            /// Every key with the parts that are filled in, in this order.
+            pub const ALL: &[(&str, &[&str])] = &[$(($key, &[$(stringify!($part)),*])),*];
+
+            /// The sentence in this language.
+            pub fn say(&self, words: &PanelWords) -> String {
+                match self {
+                    $(Message::$name { $($part),* } => {
+                        let parts: &[(&str, String)] =
+                            &[$((stringify!($part), $part.fill(words))),*];
+                        words.say_all($key, parts)
+                    })*
+                }
+            }
+        }
+    };
+}
+
+sayings! {
+    // What was done.
+    PanelOpen = "did.panel_open" {}
+    PanelLocked = "did.panel_locked" {}
+    PinSet = "did.pin_set" {}
+    PinOff = "did.pin_off" {}
+    CamerasLooked = "did.cameras" {}
+    CamerasAlready = "did.cameras_already" {}
+    CameraOpened = "did.camera" { width: u32, height: u32, fps: u32 }
+    PictureGood = "did.picture_good" {}
+    ScaleFound = "did.scale" { percent: Number }
+    LaneInUse = "did.lane_in_use" { name: String }
+    LaneSavedInUse = "did.lane_saved_in_use" { name: String }
+    SecondInUse = "did.second" { name: String }
+    SecondDropped = "did.second_dropped" {}
+    GroupInUse = "did.group" { group: AgeGroup }
+    LimitsTried = "did.limits_tried" { of: u32, group: AgeGroup, flagged: u32, now: u32 }
+    LimitsSet = "did.limits_set" { what: Of, group: AgeGroup }
+    LimitsDefault = "did.limits_default" { what: Of, group: AgeGroup }
+    LimitsDefaults = "did.limits_defaults" { group: AgeGroup }
+    LimitsCopied = "did.limits_copied" { to: AgeGroup, from: AgeGroup }
+    LimitsUndone = "did.limits_undone" {}
+    LimitsOwn = "did.limits_own" { who: Who, what: Of }
+    LimitsOfGroup = "did.limits_of_group" { who: Who }
+    SkaterAdded = "did.skater_added" { who: Who }
+    SkaterChanged = "did.skater_changed" { who: Who }
+    ConsentGiven = "did.consent" { who: Who }
+    ConsentWithdrawn = "did.consent_withdrawn" { who: Who }
+    SkaterDeleted = "did.skater_deleted" { who: Who, passes: u32, strips: u32, more: Vec<Message> }
+    DeletedCopies = "did.deleted_copies" { n: usize }
+    DeletedLater = "did.deleted_later" {}
+    DeletedAside = "did.deleted_aside" { place: PathBuf }
+    DeletedExport = "did.deleted_export" { day: String, place: String }
+    RosterRead = "did.roster_read" { new: usize, changed: usize, same: usize, notes: Vec<Message> }
+    RosterNote = "did.roster_note" { note: String }
+    RosterWritten = "did.roster_written" { file: PathBuf }
+    OrderSet = "did.order" { n: usize }
+    NextIs = "did.next" { who: Who }
+    PassIsOf = "did.pass_is_of" { n: u32, who: Who }
+    SessionOpen = "did.session" { n: i64, passes: usize }
+    Noted = "did.noted" {}
+    PicturesOpen = "did.pictures" { n: usize }
+    NoPictures = "did.no_pictures" {}
+    ProgressOpen = "did.progress" { who: Who }
+    ProgressEmpty = "did.progress_empty" { who: Who }
+    Shown = "did.shown" {}
+    KeepOn = "did.keep_on" {}
+    KeepOff = "did.keep_off" {}
+    BlurOn = "did.blur_on" {}
+    BlurByScreen = "did.blur_by_screen" {}
+    BlurOff = "did.blur_off" {}
+    RetentionSet = "did.retention" {}
+    MeasuresTried = "did.measures_tried" { days: u32, passes: u32, sessions: u32 }
+    MeasuresGone = "did.measures_gone" { days: u32, passes: u32, sessions: u32 }
+    MeasuresKept = "did.measures_kept" {}
+    ExportBegins = "did.export_begins" {}
+    ExportStopping = "did.export_stopping" {}
+    Places = "did.places" {}
+    FolderLooked = "did.folder" { folder: PathBuf }
+    BackedUp = "did.backed_up" { file: PathBuf, size: Number }
+
+    // Why something was not done.
+    Locked = "cannot.locked" {}
+    NoPin = "cannot.no_pin" {}
+    PinLength = "cannot.pin_length" {}
+    PinWrong = "cannot.pin_wrong" {}
+    PinWait = "cannot.pin_wait" { n: u64 }
+    PinFile = "cannot.pin_file" { file: String, why: String }
+    TooFast = "cannot.too_fast" { n: u64 }
+    ProgramFault = "cannot.program_fault" {}
+    NotOpen = "cannot.not_open" {}
+    DiskFull = "cannot.disk_full" { file: PathBuf }
+    FolderUnusable = "cannot.folder" { folder: PathBuf, why: String }
+    Recordings = "cannot.recordings" { why: String }
+    Settings = "cannot.settings" { why: String }
+    NoCameras = "cannot.no_cameras" { why: String }
+    NoPictureCame = "cannot.no_picture_came" {}
+    NoScale = "cannot.no_scale" { why: String }
+    LaneName = "cannot.lane_name" { n: usize }
+    LaneNameTaken = "cannot.lane_name_taken" { name: String }
+    NoFirstCamera = "cannot.no_first_camera" {}
+    NotRead = "cannot.not_read" { file: PathBuf, why: String }
+    NotWritten = "cannot.not_written" { file: PathBuf, why: String }
+    NoRosterFile = "cannot.no_roster_file" { file: PathBuf }
+    RosterFaults = "cannot.roster_faults" { faults: Vec<Message> }
+    RosterLine = "cannot.roster_line" { line: u64, why: String }
+    RosterFault = "cannot.roster_fault" { why: String }
+    NoRule = "cannot.no_rule" { id: String }
+    LimitsWrong = "cannot.limits" { why: String }
+    NoLimitsUndo = "cannot.no_limits_undo" {}
+    SkaterGone = "cannot.skater_gone" {}
+    NoName = "cannot.no_name" {}
+    HeightWrong = "cannot.height" {}
+    ConsentBy = "cannot.consent_by" {}
+    NoQueueUndo = "cannot.no_queue_undo" {}
+    PushGone = "cannot.push_gone" { push: u32, n: u32 }
+    NoExporter = "cannot.no_exporter" {}
+    ExportRuns = "cannot.export_runs" {}
+    NoExport = "cannot.no_export" {}
+    ExportNotStarted = "cannot.export_not_started" { why: String }
+    ExportFailed = "cannot.export_failed" { why: String }
+    BackupFailed = "cannot.backup" { why: String }
+    NoDays = "cannot.no_days" {}
+    FolderSilent = "cannot.folder_silent" { folder: PathBuf }
+
+    // How the station is.
+    Starting = "state.starting" {}
+    RecordingBegins = "state.recording_begins" {}
+    RecordingOpens = "state.recording_opens" {}
+    CameraOpening = "state.camera_opening" { name: String }
+    CameraLive = "state.camera_live" { name: String }
+    CameraSilent = "state.camera_silent" { name: String }
+    CameraLookedFor = "state.camera_looked_for" {}
+    CameraNone = "state.camera_none" {}
+    CameraAbsent = "state.camera_absent" { name: String, found: String }
+    CameraRefused = "state.camera_refused" { name: String, why: String }
+    CameraUnfit = "state.camera_unfit" { name: String }
+    CameraGone = "state.camera_gone" { name: String, why: String }
+    CameraQuiet = "state.camera_quiet" { name: String, seconds: Number }
+    CameraStuck = "state.camera_stuck" { name: String }
+    SourceEnded = "state.source_ended" { name: String }
+    SourceStopped = "state.source_stopped" {}
+    Measuring = "state.measuring" { model: String, engine: String }
+    SoundReady = "state.sound_ready" {}
+    SoundOff = "state.sound_off" {}
+    NoLoudspeaker = "state.no_loudspeaker" {}
+    RecordingWrites = "state.recording_writes" {}
+    RecordingEnded = "state.recording_ended" {}
+    SecondCamera = "state.second_camera" { why: String }
+    PassesLost = "state.passes_lost" { n: u64, why: String }
+    PicturesLost = "state.pictures_lost" { n: u64 }
+    DiskNearlyFull = "state.disk_nearly_full" { folder: PathBuf, size: Number }
+
+    // What there is to change about the picture.
+    TooDark = "advice.dark" { brightness: Number }
+    TooWhite = "advice.white" { percent: Number }
+    TooBlack = "advice.black" { percent: Number }
+    TooSlow = "advice.slow" { fps: Number }
+    ShutterSlow = "advice.shutter" { part: Number, speed: Number, mm: Number }
+    MayBlur = "advice.blur" { speed: Number, mm: Number }
+
+    // An export on its way.
+    ExportReading = "export.reading" {}
+    ExportPoints = "export.points" {}
+    ExportClips = "export.clips" {}
+    ExportTables = "export.tables" {}
+    ExportPages = "export.pages" {}
+    ExportPacking = "export.packing" {}
+    ExportFinishing = "export.finishing" {}
+    Exported = "export.done" { place: PathBuf, files: usize, clips: usize, size: Number, more: Vec<Message> }
+    ExportClipsBroken = "export.clips_broken" { n: usize }
+    ExportPointsBroken = "export.points_broken" { n: usize }
+    ExportReused = "export.reused" { n: usize }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::display::Language;
+    use crate::rules::RULES;
+
+    /// The parts in braces of a text, in the order of the alphabet.
+    fn parts_of(text: &str) -> Vec<String> {
+        let mut parts: Vec<String> = text
+            .split('{')
+            .skip(1)
+            .filter_map(|rest| Some(rest.split_once('}')?.0.to_owned()))
+            .collect();
+        parts.sort();
+        parts
+    }
+
+    #[test]
+    fn every_sentence_has_words_with_the_same_parts_in_both_languages() {
+        for language in Language::ALL {
+            let words = PanelWords::built_in(language);
+            for (key, parts) in Message::ALL {
+                let text = words.get(key);
+                assert_ne!(text, *key, "{} has no {key}", language.code());
+                let mut wanted: Vec<&str> = parts.to_vec();
+                wanted.sort_unstable();
+                assert_eq!(parts_of(text), wanted, "{} {key}", language.code());
+            }
+            // And the other way round: no words that nobody says.
+            let said = ["did.", "cannot.", "state.", "advice.", "export."];
+            for (key, _) in words.all() {
+                let declared = Message::ALL.iter().any(|(k, _)| *k == key);
+                let of_these = said.iter().any(|s| key.starts_with(s));
+                assert!(!of_these || declared || key == "did.nobody", "{key}");
+            }
+        }
+    }
+
+    #[test]
+    fn parts_are_in_the_words_of_the_language() {
+        let french = PanelWords::built_in(Language::Fr);
+        let english = PanelWords::english();
+        let limits = Message::LimitsSet {
+            what: Of(RULES[0]),
+            group: AgeGroup::Adult,
+        };
+        assert_eq!(
+            limits.say(&english),
+            "New limits for Knee bend of Adult, from the next pass on."
+        );
+        assert!(limits.say(&french).contains("Flexion du genou"));
+        assert!(limits.say(&french).contains("Adulte"));
+        let scale = Message::ScaleFound {
+            percent: Number(1.84, 1),
+        };
+        assert!(scale.say(&english).contains("1.8 %"));
+        assert!(scale.say(&french).contains("1,8 %"));
+        let nobody = Message::NextIs { who: Who(None) };
+        assert_eq!(nobody.say(&english), "Next: nobody known.");
+    }
+
+    #[test]
+    fn what_is_filled_in_is_not_filled_in_again() {
+        let odd = Message::LimitsOwn {
+            who: Who::is("{what}"),
+            what: Of(RULES[0]),
+        };
+        assert!(
+            odd.say(&PanelWords::english())
+                .starts_with("{what} has own")
+        );
+    }
+
+    #[test]
+    fn several_sentences_stand_one_after_the_other() {
+        let deleted = |more| Message::SkaterDeleted {
+            who: Who::is("4 Robin"),
+            passes: 2,
+            strips: 1,
+            more,
+        };
+        let words = PanelWords::english();
+        let short = deleted(vec![]).say(&words);
+        assert!(short.ends_with('.'), "{short:?}");
+        let long = deleted(vec![
+            Message::DeletedLater {},
+            Message::DeletedCopies { n: 2 },
+        ]);
+        assert!(
+            long.say(&words)
+                .starts_with(&format!("{short} The sessions file"))
+        );
+    }
+}

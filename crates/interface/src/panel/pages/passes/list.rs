@@ -1,0 +1,247 @@
+//! The list of pushes with its filters.
+
+use egui::Ui;
+
+use super::{Filter, PassesState};
+use crate::panel::kit::{Press, Voice, card, choice, columns, pager, say, toggle};
+use crate::panel::model::{Command, PassRow, PushRow};
+use crate::panel::pages::Desk;
+use crate::panel::state::{Choosing, PageId};
+use crate::rules::{Leg, RULES, rule_of};
+use crate::store::{PushKey, Verdict};
+
+/// Pushes on one leaf.
+const PER_LEAF: usize = 9;
+
+pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
+    session(ui, d);
+    if d.view.sessions.is_empty() && d.view.passes.is_empty() {
+        return d.empty(ui, "passes.empty", Some(PageId::Now));
+    }
+    columns(ui, d.s, [1.75, 1.0], |[left, right]| {
+        pushes(left, d, state);
+        filters(right, d, state);
+        agreement(right, d);
+    });
+}
+
+/// Which session, and the ones before and after.
+fn session(ui: &mut Ui, d: &mut Desk<'_>) {
+    let s = d.s;
+    let view = d.view;
+    // Newest first.
+    let at = view
+        .sessions
+        .iter()
+        .position(|x| Some(x.id.number()) == view.session);
+    let older = at.map_or(0, |i| i + 1);
+    let newer = at.and_then(|i| i.checked_sub(1));
+    ui.horizontal(|ui| {
+        for (key, to) in [("passes.older", Some(older)), ("passes.newer", newer)] {
+            let there = to.and_then(|i| view.sessions.get(i));
+            let pressed = Press::new(d.w.get(key))
+                .enabled(there.is_some())
+                .show(ui, s);
+            if let (true, Some(session)) = (pressed, there) {
+                d.out.push(Command::OpenSession(session.id.number()));
+            }
+        }
+        if let Some(session) = at.and_then(|i| view.sessions.get(i)) {
+            // To the minute: 2026-11-25T18:02.
+            let started: String = session.started_at.chars().take(16).collect();
+            let text = d.w.say(
+                "passes.session",
+                &[
+                    ("n", &session.id.number().to_string()),
+                    ("at", &started.replace('T', " ")),
+                    ("passes", &session.passes.to_string()),
+                ],
+            );
+            say(ui, s, Voice::Body, &text);
+        }
+    });
+}
+
+fn listed<'v>(d: &Desk<'v>, filter: Filter) -> Vec<(&'v PassRow, u32, &'v PushRow)> {
+    let mut found = vec![];
+    for pass in d.view.passes.iter() {
+        if filter.skater.is_some() && pass.skater != filter.skater {
+            continue;
+        }
+        for (position, push) in pass.pushes.iter().enumerate() {
+            let flags = &push.judged.flags;
+            let of_rule = |id: &str| flags.iter().any(|f| f.rule == id);
+            let fits = filter.leg.is_none_or(|leg| leg == push.judged.leg)
+                && filter.rule.is_none_or(of_rule)
+                && (!filter.flagged || !flags.is_empty())
+                && (!filter.starred || push.note.starred);
+            if fits {
+                found.push((pass, position as u32, push));
+            }
+        }
+    }
+    found
+}
+
+fn pushes(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
+    let s = d.s;
+    let found = listed(d, state.filter);
+    if found.is_empty() {
+        let key = if d.view.passes.is_empty() {
+            "passes.none"
+        } else {
+            "passes.none_fits"
+        };
+        say(ui, s, Voice::Body, d.w.get(key));
+        return;
+    }
+    let range = pager(ui, s, d.w, found.len(), PER_LEAF, &mut state.leaf);
+    let width = ui.available_width();
+    for (pass, position, push) in &found[range] {
+        let text = line(d, pass, *position, push);
+        if Press::new(&text).left().wide(width).show(ui, s) {
+            let key = PushKey {
+                pass: pass.key,
+                position: *position,
+            };
+            state.open = Some(key);
+            d.out.push(Command::OpenPush {
+                push: key,
+                rule: state.filter.rule.map(str::to_owned),
+            });
+        }
+    }
+}
+
+/// One push in a line: number, who, leg, what was flagged.
+fn line(d: &Desk<'_>, pass: &PassRow, position: u32, push: &PushRow) -> String {
+    let place = d.w.say(
+        "passes.push",
+        &[
+            ("pass", &pass.key.number.to_string()),
+            ("push", &(position + 1).to_string()),
+        ],
+    );
+    let mut parts = vec![
+        place,
+        d.label(pass.skater),
+        d.leg(push.judged.leg).to_owned(),
+    ];
+    for flag in &push.judged.flags {
+        let Some(rule) = rule_of(&flag.rule) else {
+            continue;
+        };
+        let said = match push.note.verdicts.get(&flag.rule) {
+            Some(Verdict::Confirmed) => format!(" ({})", d.w.get("passes.confirmed")),
+            Some(Verdict::Dismissed) => format!(" ({})", d.w.get("passes.dismissed")),
+            None => String::new(),
+        };
+        let value = d.f.value(rule.unit, flag.value);
+        parts.push(format!("{} {value}{said}", d.w.rule_name(rule)));
+    }
+    if push.note.starred {
+        parts.push(d.w.get("passes.starred").to_owned());
+    }
+    parts.join(", ")
+}
+
+fn filters(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
+    let s = d.s;
+    let before = state.filter;
+    if !state.filtering {
+        let open = Press::new(d.w.get("passes.filter"));
+        if open.wide(ui.available_width()).show(ui, s) {
+            state.filtering = true;
+        }
+        let said = said(d, &before);
+        say(ui, s, Voice::Quiet, &said);
+        return;
+    }
+    let filter = &mut state.filter;
+    card(ui, s, d.w.get("passes.filter_title"), |ui| {
+        let who = match filter.skater {
+            Some(id) => d.label(Some(id)),
+            None => d.w.get("choose.all").to_owned(),
+        };
+        let text = d.w.say("passes.who", &[("who", &who)]);
+        if Press::new(&text).wide(ui.available_width()).show(ui, s) {
+            d.choose = Some(Choosing::Filter);
+        }
+        if let Some(on) = toggle(ui, s, d.w.get("passes.flagged"), filter.flagged) {
+            filter.flagged = on;
+        }
+        if let Some(on) = toggle(ui, s, d.w.get("passes.starred_only"), filter.starred) {
+            filter.starred = on;
+        }
+        let legs = [None, Some(Leg::Left), Some(Leg::Right)];
+        let keys = legs.map(|leg| {
+            let word = leg.map_or(d.w.get("leg.both"), |leg| d.leg(leg));
+            (word, filter.leg == leg)
+        });
+        if let Some(index) = choice(ui, s, keys) {
+            filter.leg = legs[index];
+        }
+        let any = (d.w.get("passes.any_rule"), filter.rule.is_none());
+        let keys = std::iter::once(any)
+            .chain(RULES.map(|r| (d.w.rule_name(r), filter.rule == Some(r.id))));
+        if let Some(index) = choice(ui, s, keys.collect::<Vec<_>>()) {
+            filter.rule = index.checked_sub(1).map(|i| RULES[i].id);
+        }
+        if Press::new(d.w.get("list.close")).main().show(ui, s) {
+            state.filtering = false;
+        }
+    });
+    let after = &state.filter;
+    if (before.leg, before.rule, before.flagged, before.starred)
+        != (after.leg, after.rule, after.flagged, after.starred)
+    {
+        state.leaf = 0;
+    }
+}
+
+/// What the filter lets through, in words.
+fn said(d: &Desk<'_>, filter: &Filter) -> String {
+    let mut parts = vec![];
+    if let Some(id) = filter.skater {
+        parts.push(d.label(Some(id)));
+    }
+    parts.extend(filter.leg.map(|leg| d.leg(leg).to_owned()));
+    let rule = filter.rule.and_then(rule_of);
+    parts.extend(rule.map(|r| d.w.rule_name(r).to_owned()));
+    if filter.flagged {
+        parts.push(d.w.get("passes.flagged").to_owned());
+    }
+    if filter.starred {
+        parts.push(d.w.get("passes.starred_only").to_owned());
+    }
+    if parts.is_empty() {
+        d.w.get("passes.everything").to_owned()
+    } else {
+        d.w.say("passes.only", &[("what", &parts.join(", "))])
+    }
+}
+
+/// How often the coach agreed with each rule.
+fn agreement(ui: &mut Ui, d: &Desk<'_>) {
+    let s = d.s;
+    card(ui, s, d.w.get("passes.agreement"), |ui| {
+        if d.view.agreement.is_empty() {
+            say(ui, s, Voice::Quiet, d.w.get("passes.no_agreement"));
+        }
+        for entry in d.view.agreement.iter() {
+            let Some(rule) = rule_of(&entry.rule) else {
+                continue;
+            };
+            let all = entry.confirmed + entry.dismissed;
+            let text = d.w.say(
+                "passes.agreed",
+                &[
+                    ("what", d.w.rule_name(rule)),
+                    ("n", &entry.confirmed.to_string()),
+                    ("of", &all.to_string()),
+                ],
+            );
+            say(ui, s, Voice::Body, &text);
+        }
+    });
+}

@@ -1,0 +1,106 @@
+//! One skater over the sessions. Never beside another one: children are not
+//! ranked here.
+
+use egui::Ui;
+
+use super::passes::Plot;
+use super::{Desk, limits};
+use crate::panel::kit::{Press, Voice, card, columns, pager, say};
+use crate::panel::model::ProgressSeries;
+use crate::panel::state::{Choosing, PageId};
+use crate::roster::SkaterId;
+use crate::rules::rule_of;
+
+/// Measures on one leaf.
+const PER_LEAF: usize = 4;
+
+pub(in crate::panel) fn show(
+    ui: &mut Ui,
+    d: &mut Desk<'_>,
+    who: Option<SkaterId>,
+    leaf: &mut usize,
+) {
+    let s = d.s;
+    if d.view.roster.is_empty() {
+        return d.empty(ui, "progress.no_roster", Some(PageId::Skaters));
+    }
+    let view = d.view;
+    let progress = view
+        .progress
+        .as_ref()
+        .filter(|p| who.is_none_or(|id| id == p.skater));
+    ui.horizontal(|ui| {
+        if Press::new(d.w.get("progress.choose")).main().show(ui, s) {
+            d.choose = Some(Choosing::Progress);
+        }
+        if let Some(id) = who.or(progress.map(|p| p.skater)) {
+            say(ui, s, Voice::Title, &d.label(Some(id)));
+        }
+    });
+    let Some(progress) = progress else {
+        let key = if who.is_some() {
+            "progress.loading"
+        } else {
+            "progress.pick"
+        };
+        say(ui, s, Voice::Body, d.w.get(key));
+        return;
+    };
+    if progress.series.is_empty() {
+        say(ui, s, Voice::Body, d.w.get("progress.empty"));
+        return;
+    }
+    let range = pager(ui, s, d.w, progress.series.len(), PER_LEAF, leaf);
+    for pair in progress.series[range].chunks(2) {
+        columns(ui, s, [1.0, 1.0], |[left, right]| {
+            for (ui, series) in [left, right].into_iter().zip(pair) {
+                one(ui, d, series);
+            }
+        });
+    }
+    say(ui, s, Voice::Quiet, d.w.get("progress.how"));
+}
+
+fn one(ui: &mut Ui, d: &Desk<'_>, series: &ProgressSeries) {
+    let s = d.s;
+    let Some(rule) = rule_of(&series.rule) else {
+        return;
+    };
+    let name = d.w.rule_name(rule);
+    card(ui, s, name, |ui| {
+        let points: Vec<[f64; 2]> = series
+            .points
+            .iter()
+            .enumerate()
+            .map(|(i, p)| [i as f64, p.median])
+            .collect();
+        let errors: Vec<f64> = series.points.iter().map(|p| p.uncertainty).collect();
+        Plot {
+            name,
+            points: &points,
+            errors: &errors,
+            low: series.limits.low,
+            high: series.limits.high,
+            mark: None,
+            joined: false,
+            height_mm: 34.0,
+            value: &|v| d.f.value(rule.unit, v),
+        }
+        .show(ui, s);
+        let (Some(first), Some(last)) = (series.points.first(), series.points.last()) else {
+            return;
+        };
+        let text = d.w.say(
+            "progress.last",
+            &[
+                ("from", &first.day),
+                ("to", &last.day),
+                ("value", &d.f.value(rule.unit, last.median)),
+                ("error", &d.f.value(rule.unit, last.uncertainty)),
+                ("n", &last.pushes.to_string()),
+                ("limits", &limits::said(d, rule.id, &series.limits)),
+            ],
+        );
+        say(ui, s, Voice::Quiet, &text);
+    });
+}

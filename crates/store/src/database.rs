@@ -1,0 +1,556 @@
+//! The sessions file: opening, recovery, writing.
+
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io;
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use jiff::Zoned;
+use rusqlite::params;
+
+use super::connection::Book;
+use super::insert;
+use super::skaters::DAMAGED;
+use super::{
+    NewPass, PictureStrip, SessionId, SessionInfo, SessionState, SessionSummary, StoreError,
+    StoredSession,
+};
+
+/// Name of the sessions file in its folder.
+pub const SESSIONS_FILE: &str = "sessions.sqlite3";
+const LOCK_FILE: &str = "sessions.lock";
+
+/// The recordings of one folder. One program run at a time holds it.
+pub struct Store {
+    pub(super) book: Book,
+    recovered: Vec<SessionSummary>,
+    set_aside: Option<PathBuf>,
+    /// Held for as long as the store is open; a killed program lets go of it.
+    _lock: File,
+}
+
+impl Store {
+    /// Opens the sessions file in `folder`, making both where they are not
+    /// there. Sessions the last run did not end are marked as recovered; a
+    /// damaged file is set aside under another name and a new one is made.
+    pub fn open(folder: &Path) -> Result<Store, StoreError> {
+        let file = folder.join(SESSIONS_FILE);
+        // The folder itself is what the user can do something about.
+        let io = |e: io::Error| StoreError::io(&file, &e);
+        std::fs::DirBuilder::new()
+            .recursive(true)
+            .mode(0o700)
+            .create(folder)
+            .map_err(io)?;
+        let lock = lock(folder)?;
+        let mut set_aside = None;
+        let book = match Book::open(&file, true) {
+            Err(StoreError::Damaged { why, .. }) => {
+                let aside = move_aside(&file).map_err(io)?;
+                tracing::error!(file = %aside.display(), %why, "damaged sessions file set aside");
+                set_aside = Some(aside);
+                Book::open(&file, true)?
+            }
+            other => other?,
+        };
+        let mut store = Store {
+            book,
+            recovered: Vec::new(),
+            set_aside,
+            _lock: lock,
+        };
+        store.recover()?;
+        Ok(store)
+    }
+
+    /// The sessions that had no proper end when the store was opened, and
+    /// what is in them.
+    pub fn recovered(&self) -> &[SessionSummary] {
+        &self.recovered
+    }
+
+    /// Where a damaged sessions file was moved to when the store was opened.
+    pub fn set_aside(&self) -> Option<&Path> {
+        self.set_aside.as_deref()
+    }
+
+    /// The sessions file.
+    pub fn file(&self) -> &Path {
+        &self.book.file
+    }
+
+    /// Begins a session; it is on the disk when this returns.
+    pub fn begin_session(&mut self, info: &SessionInfo) -> Result<SessionId, StoreError> {
+        self.check_still_there()?;
+        let token = new_token(info);
+        let text =
+            |v: serde_json::Result<String>| v.map_err(|e| StoreError::Encoding(e.to_string()));
+        let source = text(serde_json::to_string(&info.source))?;
+        let lane = text(serde_json::to_string(&info.lane))?;
+        let engine = text(serde_json::to_string(&info.engine))?;
+        self.book
+            .connection
+            .execute(
+                "INSERT INTO sessions (token, started_at, state, source, lane, engine, age_group)
+                 VALUES (?1, ?2, 'open', ?3, ?4, ?5, ?6)",
+                params![
+                    token,
+                    info.started.to_string(),
+                    source,
+                    lane,
+                    engine,
+                    info.age_group.name()
+                ],
+            )
+            .map_err(|e| self.book.fault(e))?;
+        Ok(SessionId {
+            row: self.book.connection.last_insert_rowid(),
+            token,
+        })
+    }
+
+    /// Takes up a session again after the store was opened anew; `false`
+    /// where this file does not hold it.
+    pub fn resume_session(&mut self, session: &SessionId) -> Result<bool, StoreError> {
+        let changed = self
+            .book
+            .connection
+            .execute(
+                "UPDATE sessions SET state = 'open', ended_at = NULL WHERE id = ?1 AND token = ?2",
+                params![session.row, session.token],
+            )
+            .map_err(|e| self.book.fault(e))?;
+        if changed == 1 {
+            self.recovered.retain(|s| s.id != *session);
+        }
+        Ok(changed == 1)
+    }
+
+    /// Every session of the file, oldest first.
+    pub fn sessions(&self) -> Result<Vec<SessionSummary>, StoreError> {
+        self.book.sessions()
+    }
+
+    /// A whole session by its number.
+    pub fn load_session(&self, id: i64) -> Result<StoredSession, StoreError> {
+        self.book.load_session(id)
+    }
+
+    /// Writes one pass, its cue and what comes with it. When this returns the
+    /// pass is on the disk and outlives a kill or a power cut. Writing the
+    /// same pass again changes nothing. Points and pictures of a skater who
+    /// was deleted meanwhile are not written.
+    pub fn write_pass(&mut self, session: &SessionId, new: &NewPass) -> Result<(), StoreError> {
+        self.write_passes(session, &[new])
+    }
+
+    /// The same for several passes in one step, all or none: a disk that takes
+    /// its time is asked once.
+    pub fn write_passes(
+        &mut self,
+        session: &SessionId,
+        news: &[&NewPass],
+    ) -> Result<(), StoreError> {
+        self.check_still_there()?;
+        insert::passes(&self.book, session, news)
+    }
+
+    /// Writes pictures of a pass that is stored; pictures of a pass that is
+    /// not, or whose skater has no consent any more, are let go.
+    pub fn write_strips(
+        &mut self,
+        session: &SessionId,
+        number: u32,
+        strips: &[PictureStrip],
+    ) -> Result<(), StoreError> {
+        self.check_still_there()?;
+        insert::strips(&self.book, session, number, strips)
+    }
+
+    /// Notes how many passes of the session could not be kept.
+    pub fn note_lost(&mut self, session: &SessionId, passes: u64) -> Result<(), StoreError> {
+        let passes = i64::try_from(passes).unwrap_or(i64::MAX);
+        self.book
+            .connection
+            .execute(
+                "UPDATE sessions SET passes_lost = ?2 WHERE id = ?1",
+                params![session.row, passes],
+            )
+            .map(|_| ())
+            .map_err(|e| self.book.fault(e))
+    }
+
+    /// Ends a session properly.
+    pub fn end_session(&mut self, session: &SessionId) -> Result<(), StoreError> {
+        self.check_still_there()?;
+        self.book
+            .connection
+            .execute(
+                "UPDATE sessions SET state = 'closed', ended_at = ?2 WHERE id = ?1",
+                params![session.row, Zoned::now().to_string()],
+            )
+            .map(|_| ())
+            .map_err(|e| self.book.fault(e))
+    }
+
+    /// The lock says that no other run records here, so every session still
+    /// open belongs to a run that was stopped in the middle.
+    fn recover(&mut self) -> Result<(), StoreError> {
+        let mut found = self.sessions()?;
+        found.retain(|s| s.state == SessionState::Open);
+        if found.is_empty() {
+            return Ok(());
+        }
+        self.book
+            .connection
+            .execute(
+                "UPDATE sessions SET state = 'recovered', ended_at =
+                   (SELECT max(written_at) FROM passes WHERE session_id = sessions.id)
+                 WHERE state = 'open'",
+                [],
+            )
+            .map_err(|e| self.book.fault(e))?;
+        let mut now = self.sessions()?;
+        now.retain(|s| found.iter().any(|f| f.id == s.id));
+        for session in &now {
+            tracing::warn!(
+                session = session.id.row,
+                passes = session.passes,
+                "a session that was not ended properly was recovered"
+            );
+        }
+        self.recovered = now;
+        Ok(())
+    }
+
+    fn check_still_there(&self) -> Result<(), StoreError> {
+        self.book.check_still_there()
+    }
+}
+
+/// Keeps every recording out of a folder for as long as it is held.
+pub struct Held(#[allow(dead_code, reason = "it is held, not used")] File);
+
+/// Keeps every recording out of `folder`, which is made where it is not there.
+///
+/// # Errors
+/// [`StoreError::InUse`] while one is going on.
+pub fn hold(folder: &Path) -> Result<Held, StoreError> {
+    std::fs::DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(folder)
+        .map_err(|e| StoreError::io(&folder.join(LOCK_FILE), &e))?;
+    lock(folder).map(Held)
+}
+
+fn lock(folder: &Path) -> Result<File, StoreError> {
+    let path = folder.join(LOCK_FILE);
+    let file = OpenOptions::new()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .mode(0o600)
+        .open(&path)
+        .map_err(|e| StoreError::io(&path, &e))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(StoreError::InUse {
+            folder: folder.to_owned(),
+        }),
+        Err(TryLockError::Error(e)) => Err(StoreError::io(&path, &e)),
+    }
+}
+
+/// Renames a damaged file, with its side files, to a name not yet taken.
+fn move_aside(file: &Path) -> io::Result<PathBuf> {
+    let with = |path: &Path, ending: &str| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    let stamp = Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
+    let mut aside = with(file, &format!("{DAMAGED}{stamp}"));
+    let mut n = 1;
+    while aside.exists() {
+        n += 1;
+        aside = with(file, &format!("{DAMAGED}{stamp}-{n}"));
+    }
+    std::fs::rename(file, &aside)?;
+    for side in ["-wal", "-shm"] {
+        match std::fs::rename(with(file, side), with(&aside, side)) {
+            Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(e),
+            _ => {}
+        }
+    }
+    Ok(aside)
+}
+
+/// Different for every session that can meet another in one file.
+fn new_token(info: &SessionInfo) -> String {
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    format!(
+        "{}-{}-{}",
+        info.started.timestamp().as_nanosecond(),
+        std::process::id(),
+        COUNT.fetch_add(1, Ordering::Relaxed)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    use crate::config::{Lane, View};
+    use crate::feedback::Cue;
+    use crate::feedback::CueKind;
+    use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
+    use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
+    use crate::schema::{BACK_TO_2, BACK_TO_3};
+    use crate::{EngineInfo, SourceInfo, SourceKind};
+
+    fn session() -> SessionInfo {
+        let lane = include_str!("../../../config/lane-side.toml");
+        SessionInfo {
+            source: SourceInfo {
+                kind: SourceKind::Camera,
+                name: "rink".to_owned(),
+                width: 1280,
+                height: 720,
+                frames_per_second: None,
+                frames: None,
+            },
+            lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
+            engine: EngineInfo {
+                program_version: "0".to_owned(),
+                backend: "embedded".to_owned(),
+                model: "full".to_owned(),
+                model_sha256: None,
+            },
+            age_group: AgeGroup::U13,
+            started: Zoned::now(),
+        }
+    }
+
+    fn pass(number: u32) -> (JudgedPass, Cue) {
+        let push = JudgedPush {
+            leg: Leg::Left,
+            near_leg: None,
+            push_start_s: 0.0,
+            toe_off_s: 0.5,
+            measures: vec![Measure::not_judged("long words ".repeat(50)); RULES.len()],
+            flags: Vec::new(),
+        };
+        let pass = JudgedPass {
+            track_id: number,
+            started_at_s: 0.0,
+            ended_at_s: f64::from(number),
+            speed_mps: 5.0,
+            view: View::Side,
+            thresholds: Thresholds::defaults(AgeGroup::U13),
+            pushes: vec![push; 4],
+            quantities: vec![Measure::not_judged("long words ".repeat(50)); QUANTITIES.len()],
+        };
+        let cue = Cue {
+            pass_number: number,
+            track_id: number,
+            kind: CueKind::Praise,
+        };
+        (pass, cue)
+    }
+
+    /// SQLite's page limit answers with the same code as a full disk
+    /// (SQLITE_FULL, sqlite.org/rescode.html).
+    #[test]
+    fn a_full_disk_refuses_a_whole_pass_and_takes_it_later() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut store = Store::open(dir.path()).unwrap();
+        let id = store.begin_session(&session()).unwrap();
+        let limit = |store: &Store, pages: u32| {
+            let set: u32 = store
+                .book
+                .connection
+                .query_row(&format!("PRAGMA max_page_count = {pages}"), [], |r| {
+                    r.get(0)
+                })
+                .unwrap();
+            set
+        };
+        limit(&store, 30);
+        let mut written = 0;
+        let refused = loop {
+            let (pass, cue) = pass(written + 1);
+            match store.write_pass(&id, &(pass, cue).into()) {
+                Ok(()) => written += 1,
+                Err(e) => break e,
+            }
+            assert!(written < 100, "the limit never came");
+        };
+        assert!(matches!(refused, StoreError::Full { .. }), "{refused}");
+        assert!(!refused.is_permanent());
+        let stored = |store: &Store| store.load_session(id.row).unwrap().passes;
+        assert_eq!(stored(&store).len(), written as usize);
+
+        limit(&store, 10_000);
+        let (last, cue) = pass(written + 1);
+        store.write_pass(&id, &(last, cue).into()).unwrap();
+        let back = stored(&store);
+        assert_eq!(back.len(), written as usize + 1);
+        assert!(
+            back.iter()
+                .all(|p| p.pass.pushes.len() == 4 && p.pass.pushes[3].measures.len() == RULES.len())
+        );
+    }
+
+    #[test]
+    fn a_file_from_before_the_quantities_is_brought_up_and_says_so() {
+        let dir = tempfile::tempdir().unwrap();
+        let id = {
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            let (pass, cue) = pass(1);
+            store.write_pass(&id, &(pass, cue).into()).unwrap();
+            // back to how the first version left it
+            store
+                .book
+                .connection
+                .execute_batch(&format!(
+                    "{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"
+                ))
+                .unwrap();
+            id
+        };
+        let mut store = Store::open(dir.path()).unwrap();
+        let old = store.load_session(id.row).unwrap().passes[0].pass.clone();
+        assert_eq!(old.pushes, pass(1).0.pushes);
+        assert_eq!(old.quantities.len(), QUANTITIES.len());
+        assert!(old.quantities.iter().all(|q| !q.judged
+            && q.value.is_none()
+            && q.reason.contains("not measured when this pass was stored")));
+        let copy = dir.path().join(format!("{SESSIONS_FILE}.before-version-2"));
+        assert!(copy.exists());
+
+        let (mut new, cue) = pass(2);
+        new.quantities[0] = Measure::judged(2.5, 0.05, "mean of 4 steps");
+        store.write_pass(&id, &(new.clone(), cue).into()).unwrap();
+        assert_eq!(store.load_session(id.row).unwrap().passes[1].pass, new);
+    }
+
+    #[test]
+    fn a_file_from_before_the_roster_keeps_its_passes_and_takes_skaters() {
+        use crate::roster::Skater;
+        use crate::{Archive, PassKey, StoredPass};
+        let dir = tempfile::tempdir().unwrap();
+        let (session, written) = {
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            for n in 1..=3 {
+                store.write_pass(&id, &pass(n).into()).unwrap();
+            }
+            store.end_session(&id).unwrap();
+            let written = store.load_session(id.row).unwrap();
+            store.book.connection.execute_batch(BACK_TO_2).unwrap();
+            (id.row, written)
+        };
+        // The archive may be the first to open an old file.
+        let archive = Archive::open(dir.path()).unwrap();
+        let back = archive.load_session(session).unwrap();
+        assert_eq!(back, written);
+        assert_eq!(back.passes[2], StoredPass::bare(pass(3).0, pass(3).1));
+        let copy = dir.path().join(format!("{SESSIONS_FILE}.before-version-3"));
+        assert!(copy.exists());
+        let id = archive
+            .add_skater(&Skater::new("Robin", AgeGroup::U9))
+            .unwrap();
+        let key = PassKey { session, number: 2 };
+        archive.set_skater_of_pass(key, Some(id)).unwrap();
+        let store = Store::open(dir.path()).unwrap();
+        assert_eq!(
+            store.load_session(session).unwrap().passes[1].skater,
+            Some(id)
+        );
+    }
+
+    /// A number of any kind, or none.
+    fn any_value() -> impl Strategy<Value = Option<f64>> {
+        prop::option::of(prop_oneof![4 => -500.0..500.0, 1 => any::<f64>()])
+    }
+
+    fn any_measure() -> impl Strategy<Value = Measure> {
+        (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| Measure {
+            value,
+            uncertainty,
+            judged,
+            reason: "as it was".to_owned(),
+        })
+    }
+
+    /// A pass with any times, pushes and values.
+    fn any_pass() -> impl Strategy<Value = JudgedPass> {
+        let measures = prop::collection::vec(any_measure(), RULES.len());
+        let push =
+            (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
+                JudgedPush {
+                    leg: if left { Leg::Left } else { Leg::Right },
+                    near_leg: None,
+                    push_start_s: a,
+                    toe_off_s: b,
+                    measures: m,
+                    flags: Vec::new(),
+                }
+            });
+        let pushes = prop::collection::vec(push, 0..4);
+        let quantities = prop::collection::vec(any_measure(), QUANTITIES.len());
+        (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| {
+            JudgedPass {
+                started_at_s: start.unwrap_or(0.0),
+                ended_at_s: end.unwrap_or(1.0),
+                pushes,
+                quantities: q,
+                ..pass(1).0
+            }
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
+
+        /// Whatever an old file holds, in whatever order it was written: what
+        /// was in it before a newer program is in it after.
+        #[test]
+        fn any_passes_come_through_the_migrations(
+            from in 1usize..=3,
+            passes in prop::collection::hash_map(1u32..1000, any_pass(), 0..5),
+        ) {
+            let dir = tempfile::tempdir().unwrap();
+            let mut store = Store::open(dir.path()).unwrap();
+            let id = store.begin_session(&session()).unwrap();
+            for (number, judged) in &passes {
+                let cue = Cue { pass_number: *number, ..pass(1).1 };
+                store.write_pass(&id, &(judged.clone(), cue).into()).unwrap();
+            }
+            let mut written = store.load_session(id.row).unwrap();
+            let back = match from {
+                3 => BACK_TO_3.to_owned(),
+                2 => BACK_TO_2.to_owned(),
+                _ => format!("{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"),
+            };
+            store.book.connection.execute_batch(&back).unwrap();
+            drop(store);
+
+            let store = Store::open(dir.path()).unwrap();
+            let read = store.load_session(id.row).unwrap();
+            prop_assert_eq!(read.passes.len(), passes.len());
+            for (was, is) in written.passes.iter_mut().zip(&read.passes) {
+                if from == 1 {
+                    // It had no quantities of a pass.
+                    prop_assert!(is.pass.quantities.iter().all(|q| !q.judged));
+                    was.pass.quantities.clone_from(&is.pass.quantities);
+                }
+                prop_assert_eq!(&*was, is);
+            }
+        }
+    }
+}
