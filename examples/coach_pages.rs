@@ -9,11 +9,11 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use coach_common as made_up;
+use kickplate::display::{Language, Words, render_ui};
 use kickplate::panel::{
-    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
+    Answer, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState, WouldGo,
     panel_ui,
 };
-use kickplate::display::{Language, Words, render_ui};
 use kickplate::store::PushKey;
 
 fn main() -> anyhow::Result<()> {

@@ -10,7 +10,7 @@
 //! [`config`] and [`geometry`] are the ground all of them stand on.
 
 pub use kickplate_export as export;
-pub use kickplate_interface::{panel, display, sound};
+pub use kickplate_interface::{display, panel, sound};
 pub use kickplate_measure::{
     body, config, feedback, geometry, multi_camera, roster, rules, stride, track,
 };

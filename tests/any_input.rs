@@ -7,7 +7,7 @@
 mod store_common;
 
 use kickplate::config::{Lane, Travel, View};
-use kickplate::feedback::{CueSelector, CueKind, FeedbackSettings};
+use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use kickplate::pose::{Body, Landmark, POINTS, PoseFrame, Roi};
 use kickplate::rules::{AgeGroup, QUANTITIES, RULES, Thresholds, judge};
 use kickplate::store::{SESSIONS_FILE, Store};

@@ -7,10 +7,10 @@ use std::sync::Arc;
 
 use egui::{Color32, Rect};
 use kickplate::display::{
-    AngleMark, Fault, Language, LayoutReport, Appearance, Overlay, PictureShare, PictureView, PlacedText,
-    PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Still,
-    Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts, render_png,
-    render_still,
+    AngleMark, Appearance, Fault, Language, LayoutReport, Overlay, PictureShare, PictureView,
+    PlacedText, PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
+    Still, Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts,
+    render_png, render_still,
 };
 use kickplate::feedback::{Cue, CueKind, CueLeg, Good, NextThing, SetSummary};
 use kickplate::rules::{RULES, Unit};

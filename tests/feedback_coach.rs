@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 use kickplate::config::View;
-use kickplate::feedback::{CueSelector, Cue, CueKind, CueLeg, FeedbackSettings};
+use kickplate::feedback::{Cue, CueKind, CueLeg, CueSelector, FeedbackSettings};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
 use proptest::prelude::*;
 

@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
 use kickplate::config::View;
-use kickplate::feedback::{CueSelector, Cue, CueKind, FeedbackSettings, Good, UnfedReason};
+use kickplate::feedback::{Cue, CueKind, CueSelector, FeedbackSettings, Good, UnfedReason};
 use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
 use proptest::prelude::*;
 

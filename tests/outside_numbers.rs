@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use kickplate::config::{Lane, Travel, View};
 use kickplate::geometry::{
-    Camera, butterworth_zero_phase, fit_parabola, included_deg, huber_mean, two_pass_cutoff_hz,
+    Camera, butterworth_zero_phase, fit_parabola, huber_mean, included_deg, two_pass_cutoff_hz,
 };
 use serde::Deserialize;
 use serde_json::Value;

@@ -10,13 +10,13 @@ use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use kickplate::capture::CameraRequest;
-use kickplate::panel::{
-    Answer, PanelWords, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit,
-    PanelView, PinState, Place, QueueStep, Message, WouldGo, cue_line,
-};
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::{Units, Words};
 use kickplate::geometry::Mark;
+use kickplate::panel::{
+    Answer, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit, Message, PanelView,
+    PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
+};
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
 use kickplate::station::control::Control;

@@ -13,7 +13,7 @@
 use std::path::Path;
 
 use kickplate::config::{Lane, View};
-use kickplate::feedback::{CueSelector, CueKind, FeedbackSettings};
+use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use kickplate::pose::{ModelKind, TraceFrame};
 use kickplate::rules::{AgeGroup, Thresholds};
 use kickplate::station::score::judge_poses;

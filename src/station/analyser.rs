@@ -450,7 +450,11 @@ impl Analyser {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             backend: kind.name().to_owned(),
             model: model.name().to_owned(),
-            model_sha256: Some(crate::pose::ModelFile::of(model_kind(model)).sha256.to_owned()),
+            model_sha256: Some(
+                crate::pose::ModelFile::of(model_kind(model))
+                    .sha256
+                    .to_owned(),
+            ),
         }
     }
 }

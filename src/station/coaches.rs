@@ -7,7 +7,7 @@
 
 use std::collections::HashMap;
 
-use crate::feedback::{CueSelector, Cue, FeedbackSettings, SetSummary};
+use crate::feedback::{Cue, CueSelector, FeedbackSettings, SetSummary};
 use crate::multi_camera::with_thresholds;
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds};

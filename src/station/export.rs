@@ -10,12 +10,12 @@ use super::desk::Exporter;
 use super::options::{ExportOptions, SessionChoice, UsageError};
 use super::settings::{StationSettings, station_file};
 use super::words::passes;
-use crate::panel::{ExportOrder, Number, Message};
 use crate::config::home;
 use crate::display::Language;
 use crate::export::{
     ExportError, ExportRequest, Exported, Format, Progress, Separator, Step, export as write_export,
 };
+use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::store::{Archive, SessionSummary};
 
@@ -129,7 +129,9 @@ fn exported_saying(exported: Exported) -> Message {
     let told = |n: usize, saying: fn(usize) -> Message| (n > 0).then(|| saying(n));
     let more = [
         told(exported.clips_broken, |n| Message::ExportClipsBroken { n }),
-        told(exported.points_broken, |n| Message::ExportPointsBroken { n }),
+        told(exported.points_broken, |n| Message::ExportPointsBroken {
+            n,
+        }),
         told(exported.reused, |n| Message::ExportReused { n }),
     ];
     Message::Exported {

@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use super::Setup;
 use super::desk::DeskHandle;
-use crate::panel::{PanelWords, PanelHost, PanelSetup};
 use crate::config::ConfigError;
 use crate::display::SideWindow;
+use crate::panel::{PanelHost, PanelSetup, PanelWords};
 
 /// The panel as the big screen's window shows it; `None` where it is
 /// switched off. `folder` is where files go that are named without one.

@@ -13,12 +13,13 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
+use crate::body::bounds;
 use crate::capture::Frame;
 use crate::display::{AngleMark, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
-use crate::pose::{Body, PoseFrame, bounds};
+use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 

@@ -9,7 +9,7 @@ use super::{ScaleOptions, UsageError};
 use crate::config::{
     ConfigError, Document, Lane, Section, Travel, View, read_text, write_atomically,
 };
-use crate::geometry::{Known, Mark, CameraPose, solve_camera_pose};
+use crate::geometry::{CameraPose, Known, Mark, solve_camera_pose};
 
 /// How well a mark is placed when the file does not say, pixels.
 const MARK_ERROR_PX: f64 = 1.5;

@@ -2,13 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::panel::{PANEL_KEYS, PanelSettings};
 use crate::config::{
     Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step,
     brought_up, data_folder, read_text, wrapped_comment,
 };
 use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
+use crate::panel::{PANEL_KEYS, PanelSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
 
 use super::options::{EngineChoice, ModelChoice};

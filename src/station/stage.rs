@@ -17,7 +17,7 @@ use super::replay::{Clip, Ring, faces, small_picture};
 use super::run::Lateness;
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
-    Fault, Appearance, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
+    Appearance, Fault, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
     StatusStrip,
 };
 use crate::feedback::{Cue, SetSummary};

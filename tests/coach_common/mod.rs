@@ -8,15 +8,15 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use kickplate::config::{Lane, Travel, View};
+use kickplate::display::PreviewImage;
+use kickplate::geometry::Known;
 use kickplate::panel::{
     Agreement, CameraEntry, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry, LivePart,
     PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
     ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueView, ScaleResult, StationPart,
     StoredMeasures, StoredPictures,
 };
-use kickplate::config::{Lane, Travel, View};
-use kickplate::display::PreviewImage;
-use kickplate::geometry::Known;
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::{
     AgeGroup, AgeGroups, Flag, JudgedPush, Leg, Measure, RULES, Sense, Thresholds, Unit,

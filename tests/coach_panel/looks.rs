@@ -6,10 +6,10 @@ use egui::accesskit::Role;
 use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
-use kickplate::panel::{
-    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
-};
 use kickplate::display::{Language, Words, contrast_ratio};
+use kickplate::panel::{
+    Answer, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState, WouldGo,
+};
 use kickplate::roster::SkaterId;
 use kickplate::store::PushKey;
 

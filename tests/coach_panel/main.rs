@@ -23,8 +23,8 @@ use egui::accesskit::Role;
 use egui::{Key, Vec2, vec2};
 use egui_kittest::kittest::{NodeT, Queryable};
 use egui_kittest::{Harness, Node};
-use kickplate::panel::{Command, PageId, PanelSetup, PanelState, PanelView, panel_ui};
 use kickplate::display::install_fonts;
+use kickplate::panel::{Command, PageId, PanelSetup, PanelState, PanelView, panel_ui};
 
 /// What a test drives.
 pub struct Panel {

@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use egui::{Key, vec2};
-use kickplate::panel::{Command, PageId, PanelView, SecondEntry};
 use kickplate::config::{Travel, View};
 use kickplate::geometry::Mark;
+use kickplate::panel::{Command, PageId, PanelView, SecondEntry};
 
 use crate::coach_common::{FRAME_PX, lane, pass_key, scale};
 use crate::{Coach, rich};

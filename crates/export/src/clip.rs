@@ -8,8 +8,8 @@ use fast_image_resize::images::{Image, ImageRef};
 use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
 use image::RgbImage;
 
-use super::skeleton::{Drawing, Shown, place_px};
 use super::draw::{self, Px};
+use super::skeleton::{Drawing, Shown, place_px};
 use super::video::{Mp4, VideoError};
 use crate::display::{OverlayInk, PlatePress};
 use crate::store::PictureStrip;

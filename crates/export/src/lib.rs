@@ -22,19 +22,19 @@ use kickplate_interface::display;
 use kickplate_measure::{body, config, feedback, geometry, roster, rules, stride, track};
 use kickplate_store as store;
 
-mod skeleton;
 mod build;
 mod chart;
 mod clip;
 mod csv_file;
-mod error;
-mod query;
-mod draw;
 mod dataset;
+mod draw;
+mod error;
 mod page;
 mod parquet_file;
 mod points;
+mod query;
 mod session_file;
+mod skeleton;
 
 mod summary;
 mod table;
@@ -52,7 +52,6 @@ use store::Archive;
 pub use csv_file::Separator;
 pub use error::ExportError;
 pub use words::ExportWords;
-
 
 /// How an export is handed over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

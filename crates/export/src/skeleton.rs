@@ -1,7 +1,7 @@
 //! The body and what was measured of it, as lines of a picture.
 
-use crate::geometry::included_deg;
 use crate::body::BodyPoint as P;
+use crate::geometry::included_deg;
 use crate::rules::{BONES, mark_points};
 use crate::stride::{Curves, Leg};
 

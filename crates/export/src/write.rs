@@ -6,12 +6,12 @@ use std::thread;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::skeleton::Shown;
 use super::build::{Build, sha256};
 use super::clip::{Captions, ClipError, ClipFiles, ClipMaker};
 use super::dataset::{Material, PassPart, SessionPart, slug};
 use super::page::{ClipLink, Files, Pictures};
 use super::session_file::session_json;
+use super::skeleton::Shown;
 use super::words::ExportWords;
 use super::{ExportError, ExportRequest, Exported, Format, Progress, Step};
 use super::{csv_file, page, parquet_file, points, table};

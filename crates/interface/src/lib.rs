@@ -4,6 +4,6 @@
 use kickplate_measure::{config, feedback, geometry, roster, rules};
 use kickplate_store as store;
 
-pub mod panel;
 pub mod display;
+pub mod panel;
 pub mod sound;

@@ -8,7 +8,7 @@ use rusqlite::{OptionalExtension, Transaction, params};
 use super::connection::Book;
 use super::{
     PassKey, PictureStrip, PushKey, SESSIONS_FILE, SessionSummary, StoreError, StoredSession,
-    points, clips,
+    clips, points,
 };
 use crate::track;
 

@@ -3,9 +3,9 @@
 use jiff::{Timestamp, Zoned};
 use rusqlite::{OptionalExtension, Transaction, params};
 
-use super::connection::Book;
-use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
 use super::clips::{self, Laid};
+use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
+use super::connection::Book;
 use super::{NewPass, PictureStrip, SessionId, StoreError, points};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;

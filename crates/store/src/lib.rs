@@ -15,33 +15,32 @@
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_measure::{body, config, feedback, roster, rules, track};
 
-mod retention_age;
 mod archive;
-mod connection;
+mod backend;
+mod clips;
 mod codec;
+mod connection;
 mod database;
 mod error;
 mod insert;
-mod retention;
 mod lineup;
 mod notes;
 mod points;
 mod queries;
 mod read;
 mod records;
+mod retention;
+mod retention_age;
 mod schema;
 mod session_json;
-mod backend;
 mod skaters;
-mod clips;
 mod writer;
 
-pub use retention_age::Aged;
 pub use archive::Archive;
+pub use clips::PICTURES_FOLDER;
 use connection::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use error::StoreError;
-pub use retention::{Pruned, Retention, Usage};
 pub use lineup::KeptQueue;
 pub use notes::{Agreement, ExportNote};
 pub use queries::ValueOf;
@@ -50,11 +49,12 @@ pub use records::{
     SessionState, SessionSummary, Shot, SourceInfo, SourceKind, StoredPass, StoredSession,
     StripInfo, Verdict,
 };
+pub use retention::{Pruned, Retention, Usage};
+pub use retention_age::Aged;
 pub use session_json::{
     FORMAT_VERSION, FlagRecord, MeasureRecord, PassRecord, PushRecord, SessionFile,
 };
 pub use skaters::{BEFORE_RESTORE, Erased};
-pub use clips::PICTURES_FOLDER;
 pub use writer::{
     Receipt, StoreWriter, StripDoor, WriterPolicy, WriterState, WriterStatus, Written,
 };

@@ -3,10 +3,10 @@
 use jiff::Zoned;
 use rusqlite::{OptionalExtension, Row, params};
 
-use super::connection::Book;
 use super::codec::{
     cue_from_json, measures_in_rule_order, quantities_in_order, thresholds_from_json,
 };
+use super::connection::Book;
 use super::{
     PushNote, SessionId, SessionInfo, SessionState, SessionSummary, StoreError, StoredPass,
     StoredSession, StripInfo, Verdict,

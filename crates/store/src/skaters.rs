@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 use super::archive::Archive;
 use super::codec::{limits_from_json, limits_to_json};
 use super::schema::BEFORE_VERSION;
-use super::{ExportNote, PassKey, StoreError, lineup, clips};
+use super::{ExportNote, PassKey, StoreError, clips, lineup};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits};
 

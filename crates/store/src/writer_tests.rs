@@ -3,10 +3,10 @@
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use super::*;
+use crate::backend::Opened;
 use crate::config::View;
 use crate::feedback::{Cue, CueKind};
 use crate::rules::{AgeGroup, JudgedPass, Thresholds};
-use crate::backend::Opened;
 
 #[derive(Clone, Default)]
 struct Broken {

@@ -10,8 +10,8 @@ use jiff::Zoned;
 use super::super::backup;
 use super::super::privacy::kept_since;
 use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
-use crate::panel::{Number, Message, StoredMeasures, StoredPictures, WouldGo};
 use crate::config::{Edit, Written};
+use crate::panel::{Message, Number, StoredMeasures, StoredPictures, WouldGo};
 use crate::store::Aged;
 
 /// 'Without a bound' in the settings file: the largest that can stand there.

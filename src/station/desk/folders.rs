@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
 use super::{Desk, Done, said};
-use crate::panel::{FileKind, FolderEntry, FolderView, Place, Message};
+use crate::panel::{FileKind, FolderEntry, FolderView, Message, Place};
 
 /// Entries that are listed; who has more types the name.
 const MOST_ENTRIES: usize = 400;

@@ -38,12 +38,12 @@ use super::control::Control;
 use super::pin::{Pin, PinError};
 use super::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
-use crate::panel::{
-    Answer, CameraEntry, PanelWords, Command, PanelView, PinState, Message, cue_line,
-};
 use crate::config::{ConfigError, EditedFile};
 use crate::display::Words;
 use crate::feedback::Cue;
+use crate::panel::{
+    Answer, CameraEntry, Command, Message, PanelView, PanelWords, PinState, cue_line,
+};
 use crate::rules::AgeGroups;
 use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::store::{Archive, StoreError};

@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use super::super::replay::instant_s;
 use super::{Desk, DeskError, Done, said};
-use crate::panel::{
-    Agreement, CurvePoint, PassRow, Progress, ProgressPoint, ProgressSeries, PushDetail, PushRow,
-    Message, Who,
-};
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
+use crate::panel::{
+    Agreement, CurvePoint, Message, PassRow, Progress, ProgressPoint, ProgressSeries, PushDetail,
+    PushRow, Who,
+};
 use crate::roster::SkaterId;
 use crate::rules::RULES;
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};

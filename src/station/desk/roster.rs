@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::super::lineup::Correction;
 use super::{Desk, DeskError, Done, said};
-use crate::panel::{PanelWords, QueueStep, Message, Who};
 use crate::config::write_atomically;
+use crate::panel::{Message, PanelWords, QueueStep, Who};
 use crate::roster::{Consent, HEIGHT_M, Queue, Skater, SkaterId, export_csv, import_csv};
 use crate::store::{Erased, PassKey};
 
@@ -206,9 +206,14 @@ fn erased_saying(label: &str, erased: &Erased) -> Message {
     if erased.rewrite_put_off {
         more.push(Message::DeletedLater {});
     }
-    more.extend(erased.kept_aside.iter().map(|folder| Message::DeletedAside {
-        place: folder.clone(),
-    }));
+    more.extend(
+        erased
+            .kept_aside
+            .iter()
+            .map(|folder| Message::DeletedAside {
+                place: folder.clone(),
+            }),
+    );
     more.extend(erased.exports.iter().map(|note| {
         Message::DeletedExport {
             day: note

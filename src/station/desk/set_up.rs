@@ -10,11 +10,11 @@ use super::super::control::Switch;
 use super::super::second_camera::SecondCamera;
 use super::{Desk, Done, said};
 use crate::capture::{CameraRequest, Frame, list_cameras};
-use crate::panel::{
-    PanelWords, LaneDraft, LaneEntry, Number, PictureAdvice, PictureCheck, Message, ScaleResult,
-};
 use crate::config::{Edit, Lane, Written, write_atomically};
 use crate::geometry::solve_camera_pose;
+use crate::panel::{
+    LaneDraft, LaneEntry, Message, Number, PanelWords, PictureAdvice, PictureCheck, ScaleResult,
+};
 
 /// How well a mark is placed by hand on a screen, pixels.
 const MARK_ERROR_PX: f64 = 1.5;

@@ -1,7 +1,7 @@
 //! How a camera or a film in its place is, in the panel's words.
 
 use crate::capture::{CaptureError, FeedState, FeedStatus};
-use crate::panel::{Number, Message};
+use crate::panel::{Message, Number};
 
 /// How a source is, in the panel's words. `None`: what is wrong with a file in
 /// the camera's place is told by the capture, in English.
@@ -48,8 +48,8 @@ fn camera_fault(fault: &CaptureError) -> Option<Message> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::panel::PanelWords;
     use crate::display::Language;
+    use crate::panel::PanelWords;
 
     /// One of each fault a camera can have.
     fn camera_faults() -> Vec<CaptureError> {

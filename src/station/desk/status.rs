@@ -3,7 +3,7 @@
 use super::source_words::said_of;
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::{FeedState, FeedStatus};
-use crate::panel::{LivePart, QueueView, Message, SecondEntry, StationPart};
+use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
 use crate::sound::SoundState;
 use crate::store::{PassKey, WriterState};
 use std::sync::Arc;

@@ -1,7 +1,7 @@
 //! Whether the station speaks when it should, and only then.
 
 use super::truth::{TruthPush, TruthSkater};
-use crate::feedback::{CueSelector, CueKind, FeedbackSettings};
+use crate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use crate::rules::{JudgedPass, JudgedPush, Limits, RULES, Thresholds};
 
 /// One judged measure of a rule that may speak.

@@ -218,7 +218,11 @@ impl ScreenSettings {
     ///
     /// # Errors
     /// As [`Words::load`].
-    pub fn look(&self, home: &Path, focus: Option<&'static str>) -> Result<Appearance, ConfigError> {
+    pub fn look(
+        &self,
+        home: &Path,
+        focus: Option<&'static str>,
+    ) -> Result<Appearance, ConfigError> {
         Ok(Appearance {
             words: Arc::new(Words::load(home, self.language)?),
             units: self.units,

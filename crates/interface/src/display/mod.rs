@@ -19,17 +19,17 @@
 //!
 //! Only this module and the coach's panel know egui.
 
+mod appearance;
+mod caption;
 mod cue;
 mod dwell;
 mod layout;
-mod appearance;
 mod lost;
 mod model;
 mod notice;
 mod numbers;
 mod overlay;
 mod page;
-mod caption;
 mod raster;
 mod scale;
 mod side;
@@ -41,14 +41,14 @@ mod ui;
 mod window;
 mod words;
 
+pub use appearance::{Appearance, Language, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
+pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
-pub use appearance::{Language, Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
 pub use lost::window_system_is_there;
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
-pub use caption::{OverlayInk, PlatePress};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use side::{SidePlace, SideWindow};
 pub use still::{Still, render_png, render_still, render_ui};

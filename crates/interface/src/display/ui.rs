@@ -7,9 +7,9 @@
 
 use egui::{Align2, Color32, Rect, Ui, pos2, vec2};
 
+use super::appearance::Appearance;
 use super::cue::{CueSaid, cue, cue_symbol};
 use super::layout::LayoutReport;
-use super::appearance::Appearance;
 use super::model::{PictureView, Screen, ScreenModel, SoundNote, StatusStrip};
 use super::notice::{fault_notice, notice, summary, symbol_only};
 use super::numbers::{numbers, unit_of};

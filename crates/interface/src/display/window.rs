@@ -13,8 +13,8 @@ use std::time::{Duration, Instant};
 use eframe::{NativeOptions, Renderer};
 use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand};
 
-use super::dwell::Dwell;
 use super::appearance::ShowMeKey;
+use super::dwell::Dwell;
 use super::lost::when_lost;
 use super::model::{PictureView, PreviewImage, ScreenModel};
 use super::side::{Monitors, Side, SideWindow};

@@ -12,18 +12,19 @@
 mod cue;
 mod figures;
 mod host;
-mod widgets;
+mod message;
 mod model;
 mod pages;
 mod picture;
-mod message;
 mod settings;
 mod state;
 mod ui;
+mod widgets;
 mod words;
 
 pub use cue::cue_line;
 pub use host::PanelHost;
+pub use message::{Message, Number, Of, Who};
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
     FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow,
@@ -31,7 +32,6 @@ pub use model::{
     PushRow, QueueStep, QueueView, ScaleResult, SecondEntry, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy, StoredMeasures, WouldGo};
-pub use message::{Number, Of, Message, Who};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::panel_ui;

@@ -4,13 +4,13 @@ use egui::scroll_area::ScrollBarVisibility;
 use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, vec2};
 
 use super::figures::Figures;
-use super::widgets::{Press, Sizes, Voice, columns, dress, plain_card, say};
 use super::model::{Answer, Command, PanelView, PinState};
 use super::pages::files::FileFor;
 use super::pages::{
     Desk, choose, files, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
 };
 use super::state::{Choosing, PageId, PanelState};
+use super::widgets::{Press, Sizes, Voice, columns, dress, plain_card, say};
 use crate::display::panel_theme as theme;
 use crate::roster::SkaterId;
 

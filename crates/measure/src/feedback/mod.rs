@@ -14,15 +14,15 @@
 //! before: `history`. Why it is done this way, and what the sources say:
 //! `docs/feedback.md`.
 
-mod cue_selector;
 mod cue;
+mod cue_selector;
 mod fade;
 mod history;
 mod set;
 mod settings;
 mod summary;
 
-pub use cue_selector::CueSelector;
 pub use cue::{Cue, CueKind, CueLeg, Good, UnfedReason};
+pub use cue_selector::CueSelector;
 pub use set::{NextThing, SetSummary};
 pub use settings::{FEEDBACK_KEYS, FeedbackSettings};

@@ -10,16 +10,16 @@
 
 mod angle;
 mod camera;
+mod camera_pose;
 mod filter;
 mod line;
 mod parabola;
-mod camera_pose;
 
 pub use angle::{included_deg, lean_from_vertical_deg};
 pub use camera::Camera;
+pub use camera_pose::{CameraPose, CameraPoseError, Known, Mark, solve_camera_pose};
 pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };
-pub use line::{Line, fit_line, median, huber_mean};
+pub use line::{Line, fit_line, huber_mean, median};
 pub use parabola::{Parabola, fit_parabola};
-pub use camera_pose::{Known, Mark, CameraPose, CameraPoseError, solve_camera_pose};

@@ -11,20 +11,20 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
-mod overlay_marks;
 mod judge;
 mod judged;
-mod shrinkage;
+pub mod not_judged;
+mod overlay_marks;
 mod report;
 pub mod settings;
+mod shrinkage;
 mod table;
-pub mod not_judged;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
-pub use overlay_marks::{BONES, mark_points};
 pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
+pub use overlay_marks::{BONES, mark_points};
 pub use report::{QUANTITIES, Quantity, QuantityUnit};
 pub use settings::AgeGroups;
 pub use table::{RULES, rule_of};

@@ -2,8 +2,8 @@
 
 use super::blend::unmix_legs;
 use super::repair::{Row, replace_outliers, rows_with_legs_in_order};
-use crate::geometry::{butterworth_zero_phase, median};
 use crate::body::POINTS;
+use crate::geometry::{butterworth_zero_phase, median};
 use crate::track::{Pass, Sample};
 
 /// Where the zero-phase filter is 3 dB down. Fast human motion is usually

@@ -9,8 +9,8 @@
 //! from the recovery, where the skate hangs behind the body just as far.
 
 use super::{Curves, Leg, LegPoints, Place, leg_points};
-use crate::geometry::{Camera, included_deg};
 use crate::body::BodyPoint;
+use crate::geometry::{Camera, included_deg};
 
 /// A long push, as a share of stature: there the drive is about 1.
 const LONG_PUSH_SHARE: f64 = 0.35;

@@ -2,9 +2,9 @@
 
 use super::drive::Drive;
 use super::{Curves, Leg, Place, Push, ToeOff};
+use crate::body::BodyPoint;
 use crate::config::{Lane, View};
 use crate::geometry::{median, parabola_peak};
-use crate::body::BodyPoint;
 
 /// Smallest rise of the drive curve that is a push.
 const MIN_RISE: f64 = 0.25;

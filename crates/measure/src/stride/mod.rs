@@ -27,9 +27,9 @@ pub mod synthetic;
 
 use serde::{Deserialize, Serialize};
 
+use crate::body::{BodyPoint, LegReading, ModelKind};
 use crate::config::Lane;
 use crate::geometry::Camera;
-use crate::body::{BodyPoint, LegReading, ModelKind};
 use crate::track::{Pass, Sample};
 
 pub use curves::Curves;

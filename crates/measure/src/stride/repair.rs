@@ -1,8 +1,8 @@
 //! Mends what the pose model got wrong in single frames: legs exchanged,
 //! points thrown far off.
 
-use crate::geometry::median;
 use crate::body::POINTS;
+use crate::geometry::median;
 use crate::track::Sample;
 
 /// Positions of all points of one sample, pixels.

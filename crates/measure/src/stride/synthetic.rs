@@ -2,9 +2,9 @@
 //! own camera. Written for these tests; the rendered skaters are another
 //! program.
 
+use crate::body::{Landmark, POINTS};
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, included_deg};
-use crate::body::{Landmark, POINTS};
 use crate::track::{Pass, Sample};
 
 use super::Leg;

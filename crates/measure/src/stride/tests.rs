@@ -2,8 +2,8 @@ use proptest::prelude::*;
 
 use super::synthetic::{Skater, lane};
 use super::*;
-use crate::config::View;
 use crate::body::{Landmark, POINTS};
+use crate::config::View;
 use crate::track::Sample;
 
 /// Pushes of the skater seen whole in the pass, by leg, against what `cut`

@@ -1,8 +1,8 @@
 //! Where on the ice a body is.
 
+use crate::body::{Body, BodyPoint, Landmark, POINTS};
 use crate::config::{Lane, View};
 use crate::geometry::Camera;
-use crate::body::{Body, BodyPoint, Landmark, POINTS};
 
 /// Height above the ice of the model's heel and toe points of a skate that
 /// stands flat, metres: blade and sole, scaled with stature. 10 cm for an

@@ -12,9 +12,9 @@ mod ground;
 mod hidden;
 mod pass;
 
+use crate::body::PoseFrame;
 use crate::config::Lane;
 use crate::geometry::Camera;
-use crate::body::PoseFrame;
 
 use associate::associate;
 use ground::lane_position;

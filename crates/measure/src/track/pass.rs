@@ -2,9 +2,9 @@
 
 use super::TrackSettings;
 use super::ground::mid_hip_px;
+use crate::body::{BodyPoint, Landmark, LegReading, POINTS, bounds};
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, fit_line, median};
-use crate::body::{BodyPoint, Landmark, LegReading, POINTS, bounds};
 
 /// One sighting of a tracked person.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
 use super::*;
-use crate::config::{Travel, View};
 use crate::body::{Body, Landmark, POINTS, Roi};
+use crate::config::{Travel, View};
 
 fn side_lane() -> Lane {
     Lane {

@@ -46,14 +46,12 @@ mod region;
 mod steady;
 mod trace;
 
+pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
+pub use error::PoseError;
+pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 use kickplate_measure::body;
 pub use kickplate_measure::body::{
     Body, BodyPoint, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS, PoseFrame, Roi,
 };
-pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
-pub use error::PoseError;
-pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
-pub use models::{
-    DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile,
-};
+pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile};
 pub use trace::TraceFrame;

@@ -3,8 +3,8 @@
 use egui::Ui;
 
 use super::{Desk, band_colour};
-use crate::panel::kit::{Press, Voice, grid, pager, say};
 use crate::panel::state::Choosing;
+use crate::panel::widgets::{Press, Voice, grid, pager, say};
 use crate::roster::SkaterId;
 
 /// Skaters on one leaf.

@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use egui::Ui;
 
 use super::Desk;
-use crate::panel::kit::{Press, Voice, grid, pager, plain_card, say};
-use crate::panel::model::{Command, FileKind, FolderView, Place};
 use crate::display::panel_theme as theme;
+use crate::panel::model::{Command, FileKind, FolderView, Place};
+use crate::panel::widgets::{Press, Voice, grid, pager, plain_card, say};
 
 /// Folders and files on one leaf.
 const PER_LEAF: usize = 12;

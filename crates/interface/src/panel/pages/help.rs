@@ -3,7 +3,7 @@
 use egui::Ui;
 
 use super::Desk;
-use crate::panel::kit::{Voice, card, columns, say};
+use crate::panel::widgets::{Voice, card, columns, say};
 
 /// The keys of the panel, in the order they are explained.
 const KEYS: [&str; 10] = [

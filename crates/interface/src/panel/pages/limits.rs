@@ -3,11 +3,11 @@
 use egui::Ui;
 
 use super::Desk;
-use crate::panel::kit::columns;
-use crate::panel::kit::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, LimitEdit};
 use crate::panel::state::Choosing;
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::columns;
+use crate::panel::widgets::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
 use crate::roster::SkaterId;
 use crate::rules::{AgeGroup, Limits, RULES, Rule, Unit, rule_of};
 

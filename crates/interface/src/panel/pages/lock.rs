@@ -3,9 +3,9 @@
 use egui::{Key, Ui};
 
 use super::Desk;
-use crate::panel::kit::{Press, Voice, plain_card, say};
-use crate::panel::model::Command;
 use crate::display::panel_theme as theme;
+use crate::panel::model::Command;
+use crate::panel::widgets::{Press, Voice, plain_card, say};
 
 /// Longest PIN that can be typed.
 const MOST_DIGITS: usize = 12;

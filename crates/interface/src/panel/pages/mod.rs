@@ -17,11 +17,11 @@ use egui::{Color32, Ui};
 use jiff::civil::Date;
 
 use super::figures::Figures;
-use super::widgets::{Press, Sizes, Voice, plain_card, say};
 use super::model::{Command, PanelView};
 use super::picture::Pictures;
 use super::settings::PanelSetup;
 use super::state::{Choosing, PageId};
+use super::widgets::{Press, Sizes, Voice, plain_card, say};
 use super::words::PanelWords;
 use crate::display::panel_theme as theme;
 use crate::roster::{BandColour, Skater, SkaterId};

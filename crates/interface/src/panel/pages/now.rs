@@ -3,10 +3,10 @@
 use egui::{Ui, vec2};
 
 use super::Desk;
-use crate::panel::kit::{Press, Voice, card, columns, grid, plain_card, say};
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, PassRow, QueueStep};
 use crate::panel::state::{Choosing, PageId};
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{Press, Voice, card, columns, grid, plain_card, say};
 use crate::rules::{Rule, rule_of};
 use crate::store::{PassKey, PushKey, Verdict};
 

@@ -6,12 +6,12 @@ use egui::Ui;
 
 use super::Desk;
 use super::files::{FileChosen, FileFor, path_after};
-use crate::panel::kit::{
-    Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
-};
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, ExportOrder, PinState};
 use crate::panel::state::Choosing;
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{
+    Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
+};
 use crate::roster::SkaterId;
 
 /// Fewest digits of a PIN.

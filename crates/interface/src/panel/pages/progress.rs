@@ -5,9 +5,9 @@ use egui::Ui;
 
 use super::passes::Plot;
 use super::{Desk, limits};
-use crate::panel::kit::{Press, Voice, card, columns, pager, say};
 use crate::panel::model::ProgressSeries;
 use crate::panel::state::{Choosing, PageId};
+use crate::panel::widgets::{Press, Voice, card, columns, pager, say};
 use crate::roster::SkaterId;
 use crate::rules::rule_of;
 

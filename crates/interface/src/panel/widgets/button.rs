@@ -132,11 +132,14 @@ impl<'a> Press<'a> {
             return (Color32::TRANSPARENT, theme::QUIET);
         }
         match self.look {
-            Appearance::Main | Appearance::Choice(true) | Appearance::Page(true) => (theme::MAIN, theme::ON_MAIN),
-            Appearance::Danger => (theme::DANGER, theme::ON_MAIN),
-            Appearance::Plain | Appearance::Choice(false) | Appearance::Toggle(_) | Appearance::Page(false) => {
-                (theme::KEY, theme::TEXT)
+            Appearance::Main | Appearance::Choice(true) | Appearance::Page(true) => {
+                (theme::MAIN, theme::ON_MAIN)
             }
+            Appearance::Danger => (theme::DANGER, theme::ON_MAIN),
+            Appearance::Plain
+            | Appearance::Choice(false)
+            | Appearance::Toggle(_)
+            | Appearance::Page(false) => (theme::KEY, theme::TEXT),
         }
     }
 
@@ -182,7 +185,9 @@ impl<'a> Press<'a> {
             Appearance::Choice(on) => {
                 WidgetInfo::selected(Role::RadioButton, self.enabled, on, self.name)
             }
-            Appearance::Toggle(on) => WidgetInfo::selected(Role::CheckBox, self.enabled, on, self.name),
+            Appearance::Toggle(on) => {
+                WidgetInfo::selected(Role::CheckBox, self.enabled, on, self.name)
+            }
             Appearance::Page(on) => WidgetInfo::selected(Role::Tab, self.enabled, on, self.name),
             Appearance::Plain | Appearance::Main | Appearance::Danger => {
                 WidgetInfo::labeled(Role::Button, self.enabled, self.name)

@@ -3,8 +3,8 @@
 use egui::{CornerRadius, Frame, Layout, Margin, Rect, Stroke, Ui, UiBuilder, pos2, vec2};
 
 use super::{Press, Sizes, Voice, say};
-use crate::panel::words::PanelWords;
 use crate::display::panel_theme as theme;
+use crate::panel::words::PanelWords;
 
 /// Columns side by side, each with its share of the width.
 pub(in crate::panel) fn columns<const N: usize, R>(

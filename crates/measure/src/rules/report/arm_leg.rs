@@ -1,9 +1,9 @@
 //! Arm against leg.
 
 use super::{Quantity, QuantityUnit, deviation, pushes};
+use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::parabola_peak;
-use crate::body::BodyPoint;
 use crate::rules::table::rule_geometry::{across_m, mean};
 use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{Leg, PassMotion, Push};

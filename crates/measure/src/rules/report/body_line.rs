@@ -2,9 +2,9 @@
 
 use super::side::{HALF_SHOULDERS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
+use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::included_deg;
-use crate::body::BodyPoint;
 use crate::rules::table::rule_geometry::HALF_HIPS_SHARE;
 use crate::rules::table::rule_geometry::mean;
 use crate::rules::{JudgedPush, Measure, not_judged};

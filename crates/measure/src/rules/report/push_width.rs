@@ -1,8 +1,8 @@
 //! Push width.
 
 use super::{Quantity, QuantityUnit, deviation, pushes};
-use crate::config::View;
 use crate::body::BodyPoint;
+use crate::config::View;
 use crate::rules::table::rule_geometry::{across_m, mean, of_adult};
 use crate::rules::{JudgedPush, Measure, not_judged};
 use crate::stride::{Leg, PassMotion};

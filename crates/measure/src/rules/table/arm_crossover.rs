@@ -1,8 +1,8 @@
 //! Arm swing.
 
 use super::rule_geometry::{across_m, mean, of_adult, over, unmeasurable};
-use crate::config::View;
 use crate::body::BodyPoint;
+use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, not_judged};
 use crate::stride::Leg;
@@ -77,10 +77,16 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     };
     // An elbow past the middle: the other arm's, or the shoulders were changed over.
     if arm.elbow_m > 0.0 {
-        return not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::HAND_POINTS_DISAGREE);
+        return not_judged(
+            adult * 2.0 * UNCERTAINTY_M,
+            not_judged::HAND_POINTS_DISAGREE,
+        );
     }
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
-        return not_judged(arm.spread_m.max(UNCERTAINTY_M), not_judged::HAND_POINTS_DISAGREE);
+        return not_judged(
+            arm.spread_m.max(UNCERTAINTY_M),
+            not_judged::HAND_POINTS_DISAGREE,
+        );
     }
     let others: Vec<Arm> = motion
         .pushes

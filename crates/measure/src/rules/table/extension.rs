@@ -5,9 +5,9 @@ use super::rule_geometry::{
     KNEES_TOGETHER_SHARE, highest, knees_apart_share, mean, over, pushed_out_knee_angles,
     second_knee_angles,
 };
+use crate::body::ModelKind;
 use crate::config::View;
 use crate::geometry::{median, top_through};
-use crate::body::ModelKind;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};

@@ -1,9 +1,9 @@
 //! The knee of a gliding leg.
 
 use super::rule_geometry::{Stance, knee_deg, knees_apart_share, leg_in_space, over};
+use crate::body::ModelKind;
 use crate::config::View;
 use crate::geometry::huber_mean;
-use crate::body::ModelKind;
 use crate::rules::not_judged;
 use crate::stride::{Leg, PassMotion, Push};
 
@@ -177,7 +177,10 @@ mod tests {
         let mut push = near(&motion);
         assert!(glide_knee_deg(&motion, &push).is_ok());
         push.touchdown_s = push.push_start_s - 0.05;
-        assert_eq!(glide_knee_deg(&motion, &push), Err(not_judged::GLIDE_NOT_SEEN));
+        assert_eq!(
+            glide_knee_deg(&motion, &push),
+            Err(not_judged::GLIDE_NOT_SEEN)
+        );
     }
 
     /// The knee is thrown about by 25 degrees from frame to frame, as where the model
@@ -191,6 +194,9 @@ mod tests {
         for (i, points) in motion.curves.points.iter_mut().enumerate() {
             points[knee][0] += if i % 2 == 0 { off_px } else { -off_px };
         }
-        assert_eq!(glide_knee_deg(&motion, &push), Err(not_judged::GLIDE_UNSTEADY));
+        assert_eq!(
+            glide_knee_deg(&motion, &push),
+            Err(not_judged::GLIDE_UNSTEADY)
+        );
     }
 }

@@ -1,8 +1,8 @@
 //! Knee bend.
 
 use super::glide::glide_knee_deg;
-use crate::config::View;
 use crate::body::ModelKind;
+use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};

@@ -9,8 +9,8 @@ mod arm_crossover;
 mod extension;
 mod glide;
 mod knee_bend;
-pub(super) mod rule_geometry;
 mod recovery_gap;
+pub(super) mod rule_geometry;
 mod toe_direction;
 mod trunk_lean;
 

@@ -1,9 +1,9 @@
 //! Recovery.
 
 use super::rule_geometry::{across_m, boot_width_m, of_adult, over};
+use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::{fit_parabola, huber_mean};
-use crate::body::BodyPoint;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, not_judged};
 use crate::stride::{PassMotion, Push};

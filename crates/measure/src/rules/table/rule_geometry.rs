@@ -1,8 +1,8 @@
 //! What several rules read from a pass.
 
+use crate::body::BodyPoint;
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
-use crate::body::BodyPoint;
 use crate::rules::not_judged;
 use crate::stride::{Leg, LegSample, PassMotion, Push, leg_points};
 

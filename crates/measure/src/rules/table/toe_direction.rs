@@ -1,9 +1,9 @@
 //! Toe-out.
 
 use super::rule_geometry::{across_m, over};
+use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::median;
-use crate::body::BodyPoint;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
 use crate::rules::{Measure, not_judged};
 use crate::stride::Leg;

@@ -1,9 +1,9 @@
 //! Finding people nobody follows yet.
 
 use super::super::body::Roi;
+use super::super::body::bounds;
 use super::super::error::PoseError;
 use super::super::motion::Blob;
-use super::super::body::bounds;
 use super::Estimator;
 use super::follow::Edge;
 use super::newcomer::Begun;

@@ -1,8 +1,8 @@
 //! Following people from frame to frame.
 
+use super::super::body::bounds;
 use super::super::body::{Body, Roi};
 use super::super::landmarks::Reading;
-use super::super::body::bounds;
 use super::super::plausible::{distance, trunk};
 use super::super::region;
 use super::super::steady::Steady;

@@ -5,11 +5,11 @@
 //! one, once in each of the frames that follow.
 
 use super::super::body::Roi;
+use super::super::body::bounds;
 use super::super::detector::Detection;
 use super::super::error::PoseError;
 use super::super::landmarks::Reading;
 use super::super::motion::Blob;
-use super::super::body::bounds;
 use super::super::region;
 use super::super::steady::Steady;
 use super::Estimator;

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::super::models::ModelFile;
 use super::{Engine, Estimator, PoseError, PoseSettings, Runtime};
 use crate::pose::ModelKind;
 

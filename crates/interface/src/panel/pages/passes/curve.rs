@@ -5,8 +5,8 @@ use egui::{
     vec2,
 };
 
-use crate::panel::kit::Sizes;
 use crate::display::panel_theme as theme;
+use crate::panel::widgets::Sizes;
 
 /// Points with what is wanted behind them.
 pub(in crate::panel) struct Plot<'a> {

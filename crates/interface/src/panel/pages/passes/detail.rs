@@ -6,12 +6,12 @@ use egui::{Ui, vec2};
 
 use super::curve::Plot;
 use super::{PassesState, Play};
-use crate::panel::kit::{
-    Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
-};
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, PassRow, PushDetail, PushRow};
 use crate::panel::pages::{Desk, limits};
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{
+    Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
+};
 use crate::rules::rule_of;
 use crate::store::{PushKey, Verdict};
 

@@ -3,10 +3,10 @@
 use egui::Ui;
 
 use super::{Filter, PassesState};
-use crate::panel::kit::{Press, Voice, card, choice, columns, pager, say, toggle};
 use crate::panel::model::{Command, PassRow, PushRow};
 use crate::panel::pages::Desk;
 use crate::panel::state::{Choosing, PageId};
+use crate::panel::widgets::{Press, Voice, card, choice, columns, pager, say, toggle};
 use crate::rules::{Leg, RULES, rule_of};
 use crate::store::{PushKey, Verdict};
 

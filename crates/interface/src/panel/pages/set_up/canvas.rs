@@ -6,9 +6,9 @@ use egui::{
 };
 
 use super::MovedPoint;
-use crate::panel::kit::{Sizes, Voice, say};
-use crate::panel::pages::Desk;
 use crate::display::panel_theme as theme;
+use crate::panel::pages::Desk;
+use crate::panel::widgets::{Sizes, Voice, say};
 
 /// How much larger the glass over the point shows it.
 const MAGNIFIED: f32 = 3.0;

@@ -4,10 +4,10 @@ use egui::Ui;
 
 use super::last::live;
 use super::{SetUpState, about};
-use crate::panel::kit::{Press, Slider, Voice, card, choice, columns, say, toggle};
+use crate::config::{Travel, View};
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
-use crate::config::{Travel, View};
+use crate::panel::widgets::{Press, Slider, Voice, card, choice, columns, say, toggle};
 
 /// Pick a lane that is saved, or make one.
 pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
@@ -124,7 +124,7 @@ fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
         };
         let mut used = None;
         card(ui, s, &title, |ui| {
-            crate::panel::kit::flow(ui, |ui| {
+            crate::panel::widgets::flow(ui, |ui| {
                 for mode in camera.modes.iter().take(6) {
                     let (w, h, fps) = mode;
                     let text = d.w.say(

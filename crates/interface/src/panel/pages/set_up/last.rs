@@ -5,12 +5,12 @@ use egui::{Ui, vec2};
 use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
-use crate::panel::kit::{Press, Slider, Voice, card, columns, field, plain_card, say};
+use crate::config::Lane;
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, ScaleResult};
 use crate::panel::pages::Desk;
 use crate::panel::pages::set_up::Step;
-use crate::config::Lane;
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{Press, Slider, Voice, card, columns, field, plain_card, say};
 
 /// What to change about the picture.
 pub(super) fn picture(ui: &mut Ui, d: &mut Desk<'_>) {

@@ -4,9 +4,9 @@ use egui::{Ui, vec2};
 
 use super::canvas::{Drawn, Handle, canvas};
 use super::{MovedPoint, SetUpState, about};
-use crate::panel::kit::{Voice, say};
-use crate::panel::pages::Desk;
 use crate::geometry::Mark;
+use crate::panel::pages::Desk;
+use crate::panel::widgets::{Voice, say};
 
 /// A thing of known size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

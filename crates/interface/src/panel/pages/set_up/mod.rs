@@ -10,9 +10,9 @@ mod scale;
 use egui::Ui;
 
 use super::Desk;
-use crate::panel::kit::{Press, Voice, grid, say};
 use crate::config::{Lane, Travel, View};
 use crate::display::panel_theme as theme;
+use crate::panel::widgets::{Press, Voice, grid, say};
 use crate::store::PassKey;
 use marks::{Kind, MarkDraft};
 

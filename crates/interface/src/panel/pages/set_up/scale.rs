@@ -5,11 +5,11 @@ use egui::{Ui, vec2};
 use super::canvas::{Handle, canvas};
 use super::marks::{Kind, MarkDraft, drawn};
 use super::{SetUpState, about};
-use crate::panel::kit::{Press, Slider, Voice, choice, columns, plain_card, say};
+use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, LaneDraft, ScaleResult};
 use crate::panel::pages::Desk;
 use crate::panel::pages::set_up::Step;
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{Press, Slider, Voice, choice, columns, plain_card, say};
 
 /// Marks beyond which nothing is gained.
 const MOST_MARKS: usize = 6;

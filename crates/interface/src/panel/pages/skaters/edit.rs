@@ -4,13 +4,13 @@ use egui::Ui;
 use jiff::civil::Date;
 
 use super::SkatersState;
-use crate::panel::kit::{
-    Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
-};
+use crate::display::panel_theme as theme;
 use crate::panel::model::Command;
 use crate::panel::pages::limits::group_word;
 use crate::panel::pages::{Desk, band_colour, band_word};
-use crate::display::panel_theme as theme;
+use crate::panel::widgets::{
+    Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
+};
 use crate::roster::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};
 use crate::rules::AgeGroup;
 
@@ -109,7 +109,7 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
             .iter()
             .map(|g| Press::new(group_word(d, *g)).page(*g == draft.skater.age_group))
             .collect();
-        if let Some(index) = crate::panel::kit::grid(ui, s, 4, groups) {
+        if let Some(index) = crate::panel::widgets::grid(ui, s, 4, groups) {
             draft.skater.age_group = AgeGroup::ALL[index];
         }
         stepper(

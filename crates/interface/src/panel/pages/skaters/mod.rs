@@ -10,9 +10,9 @@ use egui::Ui;
 use super::files::{FileChosen, FileFor, path_after};
 use super::limits::group_word;
 use super::{Desk, band_colour, band_word};
-use crate::panel::kit::{Press, Voice, field, grid, pager, plain_card, say};
-use crate::panel::model::Command;
 use crate::display::panel_theme as theme;
+use crate::panel::model::Command;
+use crate::panel::widgets::{Press, Voice, field, grid, pager, plain_card, say};
 use crate::roster::{Skater, SkaterId};
 use edit::Draft;
 

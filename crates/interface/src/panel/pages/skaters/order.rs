@@ -3,9 +3,9 @@
 use egui::Ui;
 
 use super::SkatersState;
-use crate::panel::kit::{Press, Voice, columns, grid, pager, say};
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
+use crate::panel::widgets::{Press, Voice, columns, grid, pager, say};
 use crate::roster::SkaterId;
 
 /// Skaters on one leaf.
