@@ -303,7 +303,7 @@ fn nothing_blinks() {
 /// 88 and head has the units of an em at byte 18 (OpenType specification).
 #[test]
 fn the_font_is_as_it_is_taken_to_be() {
-    let font = include_bytes!("../../src/display/fonts/BarlowSemiCondensed-SemiBold.ttf");
+    let font = include_bytes!("../../crates/interface/src/display/fonts/BarlowSemiCondensed-SemiBold.ttf");
     let u16_at = |at: usize| u16::from_be_bytes([font[at], font[at + 1]]);
     let u32_at = |at: usize| u32::from_be_bytes(font[at..at + 4].try_into().unwrap()) as usize;
     let table = |tag: &[u8; 4]| {

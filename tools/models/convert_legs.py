@@ -6,7 +6,7 @@
 From the TensorFlow.js model (movenet_to_onnx.py):
 1. cut off the front, which takes whole numbers of 0 to 255 with the channels last: the program gives -1 to 1 in planes.
 2. cut off the end, in which the points are picked out of the maps: indexing that the built-in engine does not know, and that
-   `src/pose/legs.rs` does in a few lines. The end's constants are held against what is written there.
+   `crates/vision/src/pose/legs.rs` does in a few lines. The end's constants are held against what is written there.
 3. leave out what the maps say of the other eleven points.
 4. name the outputs, simplify, store the weights as 16-bit floats as convert.py does.
 """
@@ -34,7 +34,7 @@ SOFTENED_BY = 1.8
 
 
 def check_end(graph):
-    """The constants of the end that is cut off are those of src/pose/legs.rs."""
+    """The constants of the end that is cut off are those of crates/vision/src/pose/legs.rs."""
     constants = {i.name: numpy_helper.to_array(i) for i in graph.initializer}
     row, column = np.mgrid[:CELLS, :CELLS]
     weights = 1.0 / (np.hypot(row - CELLS / 2, column - CELLS / 2) + SOFTENED_BY)

@@ -21,7 +21,6 @@ mod drive;
 mod events;
 mod place;
 mod repair;
-#[cfg(test)]
 #[doc(hidden)]
 pub mod synthetic;
 

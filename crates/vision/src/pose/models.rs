@@ -127,7 +127,7 @@ mod tests {
 
     #[test]
     fn the_shipped_models_are_the_expected_ones() {
-        let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let home = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
         for model in [
             DETECTION,
             LANDMARK_HEAVY,
@@ -135,7 +135,7 @@ mod tests {
             LANDMARK_LITE,
             LEGS,
         ] {
-            model.load(home).expect("shipped model");
+            model.load(&home).expect("shipped model");
         }
     }
 
@@ -152,7 +152,7 @@ mod tests {
         assert!(missing.contains("put the file back"), "{missing}");
 
         let source = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("models")
+            .join("../../models")
             .join(DETECTION.file);
         let mut bytes = std::fs::read(source).expect("shipped model");
         bytes[1000] ^= 1; // one bit

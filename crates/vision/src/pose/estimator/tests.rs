@@ -6,7 +6,7 @@ use super::*;
 use crate::pose::steady::Steady;
 
 fn home() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
 }
 
 fn estimator() -> Estimator {
