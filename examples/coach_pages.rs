@@ -2,7 +2,7 @@
 //! without a display: `cargo run --example coach_pages -- FOLDER [WIDTH HEIGHT
 //! [en|fr [NAME]]]`; NAME draws only the pages whose names begin so.
 
-#[path = "../tests/coach_common/mod.rs"]
+#[path = "../tests/common/coach.rs"]
 mod coach_common;
 
 use std::path::PathBuf;

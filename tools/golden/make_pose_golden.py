@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Makes the expected values of tests/pose_golden.rs with MediaPipe itself.
+"""Makes the expected values of tests/media/pose_golden.rs with MediaPipe itself.
 
     python3 -m venv venv
     venv/bin/pip install mediapipe==0.10.21 'numpy<2' opencv-python-headless==4.10.0.84

@@ -515,7 +515,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
+        #![proptest_config(kickplate_testing::cases(24, None))]
 
         /// Whatever an old file holds, in whatever order it was written: what
         /// was in it before a newer program is in it after.

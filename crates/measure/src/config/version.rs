@@ -155,6 +155,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(kickplate_testing::cases(256, None))]
+
         /// Keys and comments in any order and of any number come through, but for
         /// those that got another name; a second time nothing changes.
         #[test]

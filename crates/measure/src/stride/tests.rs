@@ -107,7 +107,7 @@ fn somebody_who_stands_on_a_moving_carpet_makes_no_push() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(60))]
+    #![proptest_config(kickplate_testing::cases(60, None))]
 
     /// Any points and any times: no panic, and what is given is finite.
     #[test]

@@ -1,0 +1,134 @@
+//! The speaker against a sound card made of software, and without one.
+//!
+//! ALSA reads its configuration once per process and the software card
+//! writes into the current folder, so each case runs in a process of its own.
+
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker};
+use kickplate_testing::{has_program, root};
+
+use crate::sound_analysis::{dominant_hz, notes, pcm16, read_wav};
+use crate::{ended_well, rig};
+
+/// Far above anything seen; only there so that a hang ends.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+fn pv_is_there() -> bool {
+    has_program("pv", "which paces the software sound card; apt-get install pv")
+}
+
+/// Runs a part with this configuration of ALSA in this folder.
+fn with_card(part: &str, alsa_config: &Path, folder: &Path) {
+    let output = rig(part)
+        .env("ALSA_CONFIG_PATH", alsa_config)
+        .current_dir(folder)
+        .output()
+        .unwrap();
+    ended_well(part, &output);
+}
+
+fn wait_for(what: &str, mut condition: impl FnMut() -> bool) {
+    let since = Instant::now();
+    while !condition() {
+        assert!(since.elapsed() < PATIENCE, "waited in vain: {what}");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+#[test]
+fn every_sound_comes_out_in_order_and_at_its_pitch() {
+    if !pv_is_there() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    with_card(
+        "plays_everything",
+        &root().join("tests/alsa/paced-raw.conf"),
+        folder.path(),
+    );
+
+    let raw = pcm16(&std::fs::read(folder.path().join("played.raw")).unwrap());
+    let left: Vec<f64> = raw.iter().step_by(2).copied().collect();
+    let right: Vec<f64> = raw.iter().skip(1).step_by(2).copied().collect();
+    assert_eq!(left, right, "a mono sound comes out of both sides");
+
+    // One stretch of notes per sound: they are half a second apart at least.
+    let mut heard: Vec<Vec<(f64, f64)>> = vec![];
+    let mut end_s = f64::NEG_INFINITY;
+    for note in notes(&left, 48_000.0) {
+        if note.start_s > end_s + 0.4 {
+            heard.push(vec![]);
+        }
+        end_s = note.start_s + note.length_s;
+        heard.last_mut().unwrap().push((note.start_s, note.hz));
+    }
+    let wanted: Vec<SoundId> = SoundId::all().collect();
+    assert_eq!(heard.len(), wanted.len(), "{heard:?}");
+    for (heard, id) in heard.iter().zip(wanted) {
+        let wav = read_wav(&root().join("sounds").join(format!("{}.wav", id.name())));
+        let in_file = notes(&wav.samples, 48_000.0);
+        assert_eq!(heard.len(), in_file.len(), "{}: {heard:?}", id.name());
+        for ((_, hz), note) in heard.iter().zip(&in_file) {
+            assert!(
+                (hz / note.hz - 1.0).abs() < 0.02,
+                "{}: {hz} for {note:?}",
+                id.name()
+            );
+        }
+        let start = (heard[0].0 * 48_000.0) as usize;
+        let stretch = &left[start..(start + wav.samples.len()).min(left.len())];
+        let (hz, in_file) = (
+            dominant_hz(stretch, 48_000.0),
+            dominant_hz(&wav.samples, 48_000.0),
+        );
+        assert!(
+            (hz / in_file - 1.0).abs() < 0.02,
+            "{}: {hz} for {in_file}",
+            id.name()
+        );
+        println!(
+            "{}: {hz:.0} Hz read back, {in_file:.0} Hz in the file",
+            id.name()
+        );
+    }
+}
+
+#[test]
+fn without_a_card_it_says_so_and_finds_one_that_comes_later() {
+    if !pv_is_there() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let config = folder.path().join("alsa.conf");
+    std::fs::copy(root().join("tests/alsa/no-card.conf"), &config).unwrap();
+    with_card("waits_for_a_card", &config, folder.path());
+}
+
+#[test]
+fn a_card_that_stalls_is_noticed_and_opened_again() {
+    if !pv_is_there() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    with_card(
+        "has_a_stalling_card",
+        &root().join("tests/alsa/paced-raw.conf"),
+        folder.path(),
+    );
+}
+
+#[test]
+fn missing_sounds_are_named_and_nothing_is_taken() {
+    let folder = tempfile::tempdir().unwrap();
+    let speaker = Speaker::start(folder.path(), SoundSettings::default());
+    wait_for("the fault is seen", || {
+        matches!(speaker.state(), SoundState::NoSounds(_))
+    });
+    let SoundState::NoSounds(why) = speaker.state() else {
+        panic!("{:?}", speaker.state())
+    };
+    assert!(why.contains("knee_bend.wav"), "{why}");
+    wait_for("no sound is taken", || !speaker.play(SoundId::PRAISE));
+}

@@ -1,0 +1,13 @@
+//! Videos, the pose model and what comes of rendered skaters.
+
+#![allow(missing_docs, reason = "a test")]
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+mod capture_feed;
+mod capture_files;
+mod outside_pedestrians;
+mod pose_cores;
+mod pose_golden;
+mod pose_scene;
+mod truth_clips;
+mod two_cameras;

@@ -1,0 +1,26 @@
+//! What needs nothing but a processor and a folder: settings, cues, numbers of outside sources, what is kept and exported.
+
+#![allow(missing_docs, reason = "a test")]
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+#[path = "../common/store.rs"]
+mod store_common;
+#[path = "../common/export.rs"]
+mod export_common;
+#[path = "../common/sound_analysis.rs"]
+mod sound_analysis;
+
+mod any_input;
+mod config_files;
+mod export_faults;
+mod export_whole;
+mod feedback_coach;
+mod feedback_season;
+mod mutated_input;
+mod outside_numbers;
+mod privacy;
+mod sound_files;
+mod store_archive;
+mod store_session_json;
+mod store_sessions;
+mod truth_coach;

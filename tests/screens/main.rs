@@ -1,0 +1,10 @@
+//! The skater's screen and the coach's panel, drawn without a display.
+
+#![allow(missing_docs, reason = "a test")]
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+#[path = "../common/coach.rs"]
+mod coach_common;
+
+mod display_screens;
+mod panel;

@@ -1,0 +1,322 @@
+//! What every page has to hold: large enough, readable, named, still.
+
+use std::sync::Arc;
+
+use egui::accesskit::Role;
+use egui::epaint::{ClippedShape, TextShape};
+use egui::{Color32, Rect, Shape, Vec2, vec2};
+use egui_kittest::kittest::NodeT;
+use kickplate::panel::{
+    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
+};
+use kickplate::display::{Language, Words, contrast_ratio};
+use kickplate::roster::SkaterId;
+use kickplate::store::PushKey;
+
+use crate::coach_common::{STICK, folder, pass_key, places, progress, push_detail, scale};
+use super::{Coach, points_per_mm, rich};
+
+/// Least side of what is pressed, and least height of capitals, millimetres.
+const TARGET_MM: f32 = 12.0;
+const CAPITAL_MM: f32 = 4.0;
+/// WCAG 2.2, 1.4.6: contrast of text, enhanced.
+const CONTRAST: f32 = 7.0;
+/// Height of the capitals of the font as a share of its size; read from the
+/// font's own tables in `the_font_is_as_it_is_taken_to_be`.
+const CAP_SHARE: f32 = 0.7;
+
+/// The sizes that are looked at: both are taken to be on 15.6 inches.
+const SIZES: [Vec2; 2] = [vec2(1280.0, 720.0), vec2(1920.0, 1080.0)];
+
+fn setup(language: Language) -> PanelSetup {
+    PanelSetup {
+        words: Arc::new(PanelWords::built_in(language)),
+        screen_words: Arc::new(Words::built_in(language)),
+        ..PanelSetup::default()
+    }
+}
+
+/// What is done to the panel before it is looked at.
+type Prepare = Option<fn(&mut PanelState)>;
+
+/// Every page in the states that look different.
+fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
+    let mut out = vec![];
+    let mut full = rich();
+    full.progress = Some(Arc::new(progress(SkaterId(4))));
+    full.scale = Some(Ok(scale()));
+    full.export = Some(ExportState {
+        done: 0.42,
+        sentence: "Pass 5 of 12.".to_owned(),
+        running: true,
+    });
+    let push = PushKey {
+        pass: pass_key(12),
+        position: 1,
+    };
+    full.push = Some(Arc::new(push_detail(push)));
+    let mut troubled = full.clone();
+    troubled.station.problems = vec!["No picture for 4 seconds; look at the cable.".to_owned()];
+    troubled.answer = Some(Answer {
+        number: 1,
+        sentence: "The file cannot be read; check its name.".to_owned(),
+        done: false,
+    });
+    let mut locked = rich();
+    locked.pin = PinState::Locked;
+    for page in PageId::ALL {
+        for (name, view) in [
+            ("full", &full),
+            ("troubled", &troubled),
+            ("empty", &PanelView::default()),
+        ] {
+            out.push((format!("{page:?} {name}"), page, view.clone(), None));
+        }
+    }
+    let steps: [fn(&mut PanelState); 8] = [
+        |s| s.open_step(0),
+        |s| s.open_step(1),
+        |s| s.open_step(2),
+        |s| s.open_step(3),
+        |s| s.open_step(4),
+        |s| s.open_step(5),
+        |s| s.open_step(6),
+        |s| s.open_step(7),
+    ];
+    for (i, step) in steps.into_iter().enumerate() {
+        let name = format!("step {}", i + 1);
+        out.push((name, PageId::SetUp, full.clone(), Some(step)));
+    }
+    out.push((
+        "push".to_owned(),
+        PageId::Passes,
+        full.clone(),
+        Some(|s| {
+            s.open_push(PushKey {
+                pass: pass_key(12),
+                position: 1,
+            });
+        }),
+    ));
+    for (name, view) in [("places", places()), ("folder", folder())] {
+        let mut choosing = full.clone();
+        choosing.folder = Some(Arc::new(view));
+        let step: fn(&mut PanelState) = match name {
+            "places" => |s| s.open_file_choice(None),
+            _ => |s| s.open_file_choice(Some(STICK.into())),
+        };
+        out.push((name.to_owned(), PageId::Skaters, choosing, Some(step)));
+    }
+    out.push((
+        "taking".to_owned(),
+        PageId::Privacy,
+        full.clone(),
+        Some(|s| s.open_taking()),
+    ));
+    let mut old = full.clone();
+    old.privacy.would_go = Some(WouldGo {
+        days: 730,
+        passes: 310,
+        sessions: 4,
+    });
+    out.push((
+        "old measures".to_owned(),
+        PageId::Privacy,
+        old,
+        Some(|s| s.open_measures(730)),
+    ));
+    out.push((
+        "roster files".to_owned(),
+        PageId::Skaters,
+        full.clone(),
+        Some(|s| s.open_roster_files()),
+    ));
+    out.push(("lock".to_owned(), PageId::Now, locked, None));
+    out
+}
+
+fn every_page(mut look: impl FnMut(&str, &mut Coach, Vec2)) {
+    for language in Language::ALL {
+        for size in SIZES {
+            for (name, page, view, step) in pages() {
+                let mut coach = Coach::with(page, view, setup(language), size);
+                if let Some(step) = step {
+                    step(&mut coach.h.state_mut().state);
+                    coach.h.run();
+                }
+                let name = format!("{name}, {}, {}", language.code(), size.y);
+                look(&name, &mut coach, size);
+            }
+        }
+    }
+}
+
+/// Which roles are pressed, dragged or written into.
+fn is_for_fingers(role: Role) -> bool {
+    matches!(
+        role,
+        Role::Button
+            | Role::CheckBox
+            | Role::RadioButton
+            | Role::Tab
+            | Role::Slider
+            | Role::TextInput
+            | Role::MultilineTextInput
+            | Role::PasswordInput
+            | Role::ScrollBar
+            | Role::Link
+            | Role::ComboBox
+            | Role::SpinButton
+    )
+}
+
+#[test]
+fn everything_to_press_is_large_enough_and_has_a_name_of_its_own() {
+    every_page(|name, coach, size| {
+        let least = TARGET_MM * points_per_mm(size);
+        let mut names: Vec<String> = vec![];
+        let mut count = 0;
+        for node in coach.h.root().children_recursive() {
+            let inner = node.accesskit_node();
+            if !is_for_fingers(inner.role()) {
+                continue;
+            }
+            count += 1;
+            let rect = node.rect();
+            let label = inner.label().unwrap_or_default();
+            assert!(
+                rect.width() >= least && rect.height() >= least,
+                "{name}: '{label}' is {rect:?}, less than {least}"
+            );
+            assert!(
+                !label.trim().is_empty(),
+                "{name}: a {:?} without a name",
+                inner.role()
+            );
+            assert!(
+                !names.contains(&label),
+                "{name}: two things are called '{label}'"
+            );
+            names.push(label);
+        }
+        assert!(count >= 8, "{name}: only {count} things were found");
+    });
+}
+
+/// All text that is painted, with what lies under its middle.
+fn texts(shapes: &[ClippedShape]) -> Vec<(TextShape, Rect, Color32)> {
+    let mut fills: Vec<(Rect, Color32)> = vec![];
+    let mut out = vec![];
+    for clipped in shapes {
+        let mut walk = vec![&clipped.shape];
+        while let Some(shape) = walk.pop() {
+            match shape {
+                Shape::Vec(inner) => walk.extend(inner.iter().rev()),
+                Shape::Rect(rect) if rect.fill.a() == 255 && rect.fill != Color32::WHITE => {
+                    fills.push((rect.rect, rect.fill));
+                }
+                // White is a fill too, but for pictures, which are drawn white.
+                Shape::Rect(rect) if rect.fill == Color32::WHITE && rect.brush.is_none() => {
+                    fills.push((rect.rect, rect.fill));
+                }
+                Shape::Text(text) => {
+                    let place = text.visual_bounding_rect();
+                    let seen = place.intersect(clipped.clip_rect);
+                    if text.galley.text().trim().is_empty() || !seen.is_positive() {
+                        continue;
+                    }
+                    let under = fills.iter().rev().find(|(r, _)| r.contains(place.center()));
+                    let under = under.map_or(Color32::BLACK, |(_, c)| *c);
+                    out.push((text.clone(), clipped.clip_rect, under));
+                }
+                _ => {}
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn every_text_is_tall_dark_and_whole() {
+    every_page(|name, coach, size| {
+        let mm = points_per_mm(size);
+        let texts = texts(&coach.h.output().shapes);
+        assert!(texts.len() > 8, "{name}");
+        for (text, clip, under) in texts {
+            let words = text.galley.text().to_owned();
+            for section in &text.galley.job.sections {
+                let capital_mm = section.format.font_id.size * CAP_SHARE / mm;
+                assert!(
+                    capital_mm >= CAPITAL_MM - 0.01,
+                    "{name}: '{words}' {capital_mm} mm"
+                );
+                let colour = text
+                    .override_text_color
+                    .or(Some(section.format.color).filter(|c| *c != Color32::PLACEHOLDER))
+                    .unwrap_or(text.fallback_color);
+                let contrast = contrast_ratio(colour, under);
+                assert!(
+                    contrast >= CONTRAST,
+                    "{name}: '{words}' {colour:?} on {under:?}: {contrast}"
+                );
+            }
+            // Cut at a side: what is above or below can be scrolled to.
+            let place = text.visual_bounding_rect();
+            assert!(
+                place.left() >= clip.left() - 1.0 && place.right() <= clip.right() + 1.0,
+                "{name}: '{words}' is cut: {place:?} in {clip:?}"
+            );
+            assert!(!breaks_a_word(&text), "{name}: '{words}' breaks a word");
+        }
+    });
+}
+
+/// Whether a row ends in the middle of a word.
+fn breaks_a_word(text: &TextShape) -> bool {
+    let rows = &text.galley.rows;
+    rows.windows(2).any(|pair| {
+        let last = pair[0].row.glyphs.last().map(|g| g.chr);
+        let first = pair[1].row.glyphs.first().map(|g| g.chr);
+        let is_letter = |c: Option<char>| c.is_some_and(char::is_alphanumeric);
+        is_letter(last) && is_letter(first)
+    })
+}
+
+/// Nothing moves by itself: a page that is not touched asks for no frame.
+#[test]
+fn nothing_blinks() {
+    for (name, page, view, step) in pages() {
+        let mut coach = Coach::with(page, view, setup(Language::En), SIZES[1]);
+        if let Some(step) = step {
+            step(&mut coach.h.state_mut().state);
+        }
+        coach.h.run();
+        coach.h.step();
+        let output = &coach.h.output().viewport_output;
+        for viewport in output.values() {
+            assert!(viewport.repaint_delay.as_secs() > 3600, "{name}");
+        }
+    }
+}
+
+/// Version 1 of the table OS/2 and later has the height of capitals at byte
+/// 88 and head has the units of an em at byte 18 (OpenType specification).
+#[test]
+fn the_font_is_as_it_is_taken_to_be() {
+    let font = include_bytes!("../../../crates/interface/src/display/fonts/BarlowSemiCondensed-SemiBold.ttf");
+    let u16_at = |at: usize| u16::from_be_bytes([font[at], font[at + 1]]);
+    let u32_at = |at: usize| u32::from_be_bytes(font[at..at + 4].try_into().unwrap()) as usize;
+    let table = |tag: &[u8; 4]| {
+        (0..u16_at(4) as usize)
+            .map(|i| 12 + 16 * i)
+            .find(|at| &font[*at..*at + 4] == tag)
+            .map(|at| u32_at(at + 8))
+            .unwrap()
+    };
+    let capital = f32::from(u16_at(table(b"OS/2") + 88));
+    let em = f32::from(u16_at(table(b"head") + 18));
+    assert!(
+        (capital / em - CAP_SHARE).abs() < 0.005,
+        "{capital} of {em}"
+    );
+}

@@ -1,0 +1,16 @@
+//! The built program as a user or a computer in trouble meets it.
+
+#![allow(missing_docs, reason = "a test")]
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+#[path = "../common/station.rs"]
+mod station_common;
+#[path = "../common/store.rs"]
+mod store_common;
+
+mod cli_scale;
+mod cli_words;
+mod station_desk;
+mod station_outside;
+mod station_overload;
+mod station_power;

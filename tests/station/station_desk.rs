@@ -1,0 +1,865 @@
+//! The desk: what a coach does, from the command to the files and the view.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::{Duration, Instant};
+
+use kickplate::capture::CameraRequest;
+use kickplate::config::{Lane, Travel, View};
+use kickplate::display::{Units, Words};
+use kickplate::geometry::Mark;
+use kickplate::panel::{
+    Answer, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit, Message, PanelView,
+    PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
+};
+use kickplate::roster::{Consent, Skater, SkaterId};
+use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
+use kickplate::station::control::Control;
+use kickplate::station::desk::{DeskHandle, DeskSetup, Exporter};
+use kickplate::station::{Judging, Setup, StationSettings};
+use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
+use crate::store_common::{cue, pass, session, strip, tracked};
+
+const PATIENCE: Duration = Duration::from_secs(30);
+
+struct Station {
+    dir: tempfile::TempDir,
+    control: Arc<Control>,
+    desk: DeskHandle,
+    answered: std::cell::Cell<u64>,
+}
+
+fn copy_folder(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        std::fs::copy(entry.path(), to.join(entry.file_name())).unwrap();
+    }
+}
+
+impl Station {
+    fn start() -> Self {
+        Self::start_with(None)
+    }
+
+    fn start_with(exporter: Option<Exporter>) -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        for folder in ["config", "lang"] {
+            copy_folder(&root.join(folder), &dir.path().join("home").join(folder));
+        }
+        Self::start_in(dir, exporter)
+    }
+
+    /// Ends the desk and starts another one over the same files.
+    fn again(self) -> Self {
+        let Station { dir, desk, .. } = self;
+        drop(desk);
+        Self::start_in(dir, None)
+    }
+
+    /// A station whose screens are French.
+    fn start_french() -> Self {
+        let s = Self::start();
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let file = dir.path().join("home/config/station.toml");
+        let text = std::fs::read_to_string(&file).unwrap();
+        let english = "# language = \"en\"";
+        assert!(text.contains(english), "{text}");
+        std::fs::write(&file, text.replace(english, "language = \"fr\"")).unwrap();
+        Self::start_in(dir, None)
+    }
+
+    fn start_in(dir: tempfile::TempDir, exporter: Option<Exporter>) -> Self {
+        let home = dir.path().join("home");
+        let setup = Setup::load(&home, None).unwrap();
+        let judging = Judging {
+            lane: setup.lane.clone(),
+            thresholds: setup.age_groups.thresholds(setup.station.age_group),
+            track: Default::default(),
+            corrections: true,
+            feedback: setup.station.feedback.clone(),
+        };
+        let stop = Arc::new(AtomicBool::new(false));
+        let control = Arc::new(Control::new(stop, setup.station.privacy));
+        let desk = DeskHandle::start(
+            DeskSetup {
+                home,
+                folder: dir.path().join("recordings"),
+                setup,
+                lane_file: None,
+                judging,
+                camera: CameraRequest::default(),
+                exporter,
+            },
+            Arc::clone(&control),
+        );
+        Station {
+            dir,
+            control,
+            desk,
+            answered: 0.into(),
+        }
+    }
+
+    fn folder(&self) -> PathBuf {
+        self.dir.path().join("recordings")
+    }
+
+    fn config(&self, name: &str) -> PathBuf {
+        self.dir.path().join("home/config").join(name)
+    }
+
+    fn until(&self, what: &str, holds: impl Fn(&PanelView) -> bool) -> Arc<PanelView> {
+        let start = Instant::now();
+        loop {
+            let view = self.desk.view();
+            if holds(&view) {
+                return view;
+            }
+            assert!(start.elapsed() < PATIENCE, "never happened: {what}");
+            std::thread::sleep(Duration::from_millis(2));
+        }
+    }
+
+    fn ask(&self, command: Command) -> Answer {
+        let what = format!("{command:?}");
+        self.desk.send(command);
+        let before = self.answered.get();
+        let view = self.until(&what, |v| {
+            v.answer.as_ref().is_some_and(|a| a.number > before)
+        });
+        let answer = view.answer.clone().unwrap();
+        self.answered.set(answer.number);
+        answer
+    }
+
+    /// Asks for something that has to be done.
+    fn done(&self, command: Command) -> Arc<PanelView> {
+        let answer = self.ask(command);
+        assert!(answer.done, "{}", answer.sentence);
+        self.desk.view()
+    }
+
+    /// Asks for something that has to be refused, and gives the reason.
+    fn refused(&self, command: Command) -> String {
+        let answer = self.ask(command);
+        assert!(!answer.done, "{}", answer.sentence);
+        answer.sentence
+    }
+
+    fn add(&self, name: &str) -> SkaterId {
+        let view = self.done(Command::AddSkater(Skater::new(name, AgeGroup::U13)));
+        view.roster.iter().find(|s| s.name == name).unwrap().id
+    }
+}
+
+fn knee(high: f64) -> LimitEdit {
+    LimitEdit {
+        group: AgeGroup::U15,
+        rule: RULES[0].id.to_owned(),
+        limits: Limits {
+            high: Some(high),
+            ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[0]
+        },
+    }
+}
+
+#[test]
+fn skaters_and_the_queue() {
+    let s = Station::start();
+    let [a, b, c] = ["Ann", "Bo", "Cy"].map(|n| s.add(n));
+    let view = s.desk.view();
+    assert_eq!(view.queue.order, [a, b, c]);
+    assert_eq!(view.queue.current, Some(a));
+    let after = |command| s.done(command).queue.current;
+    assert_eq!(after(Command::Queue(QueueStep::Skip)), Some(b));
+    assert_eq!(after(Command::Queue(QueueStep::Swap)), Some(c));
+    assert_eq!(after(Command::Queue(QueueStep::Undo)), Some(b));
+    assert_eq!(after(Command::Queue(QueueStep::Back)), Some(a));
+    assert_eq!(after(Command::Queue(QueueStep::To(c))), Some(c));
+    assert_eq!(after(Command::Queue(QueueStep::Unknown)), None);
+    assert_eq!(
+        after(Command::SetQueue(vec![b, a])),
+        None,
+        "nobody stays nobody"
+    );
+    // The judging side sees the same; behind who is not in the queue any
+    // more comes the first.
+    s.control.lineup.pass_started(1, &[1]);
+    assert_eq!(s.control.lineup.pass_ended(1), None);
+    assert_eq!(s.control.lineup.standing().current, Some(a));
+
+    assert!(
+        s.refused(Command::AddSkater(Skater::new("  ", AgeGroup::U9)))
+            .contains("needs a name")
+    );
+    let view = s.done(Command::DeleteSkater(b));
+    assert_eq!((view.roster.len(), view.queue.order.clone()), (2, vec![a]));
+    assert!(
+        s.refused(Command::Queue(QueueStep::To(b)))
+            .contains("not on the roster")
+    );
+}
+
+/// Waits until the queue is on the disk as the judging has it.
+fn kept(s: &Station) -> KeptQueue {
+    let archive = Archive::open(&s.folder()).unwrap();
+    let start = Instant::now();
+    loop {
+        let is = s.control.lineup.queue(|q| q.states().0.clone());
+        match archive.kept_queue().unwrap() {
+            Some(kept) if kept.now == is => return kept,
+            _ => assert!(start.elapsed() < PATIENCE, "the queue was never written"),
+        }
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn the_queue_is_taken_up_after_a_restart() {
+    let s = Station::start();
+    let [a, b, c, d] = ["Ann", "Bo", "Cy", "Di"].map(|n| s.add(n));
+    s.done(Command::SetQueue(vec![c, b, a]));
+    assert!(s.desk.view().queue.taken_up.is_none());
+    // A pass, a swap and a step back; then a pass that only the judging saw.
+    s.control.lineup.pass_started(1, &[1]);
+    s.control.lineup.pass_ended(1);
+    s.done(Command::Queue(QueueStep::Swap));
+    s.control.lineup.pass_started(2, &[2]);
+    s.control.lineup.pass_ended(2);
+    let before = s.control.lineup.standing();
+    assert_eq!(
+        (before.order.clone(), before.current),
+        (vec![b, c, a], Some(c))
+    );
+    kept(&s);
+
+    let s = s.again();
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(view.queue.order, [b, c, a]);
+    assert_eq!(view.queue.current, Some(c));
+    let at = view.queue.taken_up.clone().unwrap();
+    assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
+    // It is the judging's queue as well, and every step can be taken back.
+    assert_eq!(s.control.lineup.standing().current, Some(c));
+    let after = |step| s.done(Command::Queue(step)).queue.clone();
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.current, undone.taken_up), (Some(b), None));
+    let undone = after(QueueStep::Undo);
+    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(c)));
+    kept(&s);
+
+    // Whoever is deleted meanwhile, from the command line say, is not in it.
+    let s = {
+        let Station { dir, desk, .. } = s;
+        drop(desk);
+        let archive = Archive::open(&dir.path().join("recordings")).unwrap();
+        archive.delete_skater(b).unwrap();
+        Station::start_in(dir, None)
+    };
+    let view = s.until("the queue", |v| !v.queue.order.is_empty());
+    assert_eq!(
+        (view.queue.order.clone(), view.queue.current),
+        (vec![c, a], Some(c))
+    );
+    assert_eq!(view.roster.len(), 3);
+    assert!(view.roster.iter().any(|s| s.id == d));
+}
+
+#[test]
+fn the_queue_of_another_day_is_not_taken_up() {
+    let s = Station::start();
+    let a = s.add("Ann");
+    kept(&s);
+    let archive = Archive::open(&s.folder()).unwrap();
+    let queue = s.control.lineup.queue(|q| q.clone());
+    let Station { dir, desk, .. } = s;
+    drop(desk);
+    let long_ago = jiff::Zoned::now()
+        .checked_sub(jiff::ToSpan::days(2))
+        .unwrap();
+    archive.keep_queue(&queue, &long_ago).unwrap();
+    let s = Station::start_in(dir, None);
+    s.until("the roster", |v| v.roster.iter().any(|s| s.id == a));
+    let view = s.done(Command::KeepPictures(false));
+    assert!(view.queue.order.is_empty() && view.queue.taken_up.is_none());
+}
+
+#[test]
+fn limits_are_written_judged_with_and_taken_back() {
+    let s = Station::start();
+    let file = s.config("age-groups.toml");
+    let first = std::fs::read_to_string(&file).unwrap();
+    s.done(Command::UseAgeGroup(AgeGroup::U15));
+    assert_eq!(
+        s.control.take_judging().unwrap().thresholds.age_group,
+        AgeGroup::U15
+    );
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.age_group, AgeGroup::U15);
+
+    let view = s.done(Command::SetLimits(knee(111.5)));
+    assert_eq!(
+        view.groups.thresholds(AgeGroup::U15).limits[0].high,
+        Some(111.5)
+    );
+    assert!(view.can_undo_limits);
+    // One immutable snapshot for the next pass.
+    assert_eq!(
+        s.control.take_judging().unwrap().thresholds.limits[0].high,
+        Some(111.5)
+    );
+    let text = std::fs::read_to_string(&file).unwrap();
+    assert_ne!(text, first);
+    let comments = |t: &str| t.lines().filter(|l| l.starts_with('#')).count();
+    assert_eq!(comments(&text), comments(&first));
+    assert_eq!(AgeGroups::load(&file).unwrap(), *view.groups);
+
+    let said = s.refused(Command::SetLimits(knee(9999.0)));
+    assert!(said.contains("out of range"), "{said}");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), text);
+
+    let view = s.done(Command::CopyLimits {
+        from: AgeGroup::U15,
+        to: AgeGroup::U9,
+    });
+    assert_eq!(
+        view.groups.thresholds(AgeGroup::U9).limits,
+        view.groups.thresholds(AgeGroup::U15).limits
+    );
+    let view = s.done(Command::ResetLimits {
+        group: AgeGroup::U15,
+        rule: None,
+    });
+    assert_eq!(
+        view.groups.thresholds(AgeGroup::U15),
+        AgeGroups::defaults().thresholds(AgeGroup::U15)
+    );
+    for _ in 0..3 {
+        s.done(Command::UndoLimits);
+    }
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), first);
+    assert!(s.refused(Command::UndoLimits).contains("no change"));
+
+    let a = s.add("Ann");
+    let view = s.done(Command::OverrideLimits {
+        skater: a,
+        rule: RULES[0].id.to_owned(),
+        limits: Some(knee(101.0).limits),
+    });
+    assert_eq!(view.roster[0].overrides[RULES[0].id].high, Some(101.0));
+    s.done(Command::SetQueue(vec![a]));
+    s.control.lineup.pass_started(1, &[1]);
+    let skating = s.control.lineup.pass_ended(1).unwrap();
+    assert_eq!(skating.thresholds.limits[0].high, Some(101.0));
+    assert_eq!(skating.thresholds.age_group, AgeGroup::U13);
+}
+
+#[test]
+fn passes_are_listed_reviewed_and_tried_with_other_limits() {
+    let s = Station::start();
+    let a = s.add("Ann");
+    s.done(Command::SetConsent(
+        a,
+        Some(Consent {
+            given_on: "2026-09-01".parse().unwrap(),
+            given_by: "Kim".into(),
+        }),
+    ));
+    let mut store = Store::open(&s.folder()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    for n in 1..=3 {
+        let new = NewPass {
+            skater: Some(a),
+            points: Some(Arc::new(tracked(n))),
+            strips: vec![strip(0, "knee_bend")],
+            ..(pass(n), cue(n)).into()
+        };
+        store.write_pass(&id, &new).unwrap();
+    }
+    let view = s.done(Command::OpenSession(id.number()));
+    let numbers: Vec<u32> = view.passes.iter().map(|p| p.key.number).collect();
+    assert_eq!(numbers, [3, 2, 1]);
+    assert_eq!((view.sessions.len(), view.session), (1, Some(id.number())));
+    let first = &view.passes[2];
+    assert_eq!((first.skater, first.pushes.len()), (Some(a), 3));
+    assert!(first.pushes[0].has_pictures && !first.pushes[1].has_pictures);
+    assert_eq!(first.at.len(), 5, "{}", first.at);
+
+    let key = PassKey {
+        session: id.number(),
+        number: 1,
+    };
+    let push = PushKey {
+        pass: key,
+        position: 0,
+    };
+    s.done(Command::SetVerdict {
+        push,
+        rule: "knee_bend".into(),
+        verdict: Some(Verdict::Dismissed),
+    });
+    s.done(Command::SetComment(push, "good".into()));
+    let view = s.done(Command::SetStarred(push, true));
+    let note = &view.passes[2].pushes[0].note;
+    assert_eq!((note.comment.as_str(), note.starred), ("good", true));
+    assert_eq!(
+        (view.agreement[0].confirmed, view.agreement[0].dismissed),
+        (0, 1)
+    );
+
+    let view = s.done(Command::OpenPush { push, rule: None });
+    let detail = view.push.clone().unwrap();
+    assert_eq!((detail.key, detail.rule.as_str()), (push, "knee_bend"));
+    // The pictures of this test are no JPEGs: none is shown, nothing breaks.
+    assert!(detail.pictures.is_empty());
+
+    // The passes of the tests have a knee of 100, 100.125 and 100.25 degrees.
+    let view = s.done(Command::PreviewLimits(knee(95.0)));
+    let effect = view.effect.clone().unwrap();
+    assert_eq!((effect.pushes, effect.flagged_now), (9, 0));
+    assert_eq!(
+        effect.flagged,
+        if effect.edit.limits.dead_band < 5.0 {
+            9
+        } else {
+            0
+        }
+    );
+    let view = s.done(Command::OpenProgress(a));
+    let progress = view.progress.clone().unwrap();
+    assert_eq!(progress.series[0].rule, "knee_bend");
+    assert_eq!(progress.series[0].points.len(), 1);
+    assert!((progress.series[0].points[0].median - 100.125).abs() < 1e-9);
+
+    assert_eq!(view.privacy.stored.strips, 3);
+    s.done(Command::SetSkaterOfPass(key, None));
+    s.until("the pass is nobody's", |v| {
+        v.passes
+            .iter()
+            .any(|p| p.key.number == 1 && p.skater.is_none())
+    });
+    let view = s.done(Command::SetConsent(a, None));
+    assert_eq!(view.roster[0].consent, None);
+    s.until("no pictures", |v| v.privacy.stored.strips == 0);
+    s.done(Command::DeleteSkater(a));
+    s.until("their passes are gone", |v| v.passes.len() == 1);
+    let gone = s.refused(Command::OpenPush {
+        push: PushKey {
+            pass: PassKey { number: 2, ..key },
+            position: 0,
+        },
+        rule: None,
+    });
+    assert!(gone.contains("not in the recordings any more"), "{gone}");
+}
+
+#[test]
+fn the_desk_answers_in_the_language_of_the_panel() {
+    let s = Station::start_french();
+    let said = |command| s.ask(command).sentence;
+    assert_eq!(
+        said(Command::AddSkater(Skater::new("Ann", AgeGroup::U13))),
+        "Ann est dans la liste."
+    );
+    assert_eq!(
+        said(Command::Queue(QueueStep::Unknown)),
+        "Suivant\u{a0}: personne de connu."
+    );
+    assert!(said(Command::SetLimits(knee(111.5))).contains("Flexion du genou"));
+    assert_eq!(
+        said(Command::Lock),
+        "il n'y a pas encore de code\u{a0}; choisissez-en un d'abord"
+    );
+    assert_eq!(s.desk.view().station.camera, "démarre");
+    // What comes from deep below stays English; what stands around it is not.
+    let why = said(Command::SetLimits(knee(9999.0)));
+    assert!(
+        why.starts_with("ces limites ne vont pas") || why.contains("réglages"),
+        "{why}"
+    );
+    assert!(why.contains("out of range"), "{why}");
+    let csv = s.dir.path().join("team.csv");
+    std::fs::write(&csv, "name;age_group\nBo;U99\n").unwrap();
+    let why = said(Command::ImportRoster(csv));
+    assert!(
+        why.starts_with("rien n'a été pris") && why.contains("ligne 2\u{a0}: "),
+        "{why}"
+    );
+
+    let mut store = Store::open(&s.folder()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    store.write_pass(&id, &(pass(1), cue(1)).into()).unwrap();
+    assert_eq!(
+        s.ask(Command::OpenSession(id.number())).sentence,
+        format!("Séance {}, passages\u{a0}: 1.", id.number())
+    );
+    let english = cue_line(
+        &cue(1),
+        &PanelWords::english(),
+        &Words::english(),
+        Units::Metric,
+    );
+    assert_ne!(s.desk.view().passes[0].cue, english);
+}
+
+#[test]
+fn folders_are_looked_into_with_the_places_first() {
+    let s = Station::start();
+    let look = |folder: Option<&Path>| Command::LookIntoFolder {
+        folder: folder.map(Path::to_owned),
+        kind: FileKind::Roster,
+    };
+    let view = s.done(look(None));
+    let places = view.folder.clone().unwrap();
+    let recordings = Place::Recordings(s.folder());
+    assert!(places.places.contains(&recordings), "{places:?}");
+    let folder = s.dir.path().join("stick");
+    std::fs::create_dir_all(folder.join("teams")).unwrap();
+    std::fs::write(folder.join("u13.csv"), "name;age_group\n").unwrap();
+    std::fs::write(folder.join("photo.jpg"), "").unwrap();
+    let found = |folder: &Path| {
+        s.done(look(Some(folder)));
+        let view = s.until("it was looked into", |v| {
+            let view = v.folder.as_ref().unwrap();
+            view.folder.as_deref() == Some(folder) && !view.looking
+        });
+        FolderView::clone(view.folder.as_ref().unwrap())
+    };
+    let there = found(&folder);
+    let names: Vec<&str> = there.entries.iter().map(|e| e.name.as_str()).collect();
+    assert_eq!(
+        (names, there.fault, there.cut),
+        (vec!["teams", "u13.csv"], None, false)
+    );
+    let fault = found(&folder.join("none")).fault.unwrap();
+    assert!(fault.contains("cannot be read"), "{fault}");
+    // Nobody sees through a locked panel what lies on the disk.
+    s.done(Command::SetPin(Some("2407".into())));
+    assert_eq!(s.done(Command::Lock).folder, None);
+    assert!(s.refused(look(None)).contains("locked"));
+}
+
+fn lane() -> Lane {
+    Lane {
+        view: View::Side,
+        camera_height_m: 1.4,
+        tilt_deg: 4.0,
+        hfov_deg: 62.0,
+        roll_deg: 0.0,
+        lane_distance_m: 6.0,
+        travel: Travel::RightToLeft,
+        skater_height_m: 1.55,
+    }
+}
+
+#[test]
+fn lanes_are_saved_and_used() {
+    let s = Station::start();
+    let names = |v: &PanelView| -> Vec<(String, bool)> {
+        v.lanes.iter().map(|l| (l.name.clone(), l.in_use)).collect()
+    };
+    let view = s.until("the lanes", |v| !v.lanes.is_empty());
+    assert_eq!(
+        names(&view),
+        [("lane-front".into(), false), ("lane-side".into(), true)]
+    );
+    let save = |name: &str| Command::SaveLane {
+        name: name.into(),
+        lane: lane(),
+        reading_distance_m: Some(14.0),
+    };
+    for name in ["../station", "station", "", "a/b", "Age-Groups", ".hidden"] {
+        let said = s.refused(save(name));
+        assert!(said.contains("name"), "{name}: {said}");
+    }
+    let view = s.done(save("rink 2 side"));
+    assert_eq!(view.lanes.len(), 3);
+    assert_eq!(Lane::load(&s.config("rink 2 side.toml")).unwrap(), lane());
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.reading_distance_m, 14.0);
+    // It holds at once.
+    assert_eq!(s.control.reading_distance_m(), Some(14.0));
+    // Saved is in use: there is no second step to forget.
+    assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
+    assert!(!view.station.lane_example);
+    let view = s.done(Command::UseLane("lane-side".into()));
+    assert!(view.station.lane_example);
+    s.control.take_switch();
+
+    let view = s.done(Command::UseLane("rink 2 side".into()));
+    assert!(
+        view.lanes
+            .iter()
+            .find(|l| l.name == "rink 2 side")
+            .unwrap()
+            .in_use
+    );
+    assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert!(station.lane.ends_with("rink 2 side.toml"));
+    s.refused(Command::UseLane("none".into()));
+
+    s.done(Command::UseCamera {
+        id: "usb-cam".into(),
+        mode: (1920, 1080, 60),
+    });
+    let camera = s.control.take_switch().unwrap().camera.unwrap();
+    assert_eq!(
+        (camera.id.as_deref(), camera.width, camera.fps),
+        (Some("usb-cam"), 1920, 60)
+    );
+
+    let draft = LaneDraft {
+        lane: lane(),
+        hfov_known: true,
+        marks: vec![Mark::OnIce {
+            from_px: [100.0, 600.0],
+            to_px: [900.0, 610.0],
+            length_m: 5.0,
+        }],
+        line_px: vec![[100.0, 600.0], [900.0, 610.0]],
+        frame_px: [1280, 720],
+    };
+    let said = s.refused(Command::FindScale(draft));
+    assert!(said.contains("one more length on the ice"), "{said}");
+    assert!(s.refused(Command::CheckPicture).contains("no picture"));
+}
+
+/// The second camera is set up like the first and then put beside it; the first
+/// comes back as it was.
+#[test]
+fn a_second_camera_is_put_beside_the_first() {
+    let s = Station::start();
+    let use_camera = |id: &str| Command::UseCamera {
+        id: id.into(),
+        mode: (1280, 720, 30),
+    };
+    let as_second = |name: &str| Command::UseAsSecond {
+        name: name.into(),
+        lane: Lane {
+            view: View::Front,
+            travel: Travel::Toward,
+            lane_distance_m: 0.5,
+            ..lane()
+        },
+    };
+    s.done(use_camera("cam-a"));
+    let said = s.refused(as_second("front 1"));
+    assert!(said.contains("no first camera"), "{said}");
+    s.done(Command::SaveLane {
+        name: "side 1".into(),
+        lane: lane(),
+        reading_distance_m: None,
+    });
+    s.done(use_camera("cam-b"));
+    s.refused(as_second("side 1")); // the lane of the first
+    s.control.take_switch();
+    let view = s.done(as_second("front 1"));
+    let second = view.second.clone().unwrap();
+    assert_eq!((&*second.name, &*second.lane), ("cam-b", "front 1"));
+
+    let switch = s.control.take_switch().unwrap();
+    assert_eq!(switch.camera.unwrap().id.as_deref(), Some("cam-a"));
+    assert_eq!(switch.lane, Some(lane()));
+    let (camera, stands) = switch.second.unwrap().unwrap();
+    assert_eq!((&*camera.id, stands.view), ("cam-b", View::Front));
+    // What the next start reads is the same.
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert!(station.lane.ends_with("side 1.toml"));
+    assert_eq!(format!("{:?}", station.camera), r#"Id("cam-a")"#);
+    assert_eq!(station.second_camera, Some(camera));
+
+    let view = s.done(Command::DropSecond);
+    assert_eq!(view.second, None);
+    assert_eq!(s.control.take_switch().unwrap().second, Some(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.second_camera, None);
+}
+
+#[test]
+fn a_locked_panel_takes_nothing_but_its_pin() {
+    let s = Station::start();
+    let a = s.add("Ann");
+    assert!(s.refused(Command::Lock).contains("no PIN"));
+    assert_eq!(
+        s.done(Command::SetPin(Some("2407".into()))).pin,
+        PinState::Open
+    );
+    assert_eq!(s.done(Command::Lock).pin, PinState::Locked);
+    for command in [
+        Command::DeleteSkater(a),
+        Command::SetPin(None),
+        Command::Queue(QueueStep::Skip),
+        Command::ExportRoster(s.dir.path().join("x.csv")),
+    ] {
+        assert!(s.refused(command).contains("locked"));
+    }
+    assert!(
+        s.refused(Command::Unlock("0000".into()))
+            .contains("not the PIN")
+    );
+    assert_eq!(s.done(Command::Unlock("2407".into())).pin, PinState::Open);
+    assert_eq!(s.desk.view().roster.len(), 1);
+    assert_eq!(s.done(Command::SetPin(None)).pin, PinState::NotSet);
+}
+
+#[test]
+fn roster_files_privacy_and_backup() {
+    let s = Station::start();
+    let csv = s.dir.path().join("team.csv");
+    std::fs::write(&csv, "name;age_group\nAnn;U9\nBo;U99\n").unwrap();
+    let said = s.refused(Command::ImportRoster(csv.clone()));
+    assert!(said.contains("line 3: the age group 'U99'"), "{said}");
+    assert!(s.desk.view().roster.is_empty());
+    std::fs::write(&csv, "name;age_group\nAnn;U9\nBo;U11\n").unwrap();
+    let view = s.done(Command::ImportRoster(csv));
+    assert_eq!((view.roster.len(), view.queue.order.len()), (2, 2));
+    let out = s.dir.path().join("out.csv");
+    s.done(Command::ExportRoster(out.clone()));
+    assert!(std::fs::read_to_string(&out).unwrap().contains("Ann;"));
+
+    assert!(!s.control.privacy().keep_pictures);
+    assert!(s.done(Command::KeepPictures(true)).privacy.keep_pictures);
+    s.done(Command::SetRetention {
+        keep_days: Some(7),
+        keep_gb: None,
+    });
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(
+        (station.privacy.keep_days, station.privacy.keep_gb),
+        (7, 10_000.0)
+    );
+    assert_eq!(s.control.privacy(), station.privacy);
+    assert!(
+        s.refused(Command::SetRetention {
+            keep_days: Some(0),
+            keep_gb: None
+        })
+        .contains("out of range")
+    );
+
+    // What was measured: asked first, deleted when it is set, and kept again.
+    let mut store = Store::open(&s.folder()).unwrap();
+    let mut info = session();
+    info.started = "2024-10-05T18:00:00+02:00[Europe/Zurich]".parse().unwrap();
+    let old = store.begin_session(&info).unwrap();
+    store.end_session(&old).unwrap();
+    let new = store.begin_session(&session()).unwrap();
+    store.write_pass(&new, &(pass(1), cue(1)).into()).unwrap();
+    store.end_session(&new).unwrap();
+    let view = s.done(Command::PreviewMeasures(30));
+    let would_go = WouldGo {
+        days: 30,
+        passes: 0,
+        sessions: 1,
+    };
+    assert_eq!(view.privacy.would_go, Some(would_go));
+    assert_eq!(view.privacy.keep_measures_days, None);
+    let archive = Archive::open(&s.folder()).unwrap();
+    assert_eq!(
+        archive.sessions().unwrap().len(),
+        2,
+        "asking deletes nothing"
+    );
+    let answer = s.ask(Command::KeepMeasures(Some(30)));
+    assert!(
+        answer.done && answer.sentence.contains("sessions: 1"),
+        "{answer:?}"
+    );
+    let view = s.until("it is set", |v| v.privacy.keep_measures_days == Some(30));
+    assert_eq!(view.privacy.would_go, None);
+    assert_eq!(archive.sessions().unwrap().len(), 1);
+    s.until("it is counted", |v| v.privacy.measures.passes == 1);
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, Some(30));
+    s.refused(Command::KeepMeasures(Some(0)));
+    assert!(
+        s.refused(Command::KeepMeasures(Some(9999)))
+            .contains("out of range")
+    );
+    s.done(Command::KeepMeasures(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.privacy.keep_measures_days, None);
+    drop(store);
+
+    let zip = s.dir.path().join("all.zip");
+    s.done(Command::BackUp(zip.clone()));
+    assert!(zip.metadata().unwrap().len() > 1000);
+}
+
+#[test]
+fn exports_tell_how_far_they_are_and_can_be_stopped() {
+    let order = |s: &Station| ExportOrder {
+        session: None,
+        skater: None,
+        flagged_only: false,
+        anonymous: false,
+        zip: true,
+        into: s.dir.path().to_owned(),
+    };
+    let without = Station::start();
+    assert!(
+        without
+            .refused(Command::Export(order(&without)))
+            .contains("no way")
+    );
+    let exporter: Exporter = Arc::new(|_: &Archive, _, tell, cancel| {
+        tell(0.5, Message::ExportClips {});
+        while !cancel.load(std::sync::atomic::Ordering::Acquire) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        Err(Message::ExportFailed {
+            why: "the export was stopped".to_owned(),
+        })
+    });
+    let s = Station::start_with(Some(exporter));
+    s.done(Command::Export(order(&s)));
+    s.until("half", |v| {
+        v.export
+            .as_ref()
+            .is_some_and(|e| e.done == 0.5 && e.running)
+    });
+    assert!(
+        s.refused(Command::Export(order(&s)))
+            .contains("runs already")
+    );
+    s.desk.send(Command::CancelExport);
+    let view = s.until("over", |v| v.export.as_ref().is_some_and(|e| !e.running));
+    assert_eq!(
+        view.export.as_ref().unwrap().sentence,
+        "the export was stopped"
+    );
+}
+
+/// More commands at once than the queue takes: what is refused is said, and
+/// what is not refused is done.
+#[test]
+fn no_command_is_lost_in_silence() {
+    let s = Station::start();
+    const SENT: usize = 400;
+    for i in 0..SENT {
+        s.desk.send(Command::AddSkater(Skater::new(
+            &format!("S{i}"),
+            AgeGroup::U9,
+        )));
+    }
+    let refused = |v: &PanelView| -> usize {
+        v.station
+            .problems
+            .iter()
+            .find_map(|p| p.split_once(" things came too fast")?.0.parse().ok())
+            .unwrap_or(0)
+    };
+    let view = s.until("all are accounted for", |v| {
+        v.roster.len() + refused(v) == SENT
+    });
+    assert!(refused(&view) > 0, "the queue took {SENT} commands at once");
+    assert!(view.answer.as_ref().unwrap().number as usize > view.roster.len());
+}
