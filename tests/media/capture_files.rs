@@ -312,7 +312,10 @@ fn what_is_no_video_gets_one_clear_sentence() {
 }
 
 fn ffmpeg_is_there() -> bool {
-    kickplate_testing::has_program("ffmpeg", "which reads other formats; apt-get install ffmpeg")
+    kickplate_testing::has_program(
+        "ffmpeg",
+        "which reads other formats; apt-get install ffmpeg",
+    )
 }
 
 /// Found by fuzzing: a box of length 0 inside another made the reader of the

@@ -4,7 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
+use crate::store_common::{cue, pass, session};
 use kickplate::config::{Lane, Travel, View};
 use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use kickplate::pose::{Body, Landmark, POINTS, PoseFrame, Roi};
@@ -15,7 +15,6 @@ use kickplate::track::{TrackEvent, TrackSettings, Tracker};
 use kickplate_testing::cases;
 use proptest::prelude::*;
 use proptest::test_runner::{TestCaseError, TestRunner};
-use crate::store_common::{cue, pass, session};
 
 /// A body that skates along, or stands about, with a share of wild points.
 fn body(chain: u32, x_px: f32, phase: f32, wild: Option<u64>) -> Body {

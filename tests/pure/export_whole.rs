@@ -2,10 +2,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::os::unix::fs::PermissionsExt;
 
-use crate::export_common::{NEVER, PERSONAL, files, holds, recorded, recorded_passes, request, run};
+use crate::export_common::{
+    NEVER, PERSONAL, files, holds, recorded, recorded_passes, request, run,
+};
 use kickplate::capture::{self, SourceSpec};
 use kickplate::display::Language;
 use kickplate::export::{ExportRequest, Format, Separator};

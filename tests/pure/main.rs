@@ -3,12 +3,12 @@
 #![allow(missing_docs, reason = "a test")]
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-#[path = "../common/store.rs"]
-mod store_common;
 #[path = "../common/export.rs"]
 mod export_common;
 #[path = "../common/sound_analysis.rs"]
 mod sound_analysis;
+#[path = "../common/store.rs"]
+mod store_common;
 
 mod any_input;
 mod config_files;

@@ -2,16 +2,15 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::path::Path;
 use std::sync::Arc;
 
+use crate::store_common::{cue, pass, session, tracked};
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::AgeGroup;
 use kickplate::store::{
     Aged, Archive, NewPass, PassKey, PictureStrip, PushKey, SESSIONS_FILE, Shot, Store, Verdict,
 };
-use crate::store_common::{cue, pass, session, tracked};
 
 /// Words that stand nowhere else.
 const NAME: &str = "Quirinquax";

@@ -3,12 +3,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
-
 use std::path::PathBuf;
 
+use crate::sound_analysis::{Note, dominant_hz, notes, read_wav};
 use kickplate::rules::RULES;
 use kickplate::sound::SoundId;
-use crate::sound_analysis::{Note, dominant_hz, notes, read_wav};
 
 fn sounds_dir() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("sounds")

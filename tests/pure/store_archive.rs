@@ -2,18 +2,17 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::sync::Arc;
 
+use crate::store_common::{cue, lane, pass, session, strip, tracked};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, Limits};
 use kickplate::store::{
     Agreement, Archive, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote, Retention, Store,
     StoreError, StoredPass, Verdict,
 };
-use crate::store_common::{cue, lane, pass, session, strip, tracked};
 
 fn robin() -> Skater {
     Skater {

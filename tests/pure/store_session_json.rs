@@ -2,11 +2,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
+use crate::store_common::{cue, engine, lane, pass, session, source};
 use kickplate::rules::{AgeGroup, QUANTITIES, RULES, Thresholds};
 use kickplate::store::SessionFile;
 use serde_json::Value;
-use crate::store_common::{cue, engine, lane, pass, session, source};
 
 fn file() -> SessionFile {
     let thresholds = Thresholds::defaults(AgeGroup::U15);

@@ -2,15 +2,14 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::os::unix::fs::PermissionsExt;
 use std::time::{Duration, Instant};
 
+use crate::store_common::{cue, pass, session};
 use kickplate::store::{
     SESSIONS_FILE, SessionState, Store, StoreError, StoreWriter, StoredPass, WriterPolicy,
     WriterState, Written,
 };
-use crate::store_common::{cue, pass, session};
 
 const PATIENCE: Duration = Duration::from_secs(30);
 

@@ -2,12 +2,12 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
+use crate::store_common::{cue, pass, session, strip, tracked};
 use kickplate::capture::CameraRequest;
 use kickplate::config::{Lane, Travel, View};
 use kickplate::display::{Units, Words};
@@ -22,7 +22,6 @@ use kickplate::station::control::Control;
 use kickplate::station::desk::{DeskHandle, DeskSetup, Exporter};
 use kickplate::station::{Judging, Setup, StationSettings};
 use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
-use crate::store_common::{cue, pass, session, strip, tracked};
 
 const PATIENCE: Duration = Duration::from_secs(30);
 

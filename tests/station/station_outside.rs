@@ -3,7 +3,6 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader};
 use std::os::unix::fs::PermissionsExt;
@@ -25,7 +24,10 @@ struct Display {
 
 impl Display {
     fn open() -> Option<Self> {
-        if !has_program("Xvfb", "which gives the test a display; apt-get install xvfb") {
+        if !has_program(
+            "Xvfb",
+            "which gives the test a display; apt-get install xvfb",
+        ) {
             return None;
         }
         Some(Self::start(None))
@@ -98,7 +100,10 @@ fn all_is_stored(place: &Place, station: &Station, sessions: usize) {
 #[test]
 fn it_opens_no_socket_to_anywhere_else_and_tells_the_service_manager_that_it_lives() {
     let _alone = alone();
-    if !has_program("strace", "which shows the system calls; apt-get install strace") {
+    if !has_program(
+        "strace",
+        "which shows the system calls; apt-get install strace",
+    ) {
         return;
     }
     let place = Place::new();

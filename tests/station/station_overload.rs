@@ -3,16 +3,60 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-
 use std::ffi::OsString;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+use std::time::Duration;
 
 use kickplate::station::health::Mood;
 use kickplate::store::Store;
+use kickplate_testing::{Signal, send};
+
 use crate::station_common::{Place, Station, alone, until};
 
-/// The full model on the embedded engine is too slow for most machines. On
-/// one that manages it there is nothing to see here; `src/station/load.rs`
-/// tests when the change comes, on any machine.
+/// A slower and slower computer, until dropped: the process is halted for a
+/// growing part of every 50 ms.
+struct SlowerAndSlower {
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl SlowerAndSlower {
+    fn begin(pid: u32) -> Self {
+        let stop = Arc::new(AtomicBool::new(false));
+        let ended = Arc::clone(&stop);
+        let thread = std::thread::spawn(move || {
+            // A tenth of the processor is taken away every four seconds; the last
+            // tenth is left.
+            let mut turns = 0u64;
+            while !ended.load(Ordering::Relaxed) {
+                let halted = Duration::from_millis((turns / 80 * 5).min(45));
+                send(pid, Signal::STOP);
+                std::thread::sleep(halted);
+                send(pid, Signal::CONT);
+                std::thread::sleep(Duration::from_millis(50) - halted);
+                turns += 1;
+            }
+        });
+        SlowerAndSlower {
+            stop,
+            thread: Some(thread),
+        }
+    }
+}
+
+impl Drop for SlowerAndSlower {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// The full model on the embedded engine is too slow for most machines, and for
+/// every one that is slowed down enough.
 #[test]
 fn too_slow_for_the_full_model_it_takes_the_lighter_one_and_says_so() {
     let _alone = alone();
@@ -29,18 +73,12 @@ fn too_slow_for_the_full_model_it_takes_the_lighter_one_and_says_so() {
             h.pose.mood == Mood::Less && h.pose.message.contains("the lite one is used")
         })
     };
-    let manages = || {
-        place.health().is_some_and(|h| {
-            h.pose.frames > 400 && h.pose.frame_to_result_ms_half.is_some_and(|ms| ms < 60.0)
-        })
-    };
-    until("the lighter model, or a machine that manages", || {
-        lighter() || manages()
+    until("the first pictures", || {
+        place.health().is_some_and(|h| h.pose.frames > 30)
     });
-    if !lighter() {
-        println!("skipped: this machine manages the full model on the embedded engine");
-        return;
-    }
+    let slower = SlowerAndSlower::begin(station.child.id());
+    until("the lighter model", lighter);
+    drop(slower);
     let health = place.health().unwrap();
     assert!(health.camera.dropped > 0, "frames are dropped first");
     assert!(

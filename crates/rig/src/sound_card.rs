@@ -122,4 +122,3 @@ fn pv_below(root: u32) -> Vec<u32> {
     }
     found
 }
-

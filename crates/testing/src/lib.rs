@@ -42,7 +42,10 @@ pub fn cannot_run(why: &str) {
     // Not `eprintln!`: the test runner hides what that says in a test that ends well.
     let _ = std::io::stderr().write_all(line.as_bytes());
     if let Some(file) = std::env::var_os(SKIPPED) {
-        let file = std::fs::OpenOptions::new().append(true).create(true).open(file);
+        let file = std::fs::OpenOptions::new()
+            .append(true)
+            .create(true)
+            .open(file);
         let _ = file.and_then(|mut f| f.write_all(line.as_bytes()));
     }
 }
@@ -65,9 +68,14 @@ pub fn has_program(program: &str, why: &str) -> bool {
 /// Where it is not there or belongs to somebody else.
 #[track_caller]
 pub fn send(pid: u32, signal: Signal) {
-    let process = i32::try_from(pid).ok().and_then(rustix::process::Pid::from_raw);
+    let process = i32::try_from(pid)
+        .ok()
+        .and_then(rustix::process::Pid::from_raw);
     let sent = process.map(|process| rustix::process::kill_process(process, signal));
-    assert!(matches!(sent, Some(Ok(()))), "{signal:?} to {pid}: {sent:?}");
+    assert!(
+        matches!(sent, Some(Ok(()))),
+        "{signal:?} to {pid}: {sent:?}"
+    );
 }
 
 /// Settings of a property test with so many cases: the same ones in each run,
@@ -77,7 +85,9 @@ pub fn send(pid: u32, signal: Signal) {
 ///
 /// Give `file!()` as `source` where the test runner is made by hand.
 pub fn cases(cases: u32, source: Option<&'static str>) -> Config {
-    let random = std::env::var(RANDOM_CASES).ok().and_then(|n| n.parse().ok());
+    let random = std::env::var(RANDOM_CASES)
+        .ok()
+        .and_then(|n| n.parse().ok());
     let kept = FileFailurePersistence::SourceParallel("proptest-regressions");
     Config {
         cases: random.unwrap_or(cases),
@@ -110,7 +120,11 @@ pub fn preload_library(source: &str, folder: &Path) -> Option<PathBuf> {
         Ok(gcc) => gcc,
         Err(error) => panic!("gcc: {error}"),
     };
-    assert!(gcc.status.success(), "{}", String::from_utf8_lossy(&gcc.stderr));
+    assert!(
+        gcc.status.success(),
+        "{}",
+        String::from_utf8_lossy(&gcc.stderr)
+    );
     Some(library)
 }
 

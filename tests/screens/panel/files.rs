@@ -6,8 +6,8 @@ use std::sync::Arc;
 use egui::Key;
 use kickplate::panel::{Command, FileKind, FolderEntry, FolderView, PageId};
 
-use crate::coach_common::places;
 use super::{Coach, rich};
+use crate::coach_common::places;
 
 fn look(folder: Option<&str>, kind: FileKind) -> Command {
     Command::LookIntoFolder {

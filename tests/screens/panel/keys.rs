@@ -4,8 +4,8 @@ use egui::Key;
 use kickplate::panel::{Command, PageId, PanelSettings, PanelSetup, QueueStep};
 use kickplate::roster::SkaterId;
 
-use crate::coach_common::pass_key;
 use super::{Coach, FULL_HD, rich};
+use crate::coach_common::pass_key;
 
 #[test]
 fn digits_open_pages_and_f1_the_help() {

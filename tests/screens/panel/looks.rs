@@ -6,15 +6,15 @@ use egui::accesskit::Role;
 use egui::epaint::{ClippedShape, TextShape};
 use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
-use kickplate::panel::{
-    Answer, PanelWords, ExportState, PageId, PanelSetup, PanelState, PanelView, PinState, WouldGo,
-};
 use kickplate::display::{Language, Words, contrast_ratio};
+use kickplate::panel::{
+    Answer, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState, WouldGo,
+};
 use kickplate::roster::SkaterId;
 use kickplate::store::PushKey;
 
-use crate::coach_common::{STICK, folder, pass_key, places, progress, push_detail, scale};
 use super::{Coach, points_per_mm, rich};
+use crate::coach_common::{STICK, folder, pass_key, places, progress, push_detail, scale};
 
 /// Least side of what is pressed, and least height of capitals, millimetres.
 const TARGET_MM: f32 = 12.0;
@@ -303,7 +303,9 @@ fn nothing_blinks() {
 /// 88 and head has the units of an em at byte 18 (OpenType specification).
 #[test]
 fn the_font_is_as_it_is_taken_to_be() {
-    let font = include_bytes!("../../../crates/interface/src/display/fonts/BarlowSemiCondensed-SemiBold.ttf");
+    let font = include_bytes!(
+        "../../../crates/interface/src/display/fonts/BarlowSemiCondensed-SemiBold.ttf"
+    );
     let u16_at = |at: usize| u16::from_be_bytes([font[at], font[at + 1]]);
     let u32_at = |at: usize| u32::from_be_bytes(font[at..at + 4].try_into().unwrap()) as usize;
     let table = |tag: &[u8; 4]| {

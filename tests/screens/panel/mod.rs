@@ -4,7 +4,6 @@
 #![allow(missing_docs, reason = "a test")]
 #![allow(clippy::unwrap_used, reason = "a test may end at once")]
 
-
 mod files;
 mod keys;
 mod limits;

@@ -6,8 +6,8 @@ use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
 
-use crate::coach_common::pass_key;
 use super::{Coach, rich};
+use crate::coach_common::pass_key;
 
 #[test]
 fn the_order_is_steered_by_one_press_each() {

@@ -7,8 +7,8 @@ use kickplate::panel::{Command, PageId, PanelView};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
 
-use crate::coach_common::{pass_key, progress};
 use super::{Coach, rich, with_push};
+use crate::coach_common::{pass_key, progress};
 
 const FIRST: &str = "Pass 12, push 1, Kim, left, Knee bend 141°";
 

@@ -7,8 +7,8 @@ use kickplate::config::{Travel, View};
 use kickplate::geometry::Mark;
 use kickplate::panel::{Command, PageId, PanelView, SecondEntry};
 
-use crate::coach_common::{FRAME_PX, lane, pass_key, scale};
 use super::{Coach, rich};
+use crate::coach_common::{FRAME_PX, lane, pass_key, scale};
 
 fn at_step(step: &str, view: PanelView) -> Coach {
     let mut coach = Coach::at(PageId::SetUp, view);

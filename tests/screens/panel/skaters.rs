@@ -6,8 +6,8 @@ use kickplate::panel::{Answer, Command, PageId};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::AgeGroup;
 
-use crate::coach_common::skaters;
 use super::{Coach, rich};
+use crate::coach_common::skaters;
 
 #[test]
 fn a_skater_is_added_with_all_there_is_to_say() {

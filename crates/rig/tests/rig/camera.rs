@@ -94,10 +94,7 @@ fn plain_pictures() {
 fn the_shutter_is_told_where_it_is_set_by_hand() {
     let by_hand = ("VCAM_EXPOSURE", "20");
     with_camera("shutter_by_hand", &[by_hand]);
-    with_camera(
-        "shutter_unknown",
-        &[by_hand, ("VCAM_EXPOSURE_AUTO", "3")],
-    );
+    with_camera("shutter_unknown", &[by_hand, ("VCAM_EXPOSURE_AUTO", "3")]);
     with_camera("shutter_unknown", &[]);
 }
 
@@ -118,10 +115,7 @@ fn silent_but_still_there() {
 
 #[test]
 fn silent_from_the_first_moment() {
-    with_camera(
-        "silent_from_the_first_moment",
-        &[("VCAM_STALL_AFTER", "0")],
-    );
+    with_camera("silent_from_the_first_moment", &[("VCAM_STALL_AFTER", "0")]);
 }
 
 #[test]

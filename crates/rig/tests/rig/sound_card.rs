@@ -16,7 +16,10 @@ use crate::{ended_well, rig};
 const PATIENCE: Duration = Duration::from_secs(30);
 
 fn pv_is_there() -> bool {
-    has_program("pv", "which paces the software sound card; apt-get install pv")
+    has_program(
+        "pv",
+        "which paces the software sound card; apt-get install pv",
+    )
 }
 
 /// Runs a part with this configuration of ALSA in this folder.
