@@ -64,8 +64,10 @@ fn damaged_and_missing_pictures_cost_their_clips_only() {
 fn an_interrupted_session_is_exported_and_says_so() {
     let recorded = recorded();
     let mut store = Store::open(recorded.dir.path()).unwrap();
-    let id = store.begin_session(&store_common::session()).unwrap();
-    let pass = (store_common::pass(1), store_common::cue(1)).into();
+    let id = store
+        .begin_session(&crate::store_common::session())
+        .unwrap();
+    let pass = (crate::store_common::pass(1), crate::store_common::cue(1)).into();
     store.write_pass(&id, &pass).unwrap();
     // The program is killed here; the next start finds it.
     drop(store);

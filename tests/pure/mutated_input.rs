@@ -311,15 +311,19 @@ fn session_files() {
 /// As a review writes one.
 fn session_file() -> Vec<u8> {
     let mut file = SessionFile::new(
-        store_common::source(),
-        store_common::lane(),
-        store_common::engine(),
+        crate::store_common::source(),
+        crate::store_common::lane(),
+        crate::store_common::engine(),
         &kickplate::rules::Thresholds::defaults(AgeGroup::U15),
         None,
     );
     for n in 1..3 {
-        file.add_pass(&store_common::pass(n), &store_common::cue(n), "words")
-            .unwrap();
+        file.add_pass(
+            &crate::store_common::pass(n),
+            &crate::store_common::cue(n),
+            "words",
+        )
+        .unwrap();
     }
     file.to_text().unwrap().into_bytes()
 }
