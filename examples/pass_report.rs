@@ -6,7 +6,7 @@
 //! ```
 //!
 //! `CLIPS_DIR` is a folder of clips made by `tools/skater`, `POSES_DIR` the
-//! folder of pose traces that `kickplate score --poses` keeps of them; more
+//! folder of pose traces that `kickplate-lab score --poses` keeps of them; more
 //! pairs may follow. `--each` also prints every pass.
 
 use std::collections::BTreeMap;
@@ -15,12 +15,12 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use kickplate::pose::ModelKind;
 use kickplate::rules::{JudgedPass, Leg, QUANTITIES, Quantity, QuantityUnit, Thresholds};
-use kickplate::station::score::{Truth, TruthPush, cached_poses, judge_poses};
+use kickplate_lab::score::{Truth, TruthPush, cached_poses, judge_poses};
 
 /// A found push belongs to a true one of the same leg within this time.
 const MATCH_S: f64 = 0.2;
 
-/// What the truth file says beyond what `kickplate score` reads.
+/// What the truth file says beyond what `kickplate-lab score` reads.
 #[derive(serde::Deserialize)]
 struct Joints {
     params: BTreeMap<String, f64>,

@@ -13,7 +13,7 @@ use kickplate::capture::{self, SourceSpec};
 use kickplate::config::{Lane, Travel, View};
 use kickplate::pose::{EngineKind, Estimator, ModelKind, PoseFrame, PoseSettings};
 use kickplate::rules::{AgeGroup, Thresholds};
-use kickplate::station::score::judge_poses;
+use kickplate_lab::score::judge_poses;
 
 /// Seconds of the video that are looked at; the slower engine gets fewer.
 const NATIVE_S: f64 = 60.0;

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use kickplate::multi_camera::{Matcher, Span, Watch, merge};
 use kickplate::pose::{Estimator, PoseSettings};
 use kickplate::rules::{JudgedPass, RULES, Thresholds, judge};
-use kickplate::station::score::{Truth, read_poses};
+use kickplate_lab::score::{Truth, read_poses};
 use kickplate::stride::cut;
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
 

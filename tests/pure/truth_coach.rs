@@ -16,7 +16,7 @@ use kickplate::config::{Lane, View};
 use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use kickplate::pose::{ModelKind, TraceFrame};
 use kickplate::rules::{AgeGroup, Thresholds};
-use kickplate::station::score::judge_poses;
+use kickplate_lab::score::judge_poses;
 use serde::Deserialize;
 
 #[derive(Deserialize)]

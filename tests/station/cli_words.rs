@@ -218,8 +218,6 @@ fn a_named_file_that_is_not_there_is_named_and_ends_with_2() {
     let home = Home::new();
     for words in [
         &["--source", "nope.mp4"][..],
-        &["bench", "nope.mp4"],
-        &["soak", "nope.mp4"],
         &["roster", "import", "nope.mp4"],
         &["restore", "nope.mp4"],
     ] {

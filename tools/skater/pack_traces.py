@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Packs the pose traces of the set `coach` for the tests:  pack_traces.py CLIPS POSES OUT
 
-CLIPS/<name>/truth.json and POSES/<name>/poses.json (written by `kickplate score CLIPS --poses POSES`) become OUT/<name>.json: the
+CLIPS/<name>/truth.json and POSES/<name>/poses.json (written by `kickplate-lab score CLIPS --poses POSES`) become OUT/<name>.json: the
 lane, the age group, the cue a coach would give, and the body points frame by frame. Points are kept to a tenth of a pixel; depth
 and the model's own metres, which nothing behind the pose model reads, are left out.
 """

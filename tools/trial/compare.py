@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """How far two pose models err on the near leg's knee, in the picture:  compare.py MODEL.onnx CLIPS POSES [CLIPS POSES ...]
 
-For each side clip the model reads the regions that the program's own model read (POSES, of `kickplate score --poses`), and both
+For each side clip the model reads the regions that the program's own model read (POSES, of `kickplate-lab score --poses`), and both
 are held against the rendered joints in the same frame: in the glide (one median for a skater), and around the end of each push.
 """
 import glob

@@ -1,0 +1,567 @@
+//! `kickplate-lab bench`: how fast this machine is, stage by stage.
+//!
+//! Each clip is read twice: as fast as it goes, as `review` does, and at its
+//! own speed through the feed and the loop of the live station. Between the
+//! two nothing differs behind the decoder. The sounds of the cues are played
+//! at level 0 where there is a sound device. Not in it: the camera's own delay,
+//! JPEG decoding, the disk, the window and the buffer of the sound device.
+
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use anyhow::Context;
+
+use clap::ValueEnum;
+use kickplate::station::commands::review::usage_or_failure;
+use kickplate::station::live::run::{Lateness, run};
+use kickplate::station::presenter::stage::Stage;
+use kickplate::station::usage::is_there;
+use kickplate::station::{
+    Analyser, EngineChoice, Happening, Judging, ModelChoice, UsageError, age_groups_file,
+    sound_after,
+};
+
+use crate::stages::{Durations, Stages};
+use kickplate::capture::{
+    self, CaptureError, Feed, Frame, Pace, Source, SourceInfo, SourceSpec, read_ahead,
+};
+use kickplate::config::{self, Lane};
+use kickplate::display::{Screen, ScreenGeometry, ScreenModel, render_still};
+use kickplate::feedback::{Cue, FeedbackSettings};
+use kickplate::pose::EngineKind;
+use kickplate::rules::{AgeGroup, AgeGroups, Thresholds};
+use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker};
+use kickplate::track::TrackSettings;
+
+/// Pictures drawn for the draw row, and their size.
+const DRAWN: usize = 12;
+const DRAWN_PX: (u32, u32) = (1920, 1080);
+/// Sounds played for the sound row, and longer than any of them lasts.
+const PLAYED: usize = 8;
+const SOUND_LASTS: Duration = Duration::from_secs(1);
+/// Clock ticks a second of the times in `/proc/self/stat`: Linux on every
+/// machine this program is built for.
+const TICKS: f64 = 100.0;
+
+/// `kickplate-lab bench`: how fast this machine is.
+#[derive(Debug, Clone, PartialEq, clap::Args)]
+pub struct BenchOptions {
+    /// Clips; those of the demo where none is named.
+    pub clips: Vec<PathBuf>,
+    /// Lane file for every clip, instead of the one beside each (CLIP.toml).
+    #[arg(long, value_name = "LANE.toml")]
+    pub lane: Option<PathBuf>,
+    /// Pose model.
+    #[arg(long, default_value = "full")]
+    pub model: ModelChoice,
+    /// Inference engine.
+    #[arg(long, default_value = "auto")]
+    pub engine: EngineChoice,
+    /// One way of reading the clips only: as fast as it goes, or at their own speed.
+    #[arg(long, value_name = "PATH")]
+    pub only: Option<BenchPath>,
+}
+
+/// How a clip is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum BenchPath {
+    /// As fast as it goes.
+    Review,
+    /// At its own speed, as from a camera.
+    Live,
+}
+
+impl BenchPath {
+    /// The head of its columns.
+    pub fn title(self) -> &'static str {
+        match self {
+            BenchPath::Review => "review",
+            BenchPath::Live => "live path",
+        }
+    }
+}
+
+/// Measures, and gives the table.
+///
+/// # Errors
+/// A clip, a lane or a model that cannot be used.
+pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
+    let started = Instant::now();
+    let home = config::home()?;
+    let clips = clips(options, &home)?;
+    let thresholds = AgeGroups::load(&age_groups_file(&home))?.thresholds(AgeGroup::Adult);
+    let lanes = clips
+        .iter()
+        .map(|clip| Lane::load(&lane_of(clip, options.lane.as_deref())))
+        .collect::<Result<Vec<_>, _>>()?;
+    let first = lanes.first().context("no clip was named")?;
+    let mut out = String::new();
+    let mut loaded_s = 0.0;
+    let mut first_frame_s = None;
+    let mut columns = Vec::new();
+    let mut cues = Vec::new();
+    for path in [BenchPath::Review, BenchPath::Live] {
+        if options.only.is_some_and(|only| only != path) {
+            continue;
+        }
+        let load = match path {
+            BenchPath::Review => Analyser::for_recordings,
+            BenchPath::Live => Analyser::new,
+        };
+        let mut analyser = load(
+            &home,
+            options.model,
+            options.engine,
+            judging(first, &thresholds),
+        )?;
+        if out.is_empty() {
+            out = head(options, &analyser);
+            loaded_s = started.elapsed().as_secs_f64();
+        }
+        let mut column = Column::default();
+        for (clip, lane) in clips.iter().zip(&lanes) {
+            analyser.change(judging(lane, &thresholds));
+            let (wall, cpu) = (Instant::now(), cpu_s());
+            match path {
+                BenchPath::Review => {
+                    column.review(clip, &mut analyser, &mut cues, || {
+                        first_frame_s.get_or_insert_with(|| started.elapsed().as_secs_f64());
+                    })?;
+                }
+                BenchPath::Live => column.live(clip, &mut analyser, &mut cues)?,
+            }
+            column.wall_s += wall.elapsed().as_secs_f64();
+            column.cpu_s = match (column.cpu_s, cpu, cpu_s()) {
+                (Some(sum), Some(before), Some(after)) => Some(sum + after - before),
+                _ => None,
+            };
+        }
+        columns.push((path, column));
+    }
+    let draw = drawn(&cues);
+    let (sound, no_sound) = sounded(&home, &cues);
+    let names: Vec<String> = clips
+        .iter()
+        .map(|c| {
+            c.file_name()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    let _ = writeln!(out, "clips: {}\n", names.join(", "));
+    out.push_str(&table(&columns, &draw, &sound));
+    if let Some(why) = no_sound {
+        let _ = writeln!(out, "sound was not measured: {why}");
+    }
+    let _ = write!(
+        out,
+        "\nsettings and models loaded after {:.0} ms",
+        1e3 * loaded_s
+    );
+    if let Some(s) = first_frame_s {
+        let _ = write!(out, ", first frame judged after {:.0} ms", 1e3 * s);
+    }
+    if let Some([now, most]) = resident_mb() {
+        let _ = write!(out, "; memory in use {now:.0} MB, at most {most:.0} MB");
+    }
+    out.push('\n');
+    Ok(out)
+}
+
+/// What is measured with what.
+fn head(options: &BenchOptions, analyser: &Analyser) -> String {
+    let engine = analyser.estimator().engine();
+    format!(
+        "Kickplate {}, model {} on {} {}, {} processors\n",
+        env!("CARGO_PKG_VERSION"),
+        options.model.name(),
+        match engine.kind {
+            EngineKind::Native => "ONNX Runtime",
+            EngineKind::Embedded => "the embedded engine, tract",
+        },
+        engine.version,
+        std::thread::available_parallelism().map_or(1, |n| n.get()),
+    )
+}
+
+/// The clips named, else those of the demo.
+fn clips(options: &BenchOptions, home: &Path) -> anyhow::Result<Vec<PathBuf>> {
+    if !options.clips.is_empty() {
+        for clip in &options.clips {
+            is_there(clip)?;
+        }
+        return Ok(options.clips.clone());
+    }
+    let folder = home.join("demo");
+    let mut clips: Vec<PathBuf> = std::fs::read_dir(&folder)
+        .map(|entries| {
+            entries
+                .filter_map(|entry| Some(entry.ok()?.path()))
+                .filter(|path| path.extension().is_some_and(|e| e == "mp4"))
+                .collect()
+        })
+        .unwrap_or_default();
+    clips.sort();
+    if clips.is_empty() {
+        return Err(UsageError(format!(
+            "there are no clips in '{}'; name a clip",
+            folder.display()
+        ))
+        .into());
+    }
+    Ok(clips)
+}
+
+/// The lane given, else the file of the clip's name beside it.
+fn lane_of(clip: &Path, given: Option<&Path>) -> PathBuf {
+    given.map_or_else(|| clip.with_extension("toml"), Path::to_owned)
+}
+
+fn judging(lane: &Lane, thresholds: &Thresholds) -> Judging {
+    Judging {
+        lane: lane.clone(),
+        thresholds: thresholds.clone(),
+        track: TrackSettings::default(),
+        corrections: true,
+        feedback: FeedbackSettings::default(),
+    }
+}
+
+/// What one way of reading the clips gave.
+struct Column {
+    decode: Durations,
+    stages: Stages,
+    frame_age: Durations,
+    pass_end_to_cue: Durations,
+    frames: u64,
+    dropped: Option<u64>,
+    wall_s: f64,
+    cpu_s: Option<f64>,
+}
+
+impl Default for Column {
+    fn default() -> Self {
+        Column {
+            decode: Durations::default(),
+            stages: Stages::default(),
+            frame_age: Durations::default(),
+            pass_end_to_cue: Durations::default(),
+            frames: 0,
+            dropped: None,
+            wall_s: 0.0,
+            cpu_s: Some(0.0),
+        }
+    }
+}
+
+impl Column {
+    /// One clip as fast as it goes, as `review` reads it.
+    fn review(
+        &mut self,
+        clip: &Path,
+        analyser: &mut Analyser,
+        cues: &mut Vec<Cue>,
+        mut after_frame: impl FnMut(),
+    ) -> anyhow::Result<()> {
+        let spec = SourceSpec::parse(&clip.to_string_lossy()).map_err(usage_or_failure)?;
+        let decode = Arc::new(Mutex::new(std::mem::take(&mut self.decode)));
+        let timed = Timed {
+            source: capture::open(&spec).map_err(usage_or_failure)?,
+            times: Arc::clone(&decode),
+        };
+        let mut source = read_ahead(Box::new(timed), clip.to_owned()).map_err(usage_or_failure)?;
+        while let Some(frame) = source.next_frame().map_err(usage_or_failure)? {
+            let since = Instant::now();
+            let (_, happenings) = analyser.push(&frame)?;
+            let whole = since.elapsed();
+            take_cues(&happenings, cues);
+            let pose = analyser.estimator().stage_times();
+            let passes = happenings.iter().filter_map(Happening::pass_times);
+            self.stages.note(whole, &pose, passes);
+            self.frames += 1;
+            source.reuse(frame.rgb);
+            after_frame();
+        }
+        take_cues(&analyser.finish(), cues);
+        self.decode = std::mem::take(&mut decode.lock().unwrap_or_else(PoisonError::into_inner));
+        Ok(())
+    }
+
+    /// One clip at its own speed through the live loop.
+    fn live(
+        &mut self,
+        clip: &Path,
+        analyser: &mut Analyser,
+        cues: &mut Vec<Cue>,
+    ) -> anyhow::Result<()> {
+        let spec = SourceSpec::parse(&clip.to_string_lossy()).map_err(usage_or_failure)?;
+        // A feed would look for a missing file again and again.
+        drop(capture::open(&spec).map_err(usage_or_failure)?);
+        let feed = Feed::start(spec, Pace::Live { repeat: false }, None);
+        let mut stage = Stage::new(ScreenGeometry::default(), String::new());
+        let stop = Arc::new(AtomicBool::new(false));
+        let mut lateness = Lateness {
+            stages: Some(std::mem::take(&mut self.stages)),
+            ..Lateness::default()
+        };
+        run(
+            &feed,
+            analyser,
+            &mut stage,
+            &stop,
+            &mut lateness,
+            |_, _, cue| {
+                cues.push(cue.clone());
+            },
+        );
+        feed.stop();
+        self.stages = lateness.stages.take().unwrap_or_default();
+        lateness
+            .frame_age_s
+            .iter()
+            .for_each(|&s| self.frame_age.note(s));
+        let ends = &lateness.pass_end_to_cue_s;
+        ends.iter().for_each(|&s| self.pass_end_to_cue.note(s));
+        self.frames += lateness.frames;
+        *self.dropped.get_or_insert(0) += lateness.dropped;
+        Ok(())
+    }
+}
+
+/// Keeps the cues.
+fn take_cues(happenings: &[Happening], cues: &mut Vec<Cue>) {
+    cues.extend(happenings.iter().filter_map(|happening| match happening {
+        Happening::Judged(judged) => Some(judged.cue.clone()),
+        Happening::Passing => None,
+    }));
+}
+
+/// Draws the cues as the screen shows them.
+fn drawn(cues: &[Cue]) -> Durations {
+    let mut draw = Durations::default();
+    for cue in cues.iter().take(DRAWN) {
+        let model = ScreenModel {
+            screen: Screen::of_cue(cue),
+            ..ScreenModel::waiting(ScreenGeometry::default())
+        };
+        let since = Instant::now();
+        render_still(&model, None, DRAWN_PX.0, DRAWN_PX.1);
+        draw.note(since.elapsed().as_secs_f64());
+    }
+    draw
+}
+
+/// Plays the sounds of the cues at level 0: from asking for one to the moment
+/// in which the device takes its first sample. Else why there is nothing.
+fn sounded(home: &Path, cues: &[Cue]) -> (Durations, Option<String>) {
+    let mut sound = Durations::default();
+    let settings = SoundSettings {
+        muted: false,
+        level: 0.0,
+    };
+    let speaker = Speaker::start(&home.join("sounds"), settings);
+    match sound_after(&speaker) {
+        SoundState::Ready => {}
+        SoundState::NoDevice(why) | SoundState::NoSounds(why) => return (sound, Some(why)),
+        SoundState::Off => return (sound, Some("it is off".to_owned())),
+    }
+    let ids = cues.iter().filter_map(|cue| SoundId::of_cue(&cue.kind));
+    for id in ids.take(PLAYED) {
+        let asked = Instant::now();
+        if !speaker.play(id) {
+            continue;
+        }
+        while asked.elapsed() < SOUND_LASTS {
+            let started = speaker.last_started();
+            if let Some((_, at)) = started.filter(|(_, at)| *at >= asked) {
+                sound.note((at - asked).as_secs_f64());
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        // Over before the next, as in the rink.
+        std::thread::sleep(SOUND_LASTS.saturating_sub(asked.elapsed()));
+    }
+    (sound, None)
+}
+
+/// A source whose frames are timed.
+struct Timed {
+    source: Box<dyn Source>,
+    times: Arc<Mutex<Durations>>,
+}
+
+impl Source for Timed {
+    fn info(&self) -> &SourceInfo {
+        self.source.info()
+    }
+
+    fn next_frame(&mut self) -> Result<Option<Frame>, CaptureError> {
+        let since = Instant::now();
+        let next = self.source.next_frame();
+        if matches!(next, Ok(Some(_))) {
+            self.times
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .note(since.elapsed().as_secs_f64());
+        }
+        next
+    }
+
+    fn reuse(&mut self, buffer: Vec<u8>) {
+        self.source.reuse(buffer);
+    }
+}
+
+fn table(columns: &[(BenchPath, Column)], draw: &Durations, sound: &Durations) -> String {
+    type Stage = fn(&Column) -> &Durations;
+    let rows: [(&str, Stage); 14] = [
+        ("decode", |c| &c.decode),
+        ("motion proposal", |c| &c.stages.motion),
+        ("detect", |c| &c.stages.detect),
+        ("crop", |c| &c.stages.crop),
+        ("landmark", |c| &c.stages.landmark),
+        ("legs once more", |c| &c.stages.legs),
+        ("track", |c| &c.stages.track),
+        ("stride, a pass", |c| &c.stages.stride),
+        ("rules, a pass", |c| &c.stages.rules),
+        ("choice of the cue, a pass", |c| &c.stages.cue),
+        ("these four together", |c| &c.stages.judge),
+        ("a frame behind the decoder", |c| &c.stages.whole),
+        ("frame captured to analysed", |c| &c.frame_age),
+        ("pass end to cue", |c| &c.pass_end_to_cue),
+    ];
+    let mut out = format!("{:28}", "milliseconds");
+    for (path, _) in columns {
+        let _ = write!(out, "  {:^31}", path.title());
+    }
+    let _ = write!(out, "\n{:28}", "stage");
+    for _ in columns {
+        let _ = write!(out, "  {:>7}{:>8}{:>8}{:>8}", "n", "p50", "p95", "p99");
+    }
+    for (name, of) in rows {
+        let _ = write!(out, "\n{name:28}");
+        for (_, column) in columns {
+            out.push_str(&cells(of(column)));
+        }
+    }
+    for (name, durations) in [
+        ("draw, 1920 x 1080, no window", draw),
+        ("sound, asked to first sample", sound),
+    ] {
+        let _ = write!(out, "\n{name:28}{}", cells(durations));
+    }
+    let mut line = |name: &str, value: &dyn Fn(&Column) -> Option<String>| {
+        let _ = write!(out, "\n{name:28}");
+        for (_, column) in columns {
+            let _ = write!(out, "  {:>31}", value(column).unwrap_or_else(|| "-".into()));
+        }
+    };
+    line("frames", &|c| Some(c.frames.to_string()));
+    line("frames a second", &|c| {
+        Some(format!("{:.1}", c.frames as f64 / c.wall_s.max(1e-6)))
+    });
+    line("processor, % of one core", &|c| {
+        Some(format!("{:.0}", 100.0 * c.cpu_s? / c.wall_s.max(1e-6)))
+    });
+    line("processor, ms a frame", &|c| {
+        Some(format!("{:.2}", 1e3 * c.cpu_s? / c.frames.max(1) as f64))
+    });
+    line("frames overwritten", &|c| c.dropped.map(|n| n.to_string()));
+    out.push('\n');
+    out
+}
+
+fn cells(durations: &Durations) -> String {
+    match durations.at([0.5, 0.95, 0.99]) {
+        Some([p50, p95, p99]) => format!(
+            "  {:>7}{:>8.2}{:>8.2}{:>8.2}",
+            durations.count(),
+            1e3 * p50,
+            1e3 * p95,
+            1e3 * p99
+        ),
+        None => format!("  {:>7}{:>8}{:>8}{:>8}", "-", "-", "-", "-"),
+    }
+}
+
+/// Processor time of this program so far, all threads, seconds; in steps of
+/// 10 ms. `None` where the system does not tell.
+fn cpu_s() -> Option<f64> {
+    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
+    // The second field is the program's name in brackets and may hold blanks;
+    // the 14th and 15th are user and system time (proc(5)).
+    let mut fields = stat.rsplit_once(')')?.1.split_whitespace().skip(11);
+    let mut next = || fields.next()?.parse::<f64>().ok();
+    Some((next()? + next()?) / TICKS)
+}
+
+/// Resident memory now and at its highest, MB of 10^6 bytes.
+fn resident_mb() -> Option<[f64; 2]> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let of = |key: &str| {
+        let rest = status.lines().find_map(|line| line.strip_prefix(key))?;
+        let kib: f64 = rest.trim().strip_suffix("kB")?.trim().parse().ok()?;
+        Some(kib * 1024.0 / 1e6)
+    };
+    Some([of("VmRSS:")?, of("VmHWM:")?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_lines_up_and_leaves_out_what_was_not_measured() {
+        let mut column = Column::default();
+        column.stages.motion.note(0.00125);
+        column.frames = 10;
+        column.wall_s = 2.0;
+        column.cpu_s = Some(1.0);
+        let text = table(
+            &[
+                (BenchPath::Review, column),
+                (BenchPath::Live, Column::default()),
+            ],
+            &Durations::default(),
+            &Durations::default(),
+        );
+        let row = |name: &str| {
+            let line = text.lines().find(|l| l.starts_with(name));
+            line.unwrap_or_else(|| panic!("no row {name} in\n{text}"))
+        };
+        let width = row("stage").chars().count();
+        assert_eq!(row("motion proposal").chars().count(), width);
+        assert_eq!(row("frames overwritten").chars().count(), width);
+        let words = |name: &str| {
+            row(name)
+                .split_whitespace()
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            words("motion proposal")[2..],
+            ["1", "1.25", "1.25", "1.25", "-", "-", "-", "-"]
+        );
+        assert_eq!(words("frames a second")[3], "5.0");
+        assert_eq!(words("processor, % of one core")[5], "50");
+    }
+
+    #[test]
+    fn the_system_tells_time_and_memory() {
+        let before = cpu_s().expect("Linux tells");
+        let mut x = 1u64;
+        let since = Instant::now();
+        while cpu_s().expect("Linux tells") <= before {
+            (0..100_000).for_each(|k| x = std::hint::black_box(x.wrapping_mul(k | 1)));
+            assert!(since.elapsed().as_secs() < 60, "time never rises");
+        }
+        let [now, most] = resident_mb().expect("Linux tells");
+        assert!(now > 1.0 && most + 1.0 >= now, "{now} {most}");
+    }
+}

@@ -1,0 +1,11 @@
+//! The developers' program of Kickplate: what no rink needs.
+//!
+//! Takes: clips, with exact truth where they are scored.
+//! Gives: how right the station is ([`score`]), how fast a machine is
+//! ([`bench`]), what grows in a long run ([`soak`]).
+//! Fails: with one sentence that names the thing and the remedy.
+
+pub mod bench;
+pub mod score;
+pub mod soak;
+mod stages;

@@ -1,0 +1,165 @@
+//! Limits: changed in the settings file, in force from the next pass on.
+
+use std::sync::Arc;
+
+use crate::station::settings::default_file as default_station_file;
+use crate::station::settings::StationSettings;
+use super::{Desk, Done, said};
+use crate::config::{Edit, Written};
+use crate::panel::{Effect, LimitEdit, Message, Of, Who};
+use crate::roster::SkaterId;
+use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
+use crate::rules::{AgeGroup, AgeGroups, Limits, RULES, Rule, Thresholds};
+
+/// Pushes a change of limits is tried on.
+const TRIED_ON: u32 = 30;
+
+fn rule(id: &str) -> Result<(usize, &'static Rule), super::DeskError> {
+    RULES
+        .iter()
+        .position(|r| r.id == id)
+        .map(|i| (i, RULES[i]))
+        .ok_or_else(|| said(Message::NoRule { id: id.to_owned() }))
+}
+
+impl Desk {
+    pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
+        let (index, rule) = rule(&edit.rule)?;
+        if let Some(why) = limits_fault(rule, &edit.limits) {
+            return Err(said(Message::LimitsWrong { why }));
+        }
+        let values = self
+            .archive()?
+            .last_values(rule.measure, edit.group, TRIED_ON)?;
+        let now = self.groups.thresholds(edit.group).limits[index];
+        let effect = Effect {
+            pushes: values.len() as u32,
+            flagged: flagged_of(&values, &edit.limits) as u32,
+            flagged_now: flagged_of(&values, &now) as u32,
+            edit,
+        };
+        let tried = Message::LimitsTried {
+            of: effect.pushes,
+            group: effect.edit.group,
+            flagged: effect.flagged,
+            now: effect.flagged_now,
+        };
+        self.view.effect = Some(effect);
+        Ok(tried)
+    }
+
+    pub(super) fn set_limits(&mut self, edit: &LimitEdit) -> Done {
+        let (_, rule) = rule(&edit.rule)?;
+        self.write_limits(&limit_edits(edit.group, rule, &edit.limits))?;
+        Ok(Message::LimitsSet {
+            what: Of(rule),
+            group: edit.group,
+        })
+    }
+
+    pub(super) fn reset_limits(&mut self, group: AgeGroup, of: Option<&str>) -> Done {
+        let only = of.map(rule).transpose()?.map(|(i, _)| i);
+        self.write_limits(&edits_of(group, &Thresholds::defaults(group), only))?;
+        Ok(match only {
+            Some(i) => Message::LimitsDefault {
+                what: Of(RULES[i]),
+                group,
+            },
+            None => Message::LimitsDefaults { group },
+        })
+    }
+
+    pub(super) fn copy_limits(&mut self, from: AgeGroup, to: AgeGroup) -> Done {
+        let limits = self.groups.thresholds(from);
+        self.write_limits(&edits_of(to, &limits, None))?;
+        Ok(Message::LimitsCopied { to, from })
+    }
+
+    pub(super) fn undo_limits(&mut self) -> Done {
+        match self.groups_file.undo(AgeGroups::from_toml)? {
+            Some(groups) => {
+                self.take_groups(groups);
+                Ok(Message::LimitsUndone {})
+            }
+            None => Err(said(Message::NoLimitsUndo {})),
+        }
+    }
+
+    pub(super) fn override_limits(
+        &mut self,
+        skater: SkaterId,
+        id: &str,
+        limits: Option<Limits>,
+    ) -> Done {
+        let (_, rule) = rule(id)?;
+        if let Some(why) = limits.and_then(|l| limits_fault(rule, &l)) {
+            return Err(said(Message::LimitsWrong { why }));
+        }
+        let mut skater = self.skater(skater)?;
+        match limits {
+            Some(limits) => skater.overrides.insert(rule.id.to_owned(), limits),
+            None => skater.overrides.remove(rule.id),
+        };
+        self.archive()?.change_skater(&skater)?;
+        self.roster_changed()?;
+        let who = Who::is(skater.label());
+        Ok(match limits {
+            Some(_) => Message::LimitsOwn {
+                who,
+                what: Of(rule),
+            },
+            None => Message::LimitsOfGroup { who },
+        })
+    }
+
+    pub(super) fn use_age_group(&mut self, group: AgeGroup) -> Done {
+        self.write_station(&[Edit::new(
+            &["age_group"],
+            Written::Text(group.name().to_owned()),
+        )])?;
+        self.judging.thresholds = self.groups.thresholds(group);
+        self.control.set_judging(self.judging.clone());
+        Ok(Message::GroupInUse { group })
+    }
+
+    fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+        let groups = self.groups_file.apply(
+            edits,
+            &crate::rules::settings::default_file(),
+            AgeGroups::from_toml,
+        )?;
+        self.take_groups(groups);
+        Ok(())
+    }
+
+    /// One snapshot, from the next pass on; the tracks in the lane stay.
+    fn take_groups(&mut self, groups: AgeGroups) {
+        self.groups = Arc::new(groups);
+        self.control.lineup.set_groups(Arc::clone(&self.groups));
+        self.judging.thresholds = self.groups.thresholds(self.judging.thresholds.age_group);
+        self.control.set_judging(self.judging.clone());
+        // It was made for other limits.
+        self.view.effect = None;
+    }
+
+    /// Writes into the station file, and takes the settings as they then are.
+    pub(super) fn write_station(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+        let folder = self.home.join("config");
+        self.station = self
+            .station_file
+            .apply(edits, &default_station_file(), |text, name| {
+                StationSettings::from_toml(text, name, &folder)
+            })?;
+        Ok(())
+    }
+}
+
+fn edits_of(group: AgeGroup, thresholds: &Thresholds, only: Option<usize>) -> Vec<Edit> {
+    RULES
+        .iter()
+        .zip(&thresholds.limits)
+        .enumerate()
+        .filter(|(i, _)| only.is_none_or(|only| only == *i))
+        .flat_map(|(_, (rule, limits))| limit_edits(group, rule, limits))
+        .collect()
+}

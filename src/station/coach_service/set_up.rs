@@ -1,0 +1,503 @@
+//! Cameras, lanes, the scale, and a look at the picture.
+
+use std::path::PathBuf;
+use std::sync::{Arc, LazyLock};
+use std::time::Duration;
+
+use crossbeam_channel::bounded;
+
+use crate::station::session::control::Switch;
+use crate::station::settings::second_camera::SecondCamera;
+use super::{Desk, Done, said};
+use crate::capture::{CameraRequest, Frame, list_cameras};
+use crate::config::{Edit, Lane, Written, write_atomically};
+use crate::geometry::solve_camera_pose;
+use crate::panel::{
+    LaneDraft, LaneEntry, Message, Number, PanelWords, PictureAdvice, PictureCheck, ScaleResult,
+};
+
+/// How well a mark is placed by hand on a screen, pixels.
+const MARK_ERROR_PX: f64 = 1.5;
+/// How long a frame is waited for.
+const FRAME_PATIENCE: Duration = Duration::from_secs(2);
+/// Names that are other files of the settings folder.
+const RESERVED: [&str; 3] = ["station", "age-groups", "marks-example"];
+const LONGEST_NAME: usize = 60;
+
+/// A skater of this speed is taken for the blur, metres a second.
+const SPEED_MPS: f64 = 5.0;
+/// Darker and brighter than this a body is hard to tell from the ice; mean
+/// brightness, 0 to 255. Proposals of this project.
+const DARK: f64 = 50.0;
+const BRIGHT: f64 = 215.0;
+/// Share of pixels without detail that is worth a word.
+const CLIPPED: f64 = 0.15;
+/// A smear of this length is about half the width of a hand, millimetres;
+/// proposal of this project.
+const LARGEST_BLUR_MM: f64 = 15.0;
+/// Below this a push of a third of a second has too few pictures, frames a
+/// second.
+const SLOW_FPS: f64 = 25.0;
+
+impl Desk {
+    /// Cameras are asked on a thread of their own: one that hangs in its
+    /// driver holds up nothing.
+    pub(super) fn find_cameras(&mut self) -> Done {
+        if self.looking_for_cameras.is_some() {
+            return Ok(Message::CamerasAlready {});
+        }
+        let (found, answer) = bounded(1);
+        std::thread::Builder::new()
+            .name("cameras".into())
+            .spawn(move || {
+                // Nobody may be waiting any more.
+                let _ = found.send(list_cameras());
+            })
+            .map_err(|e| said(Message::NoCameras { why: e.to_string() }))?;
+        self.looking_for_cameras = Some(answer);
+        Ok(Message::CamerasLooked {})
+    }
+
+    /// Takes what the search for cameras found, once it has.
+    pub(super) fn take_cameras(&mut self) {
+        let Some(answer) = &self.looking_for_cameras else {
+            return;
+        };
+        match answer.try_recv() {
+            Ok(found) => {
+                self.looking_for_cameras = None;
+                self.camera_entries(found);
+            }
+            Err(crossbeam_channel::TryRecvError::Disconnected) => self.looking_for_cameras = None,
+            Err(crossbeam_channel::TryRecvError::Empty) => {}
+        }
+    }
+
+    pub(super) fn use_camera(&mut self, id: String, (width, height, fps): (u32, u32, u32)) -> Done {
+        let number = |key, v: u32| Edit::new(&[key], Written::Number(f64::from(v)));
+        self.write_station(&[
+            Edit::new(&["camera"], Written::Text(id.clone())),
+            number("width", width),
+            number("height", height),
+            number("fps", fps),
+        ])?;
+        let in_use = self.view.cameras.iter().find(|c| c.in_use);
+        let first = in_use.map(|c| c.id.clone()).or(self.camera.id.clone());
+        if first.as_ref().is_some_and(|first| *first != id) {
+            let request = CameraRequest {
+                id: first,
+                ..self.camera.clone()
+            };
+            self.first_camera = Some((request, self.lane_file.clone()));
+        }
+        self.camera.id = Some(id);
+        (self.camera.width, self.camera.height, self.camera.fps) = (width, height, fps);
+        self.control.switch(Switch {
+            camera: Some(self.camera.clone()),
+            ..Switch::default()
+        });
+        self.mark_camera_in_use();
+        Ok(Message::CameraOpened { width, height, fps })
+    }
+
+    pub(super) fn check_picture(&mut self) -> Done {
+        let seen = self.control.seen();
+        let fps = seen
+            .feed
+            .as_ref()
+            .map(|f| f.fps_measured)
+            .filter(|fps| *fps > 0.0);
+        let frame = self
+            .control
+            .next_frame(FRAME_PATIENCE)
+            .ok_or_else(|| said(Message::NoPictureCame {}))?;
+        let shutter_s = seen.feed.as_ref().and_then(|f| f.shutter_s);
+        let (check, mut advice) = picture_check(&frame, fps, shutter_s, &self.words);
+        self.view.picture_check = Some(check);
+        Ok(match advice.is_empty() {
+            false => advice.swap_remove(0),
+            true => Message::PictureGood {},
+        })
+    }
+
+    pub(super) fn find_scale(&mut self, draft: &LaneDraft) -> Done {
+        let found = solve_camera_pose(
+            &draft.lane,
+            draft.frame_px,
+            &draft.marks,
+            &draft.line_px,
+            draft.hfov_known,
+            MARK_ERROR_PX,
+        );
+        let stand = match found {
+            Ok(stand) => stand,
+            Err(error) => {
+                let why = Message::NoScale {
+                    why: error.to_string(),
+                };
+                self.view.scale = Some(Err(why.say(&self.words)));
+                return Err(said(why));
+            }
+        };
+        let lane = Lane {
+            camera_height_m: stand.camera_height_m.value,
+            tilt_deg: stand.tilt_deg.value,
+            roll_deg: stand.roll_deg.value,
+            hfov_deg: stand.hfov_deg.value,
+            lane_distance_m: stand.lane_distance_m.value,
+            ..draft.lane.clone()
+        };
+        let found = Message::ScaleFound {
+            percent: Number(100.0 * stand.scale_error, 1),
+        };
+        self.view.scale = Some(Ok(ScaleResult {
+            lane,
+            camera_height_m: stand.camera_height_m,
+            tilt_deg: stand.tilt_deg,
+            roll_deg: stand.roll_deg,
+            lane_distance_m: stand.lane_distance_m,
+            length_error: stand.scale_error,
+            misfit_px: stand.misfit_px,
+        }));
+        Ok(found)
+    }
+
+    pub(super) fn save_lane(
+        &mut self,
+        name: &str,
+        lane: &Lane,
+        reading_distance_m: Option<f64>,
+    ) -> Done {
+        let (file, lane) = self.write_lane(name, lane)?;
+        let distance =
+            reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
+        self.put_in_use(name, lane, file, distance)?;
+        if let Some(distance_m) = reading_distance_m {
+            self.control.set_reading_distance(distance_m);
+        }
+        Ok(Message::LaneSavedInUse {
+            name: name.to_owned(),
+        })
+    }
+
+    fn write_lane(&self, name: &str, lane: &Lane) -> Result<(PathBuf, Lane), super::DeskError> {
+        let file = self.lane_path(name)?;
+        let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
+        // What is written is what the station would read.
+        let lane = Lane::from_toml(&text, &file.display().to_string())?;
+        write_atomically(&file, text.as_bytes(), 0o644).map_err(|e| {
+            said(Message::NotWritten {
+                file: file.clone(),
+                why: e.to_string(),
+            })
+        })?;
+        Ok((file, lane))
+    }
+
+    /// The camera in use becomes the second one; the one before it comes back
+    /// with its lane.
+    pub(super) fn use_as_second(&mut self, name: &str, lane: &Lane) -> Done {
+        let nobody = || said(Message::NoFirstCamera {});
+        let (first, first_lane) = self.first_camera.clone().ok_or_else(nobody)?;
+        let id = self.camera.id.clone().ok_or_else(nobody)?;
+        let first_id = first.id.clone().ok_or_else(nobody)?;
+        if same_file(&self.lane_path(name)?, &first_lane) {
+            return Err(said(Message::LaneNameTaken {
+                name: name.to_owned(),
+            }));
+        }
+        let back = Lane::load(&first_lane)?;
+        let (file, lane) = self.write_lane(name, lane)?;
+        // As it was written: a name in the folder of the settings.
+        let first_lane_text = first_lane
+            .strip_prefix(self.home.join("config"))
+            .unwrap_or(&first_lane)
+            .display()
+            .to_string();
+        let number = |path: &[&str], v: u32| Edit::new(path, Written::Number(f64::from(v)));
+        let text = |path: &[&str], v: &str| Edit::new(path, Written::Text(v.to_owned()));
+        let second = ["camera", "lane", "width", "height", "fps"].map(|k| ["second_camera", k]);
+        self.write_station(&[
+            text(&["camera"], &first_id),
+            number(&["width"], first.width),
+            number(&["height"], first.height),
+            number(&["fps"], first.fps),
+            text(&["lane"], &first_lane_text),
+            text(&second[0], &id),
+            text(&second[1], &format!("{name}.toml")),
+            number(&second[2], self.camera.width),
+            number(&second[3], self.camera.height),
+            number(&second[4], self.camera.fps),
+        ])?;
+        let entry = SecondCamera {
+            id: id.clone(),
+            lane: file,
+            width: self.camera.width,
+            height: self.camera.height,
+            fps: self.camera.fps,
+        };
+        let called = self.view.cameras.iter().find(|c| c.id == id);
+        let called = called.map_or_else(|| id.clone(), |c| c.name.clone());
+        self.first_camera = None;
+        self.camera = first;
+        self.judging.lane = back.clone();
+        self.lane_file = first_lane;
+        self.control.switch(Switch {
+            camera: Some(self.camera.clone()),
+            lane: Some(back),
+            second: Some(Some((entry, lane))),
+        });
+        self.mark_camera_in_use();
+        self.list_lanes();
+        Ok(Message::SecondInUse { name: called })
+    }
+
+    pub(super) fn drop_second(&mut self) -> Done {
+        self.write_station(&[Edit::new(&["second_camera", "camera"], Written::Absent)])?;
+        self.control.switch(Switch {
+            second: Some(None),
+            ..Switch::default()
+        });
+        Ok(Message::SecondDropped {})
+    }
+
+    fn mark_camera_in_use(&mut self) {
+        let mut cameras = (*self.view.cameras).clone();
+        for camera in &mut cameras {
+            camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
+        }
+        self.view.cameras = Arc::new(cameras);
+    }
+
+    pub(super) fn use_lane(&mut self, name: &str) -> Done {
+        let file = self.lane_path(name)?;
+        let lane = Lane::load(&file)?;
+        self.put_in_use(name, lane, file, None)?;
+        Ok(Message::LaneInUse {
+            name: name.to_owned(),
+        })
+    }
+
+    /// Names the lane in the settings, in one step with `more`, and takes it.
+    fn put_in_use(
+        &mut self,
+        name: &str,
+        lane: Lane,
+        file: PathBuf,
+        more: Option<Edit>,
+    ) -> Result<(), super::DeskError> {
+        let named = Edit::new(&["lane"], Written::Text(format!("{name}.toml")));
+        let edits: Vec<Edit> = more.into_iter().chain([named]).collect();
+        self.write_station(&edits)?;
+        self.judging.lane = lane.clone();
+        self.lane_file = file;
+        self.control.switch(Switch {
+            lane: Some(lane),
+            ..Switch::default()
+        });
+        self.list_lanes();
+        Ok(())
+    }
+
+    /// Where a lane of this name lies: a plain file of the settings folder.
+    fn lane_path(&self, name: &str) -> Result<PathBuf, super::DeskError> {
+        let fits = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_');
+        let good = !name.trim().is_empty()
+            && name.trim() == name
+            && name.chars().count() <= LONGEST_NAME
+            && name.chars().all(fits);
+        if !good {
+            return Err(said(Message::LaneName { n: LONGEST_NAME }));
+        }
+        if RESERVED.contains(&name.to_lowercase().as_str()) {
+            return Err(said(Message::LaneNameTaken {
+                name: name.to_owned(),
+            }));
+        }
+        Ok(self.home.join("config").join(format!("{name}.toml")))
+    }
+
+    /// Lists the lane files of the settings folder.
+    pub(super) fn list_lanes(&mut self) {
+        let folder = self.home.join("config");
+        let mut lanes: Vec<LaneEntry> = std::fs::read_dir(&folder)
+            .into_iter()
+            .flatten()
+            .filter_map(Result::ok)
+            .map(|e| e.path())
+            .filter(|p| p.extension().is_some_and(|e| e == "toml"))
+            .filter_map(|file| {
+                let name = file.file_stem()?.to_str()?.to_owned();
+                let other = RESERVED.contains(&name.to_lowercase().as_str())
+                    || name.starts_with("marks")
+                    || name.starts_with('.');
+                (!other).then(|| {
+                    let lane = Lane::load(&file).map_err(|e| e.to_string());
+                    LaneEntry {
+                        in_use: same_file(&file, &self.lane_file),
+                        example: lane.as_ref().is_ok_and(is_example),
+                        lane,
+                        name,
+                        file,
+                    }
+                })
+            })
+            .collect();
+        lanes.sort_by(|a, b| a.name.cmp(&b.name));
+        self.view.lanes = Arc::new(lanes);
+    }
+}
+
+/// Whether a lane is one of those Kickplate comes with.
+pub(super) fn is_example(lane: &Lane) -> bool {
+    static EXAMPLES: LazyLock<Vec<Lane>> = LazyLock::new(|| {
+        [
+            include_str!("../../../config/lane-side.toml"),
+            include_str!("../../../config/lane-front.toml"),
+        ]
+        .iter()
+        .filter_map(|text| Lane::from_toml(text, "an example").ok())
+        .collect()
+    });
+    EXAMPLES.contains(lane)
+}
+
+fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {
+    match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => a == b,
+    }
+}
+
+/// What one picture, the rate of pictures and the shutter say. Where the
+/// camera does not tell how long its shutter is open nothing is asserted about
+/// the blur, but what it can be at most is said.
+fn picture_check(
+    frame: &Frame,
+    fps: Option<f64>,
+    shutter_s: Option<f64>,
+    words: &PanelWords,
+) -> (PictureCheck, Vec<Message>) {
+    let mut histogram = [0u64; 256];
+    for p in frame.rgb.chunks_exact(3) {
+        // Weights of ITU-R BT.601 in 1/256.
+        let [r, g, b] = [p[0], p[1], p[2]].map(u32::from);
+        histogram[((77 * r + 150 * g + 29 * b) >> 8).min(255) as usize] += 1;
+    }
+    let all = histogram.iter().sum::<u64>().max(1) as f64;
+    let brightness = histogram
+        .iter()
+        .enumerate()
+        .map(|(v, n)| v as f64 * *n as f64)
+        .sum::<f64>()
+        / all;
+    let share = |range: std::ops::Range<usize>| histogram[range].iter().sum::<u64>() as f64 / all;
+    let (black, white) = (share(0..3), share(253..256));
+    let mut advice = Vec::new();
+    let whole = |v: f64| Number(v, 0);
+    if brightness < DARK {
+        advice.push(Message::TooDark {
+            brightness: whole(brightness),
+        });
+    }
+    if white > CLIPPED || brightness > BRIGHT {
+        advice.push(Message::TooWhite {
+            percent: whole(100.0 * white),
+        });
+    }
+    if black > CLIPPED {
+        advice.push(Message::TooBlack {
+            percent: whole(100.0 * black),
+        });
+    }
+    if let Some(fps) = fps.filter(|fps| *fps < SLOW_FPS) {
+        advice.push(Message::TooSlow { fps: whole(fps) });
+    }
+    let blur_mm = shutter_s.map(|open_s| 1000.0 * SPEED_MPS * open_s);
+    if let (Some(blur_mm), Some(open_s)) = (blur_mm, shutter_s) {
+        if blur_mm > LARGEST_BLUR_MM {
+            advice.push(Message::ShutterSlow {
+                part: whole(1.0 / open_s),
+                speed: whole(SPEED_MPS),
+                mm: whole(blur_mm),
+            });
+        }
+    } else if let Some(fps) = fps {
+        advice.push(Message::MayBlur {
+            speed: whole(SPEED_MPS),
+            mm: whole(1000.0 * SPEED_MPS / fps),
+        });
+    }
+    let check = PictureCheck {
+        brightness,
+        clipped_share: black + white,
+        fps,
+        blur_mm,
+        advice: advice
+            .iter()
+            .map(|a| PictureAdvice {
+                sentence: a.say(words),
+            })
+            .collect(),
+    };
+    (check, advice)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn frame(rgb: [u8; 3]) -> Frame {
+        Frame {
+            rgb: rgb.repeat(64 * 36),
+            ..blank()
+        }
+    }
+
+    fn blank() -> Frame {
+        Frame {
+            seq: 0,
+            captured_at_s: 0.0,
+            width: 64,
+            height: 36,
+            rgb: Vec::new(),
+        }
+    }
+
+    fn advice(check: &PictureCheck) -> Vec<&str> {
+        check.advice.iter().map(|a| a.sentence.as_str()).collect()
+    }
+
+    fn check_of(frame: &Frame, fps: Option<f64>, shutter_s: Option<f64>) -> PictureCheck {
+        picture_check(frame, fps, shutter_s, &PanelWords::english()).0
+    }
+
+    #[test]
+    fn what_is_wrong_with_a_picture_is_said_with_numbers() {
+        let good = check_of(&frame([120, 120, 120]), Some(60.0), None);
+        assert!((good.brightness - 120.0).abs() < 1.0);
+        assert_eq!((good.clipped_share, good.blur_mm), (0.0, None));
+        assert_eq!(good.advice.len(), 1, "{:?}", good.advice);
+        assert!(advice(&good)[0].contains("over 83 mm"), "{:?}", good.advice);
+
+        // 5 m/s for 1/208 s are 24 mm, for 1/500 s 10 mm.
+        let slow = check_of(&frame([120; 3]), Some(60.0), Some(0.0048));
+        assert!((slow.blur_mm.unwrap() - 24.0).abs() < 1e-9);
+        assert!(advice(&slow)[0].starts_with("Shutter too slow"));
+        assert!(advice(&slow)[0].contains("1/208 s") && advice(&slow)[0].contains("24 mm"));
+        let quick = check_of(&frame([120; 3]), Some(60.0), Some(0.002));
+        assert_eq!((quick.blur_mm, quick.advice.len()), (Some(10.0), 0));
+
+        let dark = check_of(&frame([1, 1, 1]), Some(12.0), None);
+        let said = advice(&dark);
+        assert!(said[0].starts_with("The picture is dark"), "{said:?}");
+        assert!(
+            said[1].starts_with("100 % of the picture is black"),
+            "{said:?}"
+        );
+        assert!(said[2].starts_with("Only 12 pictures"), "{said:?}");
+        let white = check_of(&frame([255, 255, 255]), None, None);
+        assert_eq!(white.clipped_share, 1.0);
+        assert!(advice(&white)[0].starts_with("100 % of the picture is white"));
+    }
+}

@@ -1,0 +1,9 @@
+//! The verbs of the command line beside the live station.
+
+pub mod backup;
+pub mod check;
+pub(in crate::station) mod devices;
+pub(in crate::station) mod export;
+pub mod review;
+pub(in crate::station) mod roster_cli;
+pub(in crate::station) mod scale;

@@ -1,0 +1,203 @@
+//! Two cameras, one stick skater: what is said, of whom, and when. Only the
+//! cameras are made up.
+
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use super::*;
+use crate::config::View;
+use crate::feedback::{CueKind, FeedbackSettings};
+use crate::rules::{AgeGroup, AgeGroups, RULES};
+use crate::station::analyser::{Analyser, Happening, Judged, Judging};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::stride::synthetic::{self, Skater as Stick};
+use crate::track::{TrackEvent, TrackSettings};
+
+#[derive(Default)]
+struct Made {
+    passes: Vec<EyePass>,
+    watch: Watch,
+}
+
+struct MadeEye(Arc<Mutex<Made>>);
+
+impl Eye for MadeEye {
+    fn take(&self) -> Vec<EyePass> {
+        std::mem::take(&mut self.0.lock().unwrap().passes)
+    }
+
+    fn watch(&self) -> Watch {
+        self.0.lock().unwrap().watch
+    }
+}
+
+/// Knee bent as it should be, boots far apart as they come back: only the
+/// front camera sees the fault.
+fn stick() -> Stick {
+    Stick {
+        recovery_aside_m: 0.35,
+        ..Stick::default()
+    }
+}
+
+struct Rig {
+    analyser: Analyser,
+    made: Arc<Mutex<Made>>,
+    epoch: Instant,
+}
+
+impl Rig {
+    /// The station began 100 s ago, its camera 60 s ago.
+    fn new() -> Self {
+        let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let judging = Judging {
+            lane: synthetic::lane(View::Side, &stick()),
+            thresholds: AgeGroups::defaults().thresholds(AgeGroup::Adult),
+            track: TrackSettings::default(),
+            corrections: false,
+            feedback: FeedbackSettings::default(),
+        };
+        let (model, engine) = (ModelChoice::Lite, EngineChoice::Embedded);
+        let mut analyser = Analyser::new(home, model, engine, judging).unwrap();
+        let made = Arc::new(Mutex::new(Made::default()));
+        let epoch = Instant::now() - Duration::from_secs(100);
+        let front = synthetic::lane(View::Front, &stick());
+        let eye = Box::new(MadeEye(Arc::clone(&made)));
+        analyser.look_with(Second::new(eye, front, epoch));
+        Rig {
+            analyser,
+            made,
+            epoch,
+        }
+    }
+
+    fn origin(&self) -> Option<Instant> {
+        Some(self.epoch + Duration::from_secs(40))
+    }
+
+    fn see_from_the_side(&mut self) -> f64 {
+        let mut pass = stick().pass(&synthetic::lane(View::Side, &stick()), 30.0);
+        let ended_at_s = pass.ended_at_s();
+        // It ended a moment ago on the camera's clock.
+        for sample in &mut pass.samples {
+            sample.t_s += 59.5 - ended_at_s;
+        }
+        let ended = TrackEvent::PassEnded(Box::new(pass));
+        assert!(
+            self.analyser.take(vec![ended]).is_empty(),
+            "spoken too early"
+        );
+        59.5 - ended_at_s
+    }
+
+    /// The same skater at the same moments from the front, on a clock that
+    /// began when the station did; `first_s` is when the stride began there.
+    fn see_from_the_front(&mut self, first_s: f64) {
+        let mut pass = stick().pass(&synthetic::lane(View::Front, &stick()), 30.0);
+        for sample in &mut pass.samples {
+            sample.t_s += first_s;
+        }
+        self.made.lock().unwrap().passes.push(EyePass {
+            pass: Box::new(pass),
+            to_station_s: 0.0,
+        });
+    }
+
+    fn watch(&mut self, passing_since_s: Option<f64>) {
+        self.made.lock().unwrap().watch = Watch {
+            passing_since_s,
+            live: true,
+        };
+    }
+
+    fn due(&mut self, last: bool) -> Vec<Judged> {
+        let origin = self.origin();
+        self.analyser
+            .due(origin, true, last)
+            .into_iter()
+            .map(|h| match h {
+                Happening::Judged(judged) => *judged,
+                Happening::Passing => panic!("nobody starts here"),
+            })
+            .collect()
+    }
+}
+
+fn judged(judged: &Judged, rule: &str) -> usize {
+    let index = RULES.iter().position(|r| r.id == rule).unwrap();
+    let of = judged.pass.pushes.iter().map(|p| &p.measures[index]);
+    of.filter(|m| m.judged).count()
+}
+
+#[test]
+fn one_skater_before_two_cameras_gets_one_cue_about_what_either_saw() {
+    let mut rig = Rig::new();
+    // Passing before the front camera since second 95 of the station.
+    rig.watch(Some(95.0));
+    let stride_began_s = rig.see_from_the_side();
+    assert!(rig.due(false).is_empty(), "the front camera is not done");
+    // 40 s lie between the two clocks.
+    rig.see_from_the_front(stride_began_s + 40.0);
+    rig.watch(None);
+    let all = rig.due(false);
+    assert_eq!(all.len(), 1);
+    let one = &all[0];
+    assert!(judged(one, "knee_bend") > 0);
+    assert!(judged(one, "recovery_gap") > 0);
+    assert!(
+        matches!(
+            one.cue.kind,
+            CueKind::Do {
+                rule: "recovery_gap",
+                ..
+            }
+        ),
+        "{:?}",
+        one.cue
+    );
+    assert!(one.own_pictures);
+    // Times are the first camera's: the stride began there at this second.
+    let first_toe_off_s = one.pass.pushes[0].toe_off_s;
+    assert!(
+        (stride_began_s..59.6).contains(&first_toe_off_s),
+        "{first_toe_off_s}"
+    );
+    assert!(rig.due(true).is_empty());
+}
+
+#[test]
+fn what_only_the_second_camera_saw_is_judged_with_its_own_view_and_has_no_pictures() {
+    let mut rig = Rig::new();
+    rig.see_from_the_front(90.0);
+    rig.watch(None);
+    let all = rig.due(false);
+    assert_eq!(all.len(), 1);
+    assert_eq!(all[0].pass.view, View::Front);
+    assert_eq!(all[0].lane.as_ref().map(|l| l.view), Some(View::Front));
+    assert!(!all[0].own_pictures);
+    assert!(all[0].pass.track_id > SECOND_TRACKS);
+    assert_eq!(judged(&all[0], "knee_bend"), 0);
+    assert!(judged(&all[0], "recovery_gap") > 0);
+    // 40 s lie between the clocks: second 90 there is second 50 here.
+    assert!((all[0].pass.started_at_s - 50.0).abs() < 1e-6);
+}
+
+#[test]
+fn a_second_camera_that_gives_no_picture_holds_nothing_up() {
+    let mut rig = Rig::new();
+    rig.see_from_the_side();
+    let all = rig.due(false);
+    assert_eq!(all.len(), 1);
+    assert!(judged(&all[0], "knee_bend") > 0);
+    assert_eq!(judged(&all[0], "recovery_gap"), 0);
+}
+
+#[test]
+fn the_end_speaks_about_what_still_waits() {
+    let mut rig = Rig::new();
+    rig.watch(Some(95.0));
+    rig.see_from_the_side();
+    assert!(rig.due(false).is_empty());
+    assert_eq!(rig.due(true).len(), 1);
+}

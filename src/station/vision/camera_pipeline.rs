@@ -1,0 +1,242 @@
+//! A further camera on the same lane: it follows who passes and says nothing.
+//!
+//! Takes: its camera, its lane file and the model.
+//! Gives: its passes with their place on the station's clock
+//! ([`FurtherEye::take`]) and what it sees at the moment
+//! ([`FurtherEye::watch`]).
+//! Fails: never for long: a camera that is missing is looked for, a model
+//! that cannot be loaded is tried again; until then it sees nobody and nobody
+//! waits for it.
+
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+
+use crate::station::vision::{pose_settings, set_view};
+use crate::station::live::LOAD_AGAIN;
+use crate::station::live::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
+use crate::config::Lane;
+use crate::multi_camera::{Presence, Watch};
+use crate::pose::Estimator;
+use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
+
+/// Passes that may wait to be taken: more than a lane gives in a minute.
+const QUEUE: usize = 64;
+/// How long the end waits for the thread.
+const ENDING: Duration = Duration::from_secs(3);
+
+/// What a further camera runs with.
+#[derive(Debug, Clone)]
+pub struct EyeSettings {
+    /// Folder of the models.
+    pub home: PathBuf,
+    /// The pose model.
+    pub model: ModelChoice,
+    /// The inference engine.
+    pub engine: EngineChoice,
+    /// Where the pictures come from.
+    pub source: SourceSpec,
+    /// How they come.
+    pub pace: Pace,
+    /// How this camera stands.
+    pub lane: Lane,
+    /// When a passing person counts.
+    pub track: TrackSettings,
+    /// Second 0 of the station's clock.
+    pub epoch: Instant,
+}
+
+/// A pass as a further camera saw it.
+#[derive(Debug, Clone)]
+pub struct EyePass {
+    /// The body points; times on that camera's clock.
+    pub pass: Box<Pass>,
+    /// Seconds to add to those times to get the station's.
+    pub to_station_s: f64,
+}
+
+/// The thread of a further camera.
+pub struct FurtherEye {
+    passes: Receiver<EyePass>,
+    shared: Arc<Shared>,
+    thread: Option<JoinHandle<()>>,
+}
+
+struct Shared {
+    stop: AtomicBool,
+    watch: Mutex<Watch>,
+    status: Mutex<Option<FeedStatus>>,
+}
+
+impl FurtherEye {
+    /// Starts the thread.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub fn start(settings: EyeSettings) -> std::io::Result<Self> {
+        let (sender, passes) = bounded(QUEUE);
+        let shared = Arc::new(Shared {
+            stop: AtomicBool::new(false),
+            watch: Mutex::new(Watch::default()),
+            status: Mutex::new(None),
+        });
+        let thread = thread::Builder::new().name("eye".into()).spawn({
+            let shared = Arc::clone(&shared);
+            move || look(&settings, &shared, &sender)
+        })?;
+        Ok(FurtherEye {
+            passes,
+            shared,
+            thread: Some(thread),
+        })
+    }
+
+    /// The passes that ended since the last call.
+    pub fn take(&self) -> Vec<EyePass> {
+        self.passes.try_iter().collect()
+    }
+
+    /// What the camera sees at the moment.
+    pub fn watch(&self) -> Watch {
+        *self
+            .shared
+            .watch
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Asks how its pictures come in, from any thread and for as long as
+    /// anybody wants to know.
+    pub fn status(&self) -> EyeStatus {
+        EyeStatus(Arc::clone(&self.shared))
+    }
+}
+
+/// How a further camera's pictures come in.
+#[derive(Clone)]
+pub struct EyeStatus(Arc<Shared>);
+
+impl EyeStatus {
+    /// The status now; `None` before the camera is opened.
+    pub fn now(&self) -> Option<FeedStatus> {
+        self.0
+            .status
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+}
+
+impl Drop for FurtherEye {
+    fn drop(&mut self) {
+        self.shared.stop.store(true, Ordering::Relaxed);
+        let Some(thread) = self.thread.take() else {
+            return;
+        };
+        let since = Instant::now();
+        while !thread.is_finished() && since.elapsed() < ENDING {
+            thread::sleep(Duration::from_millis(10));
+        }
+        if !thread.is_finished() {
+            tracing::error!("a further camera did not end in time; its thread is left behind");
+        } else if thread.join().is_err() {
+            tracing::error!("the thread of a further camera panicked");
+        }
+    }
+}
+
+fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
+    let Some(mut estimator) = load(settings, shared) else {
+        return;
+    };
+    set_view(&mut estimator, settings.lane.view);
+    let feed = Feed::start(settings.source.clone(), settings.pace, None);
+    let mut tracker = Tracker::new(settings.lane.clone(), settings.track);
+    let mut complained: Option<Instant> = None;
+    let mut presence = Presence::default();
+    while !shared.stop.load(Ordering::Relaxed) {
+        let taken = feed.take(WAIT);
+        let status = feed.status();
+        let mut ended = false;
+        estimator.hurry(feed.is_behind());
+        let events = match taken {
+            Taken::Frame(frame) => match estimator.process(&frame) {
+                Ok(poses) => tracker.push(&poses),
+                Err(error) => {
+                    if complained.is_none_or(|at| at.elapsed() > COMPLAIN_EVERY) {
+                        complained = Some(Instant::now());
+                        tracing::error!("the pose model of a further camera failed: {error}");
+                    }
+                    Vec::new()
+                }
+            },
+            Taken::Nothing if status.last_frame_age_s.unwrap_or(0.0) > SILENT_S => tracker.finish(),
+            Taken::Nothing => Vec::new(),
+            Taken::Ended => {
+                ended = true;
+                tracker.finish()
+            }
+        };
+        for event in events {
+            let TrackEvent::PassEnded(pass) = event else {
+                continue;
+            };
+            let ended_at_s = pass.ended_at_s();
+            let Some(captured) = feed.clock().captured_at(ended_at_s) else {
+                continue;
+            };
+            let seen = EyePass {
+                to_station_s: since_epoch_s(settings.epoch, captured) - ended_at_s,
+                pass,
+            };
+            if passes.try_send(seen).is_err() {
+                tracing::error!("a pass of a further camera could not be handed on");
+            }
+        }
+        let now_s = since_epoch_s(settings.epoch, Instant::now());
+        let ids: Vec<u32> = tracker.passing().collect();
+        *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch {
+            passing_since_s: presence.since(&ids, now_s),
+            live: status.state == FeedState::Live,
+        };
+        *shared.status.lock().unwrap_or_else(PoisonError::into_inner) = Some(status);
+        if ended {
+            break;
+        }
+    }
+    *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch::default();
+    feed.stop();
+}
+
+fn load(settings: &EyeSettings, shared: &Shared) -> Option<Estimator> {
+    loop {
+        match Estimator::new(
+            &settings.home,
+            pose_settings(settings.model, settings.engine),
+        ) {
+            Ok(estimator) => return Some(estimator),
+            Err(error) => tracing::error!("a further camera cannot be used yet: {error}"),
+        }
+        let since = Instant::now();
+        while since.elapsed() < LOAD_AGAIN {
+            if shared.stop.load(Ordering::Relaxed) {
+                return None;
+            }
+            thread::sleep(Duration::from_millis(50));
+        }
+    }
+}
+
+/// Seconds from the station's second 0 to a moment; negative before it.
+pub fn since_epoch_s(epoch: Instant, at: Instant) -> f64 {
+    match at.checked_duration_since(epoch) {
+        Some(after) => after.as_secs_f64(),
+        None => -(epoch - at).as_secs_f64(),
+    }
+}
