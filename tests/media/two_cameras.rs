@@ -9,9 +9,9 @@ use std::path::{Path, PathBuf};
 use kickplate::multi_camera::{Matcher, Span, Watch, merge};
 use kickplate::pose::{Estimator, PoseSettings};
 use kickplate::rules::{JudgedPass, RULES, Thresholds, judge};
-use kickplate_lab::score::{Truth, read_poses};
 use kickplate::stride::cut;
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
+use kickplate_lab::score::{Truth, read_poses};
 
 fn folder(name: &str, view: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

@@ -18,8 +18,8 @@ use kickplate::panel::{
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
-use kickplate::station::control::Control;
-use kickplate::station::desk::{DeskHandle, DeskSetup, Exporter};
+use kickplate::station::coach_service::{DeskHandle, DeskSetup, Exporter};
+use kickplate::station::session::control::Control;
 use kickplate::station::{Judging, Setup, StationSettings};
 use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
 

@@ -305,8 +305,13 @@ impl Column {
         let feed = Feed::start(spec, Pace::Live { repeat: false }, None);
         let mut stage = Stage::new(ScreenGeometry::default(), String::new());
         let stop = Arc::new(AtomicBool::new(false));
+        let stages = Arc::new(Mutex::new(std::mem::take(&mut self.stages)));
+        let noted = Arc::clone(&stages);
         let mut lateness = Lateness {
-            stages: Some(std::mem::take(&mut self.stages)),
+            observer: Some(Box::new(move |whole, pose, passes| {
+                let mut stages = noted.lock().unwrap_or_else(PoisonError::into_inner);
+                stages.note(whole, &pose, &passes);
+            })),
             ..Lateness::default()
         };
         run(
@@ -320,7 +325,7 @@ impl Column {
             },
         );
         feed.stop();
-        self.stages = lateness.stages.take().unwrap_or_default();
+        self.stages = std::mem::take(&mut stages.lock().unwrap_or_else(PoisonError::into_inner));
         lateness
             .frame_age_s
             .iter()

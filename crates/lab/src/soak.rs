@@ -11,6 +11,12 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
 
+use kickplate::capture::{Feed, Pace, SourceSpec, open};
+use kickplate::config::{self, Lane};
+use kickplate::display::{ScreenGeometry, ScreenHandle, ScreenModel};
+use kickplate::feedback::FeedbackSettings;
+use kickplate::rules::{AgeGroup, AgeGroups, Thresholds};
+use kickplate::sound::{SoundSettings, Speaker};
 use kickplate::station::commands::review::source_record;
 use kickplate::station::health::HealthKeeper;
 use kickplate::station::live::run::{Lateness, run};
@@ -20,12 +26,6 @@ use kickplate::station::usage::is_there;
 use kickplate::station::{
     Analyser, EngineChoice, Judging, ModelChoice, UsageError, age_groups_file, say,
 };
-use kickplate::capture::{Feed, Pace, SourceSpec, open};
-use kickplate::config::{self, Lane};
-use kickplate::display::{ScreenGeometry, ScreenHandle, ScreenModel};
-use kickplate::feedback::FeedbackSettings;
-use kickplate::rules::{AgeGroup, AgeGroups, Thresholds};
-use kickplate::sound::{SoundSettings, Speaker};
 use kickplate::track::TrackSettings;
 
 mod rows;

@@ -7,11 +7,11 @@ use std::time::Instant;
 
 use jiff::Zoned;
 
-use crate::station::commands::backup;
-use crate::station::settings::privacy::kept_since;
 use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
 use crate::config::{Edit, Written};
 use crate::panel::{Message, Number, StoredMeasures, StoredPictures, WouldGo};
+use crate::station::commands::backup;
+use crate::station::settings::privacy::kept_since;
 use crate::store::Aged;
 
 /// 'Without a bound' in the settings file: the largest that can stand there.

@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use crate::station::settings::default_file as default_station_file;
-use crate::station::settings::StationSettings;
 use super::{Desk, Done, said};
 use crate::config::{Edit, Written};
 use crate::panel::{Effect, LimitEdit, Message, Of, Who};
 use crate::roster::SkaterId;
 use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
 use crate::rules::{AgeGroup, AgeGroups, Limits, RULES, Rule, Thresholds};
+use crate::station::settings::StationSettings;
+use crate::station::settings::default_file as default_station_file;
 
 /// Pushes a change of limits is tried on.
 const TRIED_ON: u32 = 30;

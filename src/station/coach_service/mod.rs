@@ -12,15 +12,17 @@
 //! ([`Archive`]), so that a slow disk holds up neither the judging nor the
 //! panel.
 
+mod camera_messages;
 mod export;
 mod files;
 mod folders;
 mod limits;
+pub(in crate::station) mod panel;
+mod pin;
 mod queue;
 mod review;
 mod roster;
 mod set_up;
-mod source_words;
 mod status;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -33,10 +35,6 @@ use std::time::{Duration, Instant};
 use arc_swap::ArcSwap;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
-use crate::station::session::analyser::Judging;
-use crate::station::session::control::Control;
-use crate::station::coach_service::pin::{Pin, PinError};
-use crate::station::settings::{STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file};
 use crate::capture::{CameraInfo, CameraRequest};
 use crate::config::{ConfigError, EditedFile};
 use crate::display::Words;
@@ -46,10 +44,16 @@ use crate::panel::{
 };
 use crate::rules::AgeGroups;
 use crate::rules::settings::AGE_GROUP_FORMATS;
+use crate::station::session::analyser::Judging;
+use crate::station::session::control::Control;
+use crate::station::settings::{
+    STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file,
+};
 use crate::store::{Archive, StoreError};
 use export::ExportRun;
 pub use export::Exporter;
 use folders::Lookings;
+use pin::{Pin, PinError};
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 pub(crate) use status::free_bytes;

@@ -4,11 +4,11 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::station::settings::Setup;
-use crate::station::coach_service::DeskHandle;
 use crate::config::ConfigError;
 use crate::display::SideWindow;
 use crate::panel::{PanelHost, PanelSetup, PanelWords};
+use crate::station::coach_service::DeskHandle;
+use crate::station::settings::Setup;
 
 /// The panel as the big screen's window shows it; `None` where it is
 /// switched off. `folder` is where files go that are named without one.

@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use crate::station::presenter::replay::instant_s;
 use super::{Desk, DeskError, Done, said};
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
@@ -13,6 +12,7 @@ use crate::panel::{
 };
 use crate::roster::SkaterId;
 use crate::rules::RULES;
+use crate::station::presenter::replay::instant_s;
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};
 use crate::stride::{PassMotion, Push, cut, leg_points};
 

@@ -3,11 +3,11 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::station::session::skater_queue::Correction;
 use super::{Desk, DeskError, Done, said};
 use crate::config::write_atomically;
 use crate::panel::{Message, PanelWords, QueueStep, Who};
 use crate::roster::{Consent, HEIGHT_M, Queue, Skater, SkaterId, export_csv, import_csv};
+use crate::station::session::skater_queue::Correction;
 use crate::store::{Erased, PassKey};
 
 /// No roster is larger, bytes; a wrong path might be.

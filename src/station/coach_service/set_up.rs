@@ -6,8 +6,6 @@ use std::time::Duration;
 
 use crossbeam_channel::bounded;
 
-use crate::station::session::control::Switch;
-use crate::station::settings::second_camera::SecondCamera;
 use super::{Desk, Done, said};
 use crate::capture::{CameraRequest, Frame, list_cameras};
 use crate::config::{Edit, Lane, Written, write_atomically};
@@ -15,6 +13,8 @@ use crate::geometry::solve_camera_pose;
 use crate::panel::{
     LaneDraft, LaneEntry, Message, Number, PanelWords, PictureAdvice, PictureCheck, ScaleResult,
 };
+use crate::station::session::control::Switch;
+use crate::station::settings::second_camera::SecondCamera;
 
 /// How well a mark is placed by hand on a screen, pixels.
 const MARK_ERROR_PX: f64 = 1.5;

@@ -1,6 +1,6 @@
 //! The view, made anew: how the station is and what happens in the lane.
 
-use super::source_words::said_of;
+use super::camera_messages::said_of;
 use super::{Desk, OPEN_AGAIN};
 use crate::capture::{FeedState, FeedStatus};
 use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};

@@ -15,10 +15,10 @@ use serde::{Deserialize, Serialize};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use crate::station::coach_service::free_bytes;
-use crate::station::settings::StationSettings;
 use crate::config::{ConfigError, Lane, sync_folder_of};
 use crate::rules::AgeGroups;
+use crate::station::coach_service::free_bytes;
+use crate::station::settings::StationSettings;
 use crate::store::{self, Archive, PICTURES_FOLDER, SESSIONS_FILE, StoreError};
 
 /// The version of the file this program writes and reads.

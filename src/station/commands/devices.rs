@@ -4,15 +4,15 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use crate::station::vision::pose_settings;
-use crate::station::commands::check::{self, CheckLine, CheckReport, Probe};
-use crate::station::settings::{StationSettings, station_file};
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::capture::{CameraInfo, list_cameras};
 use crate::pose::{
     DETECTION, EngineKind, Estimator, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS,
 };
 use crate::sound::{SoundSettings, SoundState, Speaker};
+use crate::station::commands::check::{self, CheckLine, CheckReport, Probe};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::settings::{StationSettings, station_file};
+use crate::station::vision::pose_settings;
 
 /// How long the sound device may take to open.
 const SOUND_PATIENCE: Duration = Duration::from_secs(3);
@@ -85,7 +85,9 @@ pub fn check_report() -> CheckReport {
         )]
     }));
     probes.push(Probe::new("station", || {
-        vec![crate::station::health::check_line(crate::station::health::file().as_deref())]
+        vec![crate::station::health::check_line(
+            crate::station::health::file().as_deref(),
+        )]
     }));
     CheckReport::gather(probes)
 }

@@ -9,10 +9,6 @@ use std::sync::atomic::AtomicBool;
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 
-use crate::station::coach_service::Exporter;
-use crate::station::usage::UsageError;
-use crate::station::settings::{StationSettings, station_file};
-use crate::station::words::passes;
 use crate::config::home;
 use crate::display::Language;
 use crate::export::{
@@ -20,6 +16,10 @@ use crate::export::{
 };
 use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
+use crate::station::coach_service::Exporter;
+use crate::station::settings::{StationSettings, station_file};
+use crate::station::usage::UsageError;
+use crate::station::words::passes;
 use crate::store::{Archive, SessionSummary};
 
 /// Which sessions to export.

@@ -6,15 +6,15 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
+use crate::capture::{self, SourceSpec};
+use crate::config::{self, Lane, Travel, View};
+use crate::feedback::Cue;
+use crate::rules::{AgeGroup, AgeGroups, JudgedPass};
 use crate::station::session::analyser::{Analyser, Happening, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};
 use crate::station::words;
-use crate::capture::{self, SourceSpec};
-use crate::config::{self, Lane, Travel, View};
-use crate::feedback::Cue;
-use crate::rules::{AgeGroup, AgeGroups, JudgedPass};
 use crate::store::{self, SessionFile};
 use crate::track::TrackSettings;
 

@@ -3,13 +3,13 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::station::commands::backup;
-use crate::station::coach_service::{DeskError, erased_sentence, read_small, write_roster_file};
-use crate::station::usage::{UsageError, is_there};
-use crate::station::settings::{StationSettings, station_file};
-use crate::station::words;
 use crate::config;
 use crate::roster::{Skater, import_csv};
+use crate::station::coach_service::{DeskError, erased_sentence, read_small, write_roster_file};
+use crate::station::commands::backup;
+use crate::station::settings::{StationSettings, station_file};
+use crate::station::usage::{UsageError, is_there};
+use crate::station::words;
 use crate::store::Archive;
 
 /// The resources folder and the folder of the recordings.

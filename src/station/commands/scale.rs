@@ -6,11 +6,11 @@ use std::path::PathBuf;
 
 use anyhow::Context;
 
-use crate::station::usage::UsageError;
 use crate::config::{
     ConfigError, Document, Lane, Section, Travel, View, read_text, write_atomically,
 };
 use crate::geometry::{CameraPose, Known, Mark, solve_camera_pose};
+use crate::station::usage::UsageError;
 
 /// How well a mark is placed when the file does not say, pixels.
 const MARK_ERROR_PX: f64 = 1.5;

@@ -12,13 +12,14 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, Sender, bounded};
 use serde::{Deserialize, Serialize};
 
-use crate::station::commands::check::CheckLine;
 use crate::capture::{FeedState, FeedStatus};
 use crate::config;
 use crate::sound::SoundState;
+use crate::station::commands::check::CheckLine;
 use crate::store::{WriterState, WriterStatus};
 
 pub mod host;
+pub(in crate::station) mod notify;
 
 /// Name of the file in its folder.
 const FILE: &str = "health.json";

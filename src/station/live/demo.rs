@@ -11,14 +11,6 @@ use std::time::{Duration, Instant};
 use anyhow::Context;
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::station::session::analyser::{Analyser, Judging};
-use crate::station::live::window_host::with_window;
-use crate::station::live::{open_store, stop_on_signals};
-use crate::station::live::run::{Lateness, Stop, run};
-use crate::station::presenter::stage::Stage;
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
-use crate::station::settings::{StationSettings, age_groups_file, station_file};
-use crate::station::words;
 use crate::capture::{Feed, FeedStatus, Pace, SourceSpec};
 use crate::config::{self, Lane};
 use crate::display::{
@@ -27,6 +19,14 @@ use crate::display::{
 use crate::feedback::FeedbackSettings;
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::sound::{SoundSettings, Speaker};
+use crate::station::live::run::{Lateness, Stop, run};
+use crate::station::live::window_host::with_window;
+use crate::station::live::{open_store, stop_on_signals};
+use crate::station::presenter::stage::Stage;
+use crate::station::session::analyser::{Analyser, Judging};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::settings::{StationSettings, age_groups_file, station_file};
+use crate::station::words;
 use crate::store::{self, SessionFile};
 use crate::track::TrackSettings;
 

@@ -10,8 +10,8 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
 
-use crate::station::output::complain;
 use crate::station::live::run::Stop;
+use crate::station::output::complain;
 use crate::station::words;
 
 /// Once all is judged and stored, the window has this long to close.
@@ -29,7 +29,10 @@ const LOG_WRITES: Duration = Duration::from_millis(200);
 ///
 /// # Errors
 /// The system gives no thread.
-pub(in crate::station) fn watch(stop: &Stop, ended: &Receiver<anyhow::Result<()>>) -> std::io::Result<()> {
+pub(in crate::station) fn watch(
+    stop: &Stop,
+    ended: &Receiver<anyhow::Result<()>>,
+) -> std::io::Result<()> {
     let (stop, ended) = (stop.clone(), ended.clone());
     thread::Builder::new()
         .name("ending".into())

@@ -8,23 +8,23 @@ use std::time::{Duration, Instant};
 
 use anyhow::Context;
 
-use crate::station::session::analyser::{Analyser, Judging};
-use crate::station::live::window_host::{Anew, with_window};
-use crate::station::session::control::Control;
+use crate::station::coach_service::panel::side_window;
 use crate::station::coach_service::{DeskHandle, DeskSetup};
 use crate::station::commands::export;
-use crate::station::vision::camera_pipeline::{EyeSettings, EyeStatus, FurtherEye};
-use crate::station::health::{self, HealthKeeper};
 use crate::station::health::notify::Watchdog;
-use crate::station::usage::{age_group, is_there};
-use crate::station::output::{complain, say};
-use crate::station::coach_service::panel::side_window;
+use crate::station::health::{self, HealthKeeper};
 use crate::station::live::run::{Lateness, Stop, run};
-use crate::station::session::camera_pairing::Second;
+use crate::station::live::window_host::{Anew, with_window};
+use crate::station::output::{complain, say};
 use crate::station::presenter::stage::{Reopen, Stage};
-use crate::station::settings::Setup;
+use crate::station::session::analyser::{Analyser, Judging};
+use crate::station::session::camera_pairing::Second;
+use crate::station::session::control::Control;
 use crate::station::settings::CameraChoice;
+use crate::station::settings::Setup;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::usage::{age_group, is_there};
+use crate::station::vision::camera_pipeline::{EyeSettings, EyeStatus, FurtherEye};
 use crate::station::words;
 
 mod demo;

@@ -4,12 +4,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
-use crate::station::session::analyser::{Analyser, Happening};
-use crate::station::presenter::stage::Stage;
-use crate::station::session::pass_times::Stages;
 use crate::capture::{Feed, FeedState, Taken};
 use crate::feedback::Cue;
+use crate::pose::StageTimes;
 use crate::rules::JudgedPass;
+use crate::station::presenter::stage::Stage;
+use crate::station::session::analyser::{Analyser, Happening};
+use crate::station::session::pass_times::PassTimes;
 
 /// Longest wait for a frame before the screen and the faults are looked at
 /// again.
@@ -31,8 +32,12 @@ pub fn began() -> Instant {
     *BEGAN.get_or_init(Instant::now)
 }
 
+/// Sees how long a frame took altogether, the pose stages' part of it, and what
+/// the passes took that ended with it.
+pub type FrameObserver = Box<dyn FnMut(Duration, StageTimes, Vec<PassTimes>) + Send>;
+
 /// How late things were, for the summary at the end.
-#[derive(Debug, Default, Clone)]
+#[derive(Default)]
 pub struct Lateness {
     /// From the capture of a pass's last sample to its cue at the screen,
     /// seconds, pass by pass.
@@ -51,7 +56,7 @@ pub struct Lateness {
     /// seconds.
     pub first_frame_s: Option<f64>,
     /// Stage by stage, where somebody wants to know.
-    pub stages: Option<Stages>,
+    pub observer: Option<FrameObserver>,
 }
 
 /// Runs until the feed ends or `stop` is set. `on_pass` sees every judged
@@ -78,10 +83,10 @@ pub fn run(
                 match analyser.push(&frame) {
                     Ok((poses, news)) => {
                         happenings = news;
-                        if let Some(stages) = &mut lateness.stages {
+                        if let Some(observer) = &mut lateness.observer {
                             let pose = analyser.estimator().stage_times();
                             let passes = happenings.iter().filter_map(Happening::pass_times);
-                            stages.note(since.elapsed(), &pose, passes);
+                            observer(since.elapsed(), pose, passes.copied().collect());
                         }
                         stage.engine_fault = None;
                         stage.frame(&frame, &poses);

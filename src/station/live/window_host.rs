@@ -14,14 +14,14 @@ use std::time::{Duration, Instant};
 use anyhow::Context;
 use crossbeam_channel::{Receiver, RecvTimeoutError};
 
-use crate::station::session::control::Control;
-use crate::station::live::ending;
-use crate::station::live::ENDING;
-use crate::station::output::complain;
-use crate::station::live::run::Stop;
 use crate::display::{
     DisplayError, ScreenHandle, WindowOptions, run_big_screen, window_system_is_there,
 };
+use crate::station::live::ENDING;
+use crate::station::live::ending;
+use crate::station::live::run::Stop;
+use crate::station::output::complain;
+use crate::station::session::control::Control;
 
 /// How often it is looked for a window system that is missing.
 const LOOK_FOR_WINDOWS_EVERY: Duration = Duration::from_millis(250);

@@ -23,8 +23,8 @@ use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
-use crate::station::presenter::replay_buffer::{Packed, Part};
 use crate::station::presenter::pictures::{RawShot, RawStrip};
+use crate::station::presenter::replay_buffer::{Packed, Part};
 
 /// How long pictures are kept, seconds.
 const KEEP_S: f64 = 10.0;

@@ -6,15 +6,6 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use crate::station::settings::choices::ModelChoice;
-use crate::station::session::analyser::{Analyser, Judged};
-use crate::station::session::control::{Control, Seen};
-use crate::station::vision::camera_pipeline::EyeStatus;
-use crate::station::health::{HealthKeeper, Mood, PoseHealth, Running};
-use crate::station::health::notify::Watchdog;
-use crate::station::presenter::pictures::PictureMaker;
-use crate::station::presenter::replay::{Clip, Ring, faces, small_picture};
-use crate::station::live::run::Lateness;
 use crate::capture::{FeedState, FeedStatus, Frame};
 use crate::display::{
     Appearance, Fault, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
@@ -23,6 +14,15 @@ use crate::display::{
 use crate::feedback::{Cue, SetSummary};
 use crate::pose::PoseFrame;
 use crate::sound::{SoundId, SoundState, Speaker};
+use crate::station::health::notify::Watchdog;
+use crate::station::health::{HealthKeeper, Mood, PoseHealth, Running};
+use crate::station::live::run::Lateness;
+use crate::station::presenter::pictures::PictureMaker;
+use crate::station::presenter::replay::{Clip, Ring, faces, small_picture};
+use crate::station::session::analyser::{Analyser, Judged};
+use crate::station::session::control::{Control, Seen};
+use crate::station::settings::choices::ModelChoice;
+use crate::station::vision::camera_pipeline::EyeStatus;
 use crate::store::{NewPass, StoreWriter, WriterState, WriterStatus, Written};
 
 /// How long the screen waits for the disk before it shows a cue anyway.

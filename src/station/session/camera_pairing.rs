@@ -7,10 +7,10 @@
 
 use std::time::Instant;
 
-use crate::station::session::analyser::Measured;
-use crate::station::vision::camera_pipeline::{EyePass, FurtherEye, since_epoch_s};
 use crate::config::Lane;
 use crate::multi_camera::{Matcher, Presence, Span, Watch};
+use crate::station::session::analyser::Measured;
+use crate::station::vision::camera_pipeline::{EyePass, FurtherEye, since_epoch_s};
 use crate::track::Pass;
 
 /// Added to the second camera's track numbers, so that a number stays unique

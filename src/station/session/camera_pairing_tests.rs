@@ -9,7 +9,7 @@ use super::*;
 use crate::config::View;
 use crate::feedback::{CueKind, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RULES};
-use crate::station::analyser::{Analyser, Happening, Judged, Judging};
+use crate::station::session::analyser::{Analyser, Happening, Judged, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::stride::synthetic::{self, Skater as Stick};
 use crate::track::{TrackEvent, TrackSettings};

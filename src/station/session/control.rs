@@ -10,17 +10,17 @@ use std::time::Duration;
 use arc_swap::{ArcSwap, ArcSwapOption};
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::station::settings::choices::ModelChoice;
-use crate::station::session::analyser::Judging;
-use crate::station::session::skater_queue::Lineup;
-use crate::station::settings::privacy::PrivacySettings;
-use crate::station::live::run::Stop;
-use crate::station::settings::second_camera::SecondCamera;
 use crate::capture::{CameraRequest, FeedStatus, Frame};
 use crate::config::Lane;
 use crate::display::PreviewImage;
 use crate::feedback::Cue;
 use crate::sound::SoundState;
+use crate::station::live::run::Stop;
+use crate::station::session::analyser::Judging;
+use crate::station::session::skater_queue::Lineup;
+use crate::station::settings::choices::ModelChoice;
+use crate::station::settings::privacy::PrivacySettings;
+use crate::station::settings::second_camera::SecondCamera;
 use crate::store::WriterStatus;
 
 /// What the judging side shows of itself.

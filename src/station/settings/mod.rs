@@ -1,5 +1,10 @@
 //! `config/station.toml`: what the live station runs with.
 
+pub mod choices;
+pub mod privacy;
+pub mod reference;
+pub mod second_camera;
+
 use std::path::{Path, PathBuf};
 
 use crate::config::{

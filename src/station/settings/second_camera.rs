@@ -3,8 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::station::settings;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
+use crate::station::settings;
 
 const CAMERA: Key = Key {
     name: "camera",

@@ -16,14 +16,14 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::station::vision::{pose_settings, set_view};
-use crate::station::live::LOAD_AGAIN;
-use crate::station::live::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
 use crate::multi_camera::{Presence, Watch};
 use crate::pose::Estimator;
+use crate::station::live::LOAD_AGAIN;
+use crate::station::live::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::vision::{pose_settings, set_view};
 use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 
 /// Passes that may wait to be taken: more than a lane gives in a minute.

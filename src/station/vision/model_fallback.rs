@@ -8,10 +8,10 @@ use std::time::Instant;
 
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
-use crate::station::vision::pose_settings;
-use crate::station::vision::load_monitor::{Advice, FrameCost, Load};
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::pose::{Estimator, PoseError, PoseFrame, Replacement};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::vision::load_monitor::{Advice, FrameCost, Load};
+use crate::station::vision::pose_settings;
 
 /// Watches the cost of frames and has the other model loaded.
 pub struct Lighter {

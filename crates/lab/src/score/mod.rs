@@ -18,10 +18,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
-use kickplate::station::{EngineChoice, ModelChoice, UsageError, fault, model_kind, pose_settings};
 use kickplate::config::{self, Lane};
 use kickplate::pose::{Estimator, ModelKind, PoseFrame};
 use kickplate::rules::{JudgedPass, Thresholds, judge};
+use kickplate::station::{EngineChoice, ModelChoice, UsageError, fault, model_kind, pose_settings};
 use kickplate::stride::{PassMotion, cut};
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
 

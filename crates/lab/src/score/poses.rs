@@ -5,10 +5,10 @@ use std::path::Path;
 
 use anyhow::Context;
 
-use kickplate::station::set_view;
 use kickplate::capture::{self, SourceSpec};
 use kickplate::config::View;
 use kickplate::pose::{Estimator, PoseFrame, TraceFrame};
+use kickplate::station::set_view;
 
 /// Reads a video's bodies with the model, every frame of it, as from a lane with
 /// this view.

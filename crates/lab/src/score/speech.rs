@@ -1,7 +1,7 @@
 //! Whether the station speaks when it should, and only then.
 
 use super::truth::{TruthPush, TruthSkater};
-use kickplate::feedback::{CueSelector, CueKind, FeedbackSettings};
+use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
 use kickplate::rules::{JudgedPass, JudgedPush, Limits, RULES, Thresholds};
 
 /// One judged measure of a rule that may speak.
