@@ -270,7 +270,7 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
                 let context = format!(
                     "{width}x{height} {:?} {:?} {screen:?}",
                     look.theme,
-                    look.words.all().find(|(k, _)| *k == "screen.praise")
+                    look.words.all().find(|(k, _)| *k == "message.praise")
                 );
                 assert_eq!(layout.shortfalls(), Vec::<String>::new(), "{context}");
                 let mm_per_px = screen_height_m * 1000.0 / height as f32;
@@ -342,10 +342,10 @@ fn check_cue(
         None => String::new(),
         Some(Good::KeptGoing) => text_of("good.kept_going").to_owned(),
         Some(Good::Improved { rule }) => {
-            text_of("good.improved").replace("{what}", text_of(&format!("name.{rule}")))
+            text_of("good.improved").replace("{what}", text_of(&format!("{rule}.name")))
         }
         Some(Good::InBand { rule }) => {
-            text_of("good.in_band").replace("{what}", text_of(&format!("name.{rule}")))
+            text_of("good.in_band").replace("{what}", text_of(&format!("{rule}.name")))
         }
     };
     assert_eq!(beside.join(" "), said, "{context}");

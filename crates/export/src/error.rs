@@ -12,17 +12,9 @@ pub enum ExportError {
     /// The store could not be read.
     #[error(transparent)]
     Store(#[from] StoreError),
-    /// The words of the screen could not be read.
+    /// The words could not be read.
     #[error(transparent)]
     Words(ConfigError),
-    /// The words of the export are not all there.
-    #[error("{file}: {why}; copy it from the file that came with the program")]
-    BadWords {
-        /// The file.
-        file: String,
-        /// What is wrong.
-        why: String,
-    },
     /// There is no pass to export.
     #[error("there is nothing to export: {0}")]
     Nothing(String),

@@ -313,8 +313,7 @@ fn work_section(
             let worst = worst_side(s);
             let cue = words.cue(s.rule, worst.0, worst.1);
             page.text("strong", cue);
-            let key = format!("rule.{}", s.rule.id);
-            page.text("span class=\"what\"", words.get(&key));
+            page.text("span class=\"what\"", words.about(s.rule));
             page.text("span", &counts_line(words, s));
             page.raw("</li>\n");
         }
@@ -473,7 +472,7 @@ fn quantities_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
     page.raw("<dl>\n");
     for (quantity, value, doubt, _) in quantities {
         page.raw("<div>");
-        page.word("dt", &format!("quantity.{}", quantity.key));
+        page.text("dt", words.quantity_name(quantity));
         page.text("dd", &words.quantity(quantity.unit, value, doubt));
         page.raw("</div>\n");
     }
@@ -711,7 +710,7 @@ fn measures_section(page: &mut Page<'_>, material: &Material) {
     for s in &summaries {
         page.raw("<div>");
         page.text("dt", words.name(s.rule));
-        page.word("dd", &format!("rule.{}", s.rule.id));
+        page.text("dd", words.about(s.rule));
         page.raw("</div>\n");
     }
     page.raw("</dl>\n</section>\n");

@@ -108,12 +108,12 @@ fn cue_text(words: &ExportWords, cue: &Cue) -> String {
             || (*id).to_owned(),
             |r| words.cue(r, *value, *target).to_owned(),
         ),
-        CueKind::Praise => words.get("screen.screen.praise").to_owned(),
+        CueKind::Praise => words.screen("message.praise").to_owned(),
         CueKind::Improved { rule: id, .. } => match rule_of(id) {
-            Some(r) => format!("{}: {}", words.get("screen.screen.improved"), words.name(r)),
-            None => words.get("screen.screen.improved").to_owned(),
+            Some(r) => format!("{}: {}", words.screen("message.improved"), words.name(r)),
+            None => words.screen("message.improved").to_owned(),
         },
-        CueKind::Unfed { .. } => words.get("screen.screen.unfed").to_owned(),
-        CueKind::NotJudged { .. } => words.get("screen.screen.not_judged").to_owned(),
+        CueKind::Unfed { .. } => words.screen("message.unfed").to_owned(),
+        CueKind::NotJudged { .. } => words.screen("message.not_judged").to_owned(),
     }
 }

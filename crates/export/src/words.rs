@@ -1,96 +1,46 @@
-//! Every word of what leaves, read from files a coach can edit:
-//! `lang/export.<language>.toml`, and the big screen's for names and reasons.
+//! The words of what leaves: a view of the catalogue.
 
-use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
-use crate::config::{ConfigError, Problem, read_text};
-use crate::display::{Language, Words};
-use crate::rules::{Limits, QuantityUnit, Rule, Unit};
+use crate::rules::{Limits, Quantity, QuantityUnit, Rule, Unit};
+use kickplate_measure::words::{Catalogue, Language};
 
 use super::ExportError;
 
 /// The words of one export.
 #[derive(Debug, Clone)]
-pub struct ExportWords {
-    language: Language,
-    texts: BTreeMap<String, String>,
-}
-
-type Tables = BTreeMap<String, BTreeMap<String, String>>;
+pub struct ExportWords(Arc<Catalogue>);
 
 impl ExportWords {
     /// The words of the resources folder; where a file is missing there, the
     /// program's own.
     ///
     /// # Errors
-    /// A file that cannot be read or that lacks a text or a part in braces.
+    /// As [`Catalogue::load`].
     pub fn load(home: &Path, language: Language) -> Result<Self, ExportError> {
-        let screen = Words::load(home, language).map_err(ExportError::Words)?;
-        let path = home.join("lang").join(file_name(language));
-        match read_text(&path) {
-            Ok(text) => Self::from_texts(&text, &path.display().to_string(), &screen, language),
-            Err(ConfigError { problem, .. }) if *problem == Problem::NotFound => {
-                Ok(Self::built_in(language))
-            }
-            Err(e) => Err(ExportError::Words(e)),
-        }
+        let words = Catalogue::load(home, language).map_err(ExportError::Words)?;
+        Ok(ExportWords(words))
     }
 
     /// The program's own words.
     pub fn built_in(language: Language) -> Self {
-        let screen = Words::built_in(language);
-        let own = built_in_text(language);
-        Self::from_texts(own, "lang/export", &screen, language).unwrap_or_else(|fault| {
-            // The tests read both files, so this is never seen.
-            tracing::error!("{fault}");
-            ExportWords {
-                language,
-                texts: BTreeMap::new(),
-            }
-        })
+        ExportWords(Catalogue::built_in(language))
     }
 
-    fn from_texts(
-        own: &str,
-        file: &str,
-        screen: &Words,
-        language: Language,
-    ) -> Result<Self, ExportError> {
-        let given = flat(own).map_err(|e| ExportError::BadWords {
-            file: file.to_owned(),
-            why: e.message().to_owned(),
-        })?;
-        let wanted = flat(built_in_text(language)).unwrap_or_default();
-        for (key, text) in &wanted {
-            let why = match given.get(key) {
-                None => format!("the key '{key}' is missing"),
-                Some(given) => match braces(text).find(|part| !given.contains(part)) {
-                    Some(part) => format!("'{key}' has to contain {part}"),
-                    None => continue,
-                },
-            };
-            return Err(ExportError::BadWords {
-                file: file.to_owned(),
-                why,
-            });
-        }
-        let mut texts: BTreeMap<String, String> = screen
-            .all()
-            .map(|(key, text)| (format!("screen.{key}"), text.to_owned()))
-            .collect();
-        texts.extend(given);
-        Ok(ExportWords { language, texts })
+    /// A text of the big screen.
+    pub fn screen<'a>(&'a self, key: &'a str) -> &'a str {
+        self.0.screen.get(key).map_or(key, String::as_str)
     }
 
     /// Two letters of the language (ISO 639-1).
     pub fn code(&self) -> &'static str {
-        self.language.code()
+        self.0.language.code()
     }
 
     /// The text of a key, or the key itself.
     pub fn get<'a>(&'a self, key: &'a str) -> &'a str {
-        self.texts.get(key).map_or(key, String::as_str)
+        self.0.export.get(key).map_or(key, String::as_str)
     }
 
     /// The text of a key with its parts filled in.
@@ -129,20 +79,23 @@ impl ExportWords {
 
     /// What a rule is about, in one word.
     pub fn name(&self, rule: &Rule) -> &str {
-        let key = format!("screen.name.{}", rule.id);
-        self.texts.get(&key).map_or(rule.short, String::as_str)
+        self.0.of_rule(rule.id, "name").unwrap_or(rule.short)
+    }
+
+    /// What a rule measures, for who reads a page.
+    pub fn about(&self, rule: &Rule) -> &str {
+        self.0.of_rule(rule.id, "page").unwrap_or(rule.long)
+    }
+
+    /// What a quantity is called.
+    pub fn quantity_name<'a>(&'a self, quantity: &'a Quantity) -> &'a str {
+        let name = self.0.quantities.get(quantity.key);
+        name.map_or(quantity.key, String::as_str)
     }
 
     /// What to do next time.
     pub fn cue(&self, rule: &Rule, value: f64, limit: f64) -> &str {
-        let side = if limit > value { "more" } else { "less" };
-        [
-            format!("screen.cue.{}", rule.id),
-            format!("screen.cue.{}_{side}", rule.id),
-        ]
-        .iter()
-        .find_map(|key| self.texts.get(key))
-        .map_or(rule.short, String::as_str)
+        self.0.cue(rule.id, limit > value).unwrap_or(rule.short)
     }
 
     /// A value of a rule with its unit: whole degrees, or centimetres.
@@ -199,80 +152,14 @@ impl ExportWords {
             Some(digits) => format!("\u{2212}{digits}"),
             None => text,
         };
-        text.replace('.', self.get("screen.number.decimal_mark"))
+        text.replace('.', self.screen("number.decimal_mark"))
     }
-}
-
-fn file_name(language: Language) -> String {
-    format!("export.{}.toml", language.code())
-}
-
-fn built_in_text(language: Language) -> &'static str {
-    match language {
-        Language::En => include_str!("../../../lang/export.en.toml"),
-        Language::Fr => include_str!("../../../lang/export.fr.toml"),
-    }
-}
-
-fn flat(text: &str) -> Result<BTreeMap<String, String>, toml::de::Error> {
-    let tables: Tables = toml::from_str(text)?;
-    Ok(tables
-        .into_iter()
-        .flat_map(|(table, texts)| {
-            texts
-                .into_iter()
-                .map(move |(key, text)| (format!("{table}.{key}"), text))
-        })
-        .collect())
-}
-
-/// The parts in braces of a text, with their braces.
-fn braces(text: &str) -> impl Iterator<Item = &str> {
-    text.match_indices('{').filter_map(|(open, _)| {
-        let rest = &text[open..];
-        rest.find('}').map(|close| &rest[..=close])
-    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::{QUANTITIES, RULES};
-
-    #[test]
-    fn both_languages_have_the_same_keys_and_parts() {
-        let [en, fr] = Language::ALL.map(|l| flat(built_in_text(l)).unwrap());
-        assert!(en.len() > 100);
-        assert_eq!(en.keys().collect::<Vec<_>>(), fr.keys().collect::<Vec<_>>());
-        for (key, text) in &en {
-            let mut parts = [braces(text).collect::<Vec<_>>(), braces(&fr[key]).collect()];
-            parts.iter_mut().for_each(|p| p.sort_unstable());
-            assert_eq!(parts[0], parts[1], "{key}");
-        }
-    }
-
-    #[test]
-    fn every_rule_and_quantity_has_words() {
-        for language in Language::ALL {
-            let words = ExportWords::built_in(language);
-            for rule in RULES {
-                assert!(words.texts.contains_key(&format!("rule.{}", rule.id)));
-                assert!(
-                    words
-                        .texts
-                        .contains_key(&format!("screen.name.{}", rule.id))
-                );
-                assert_ne!(words.cue(rule, 2.0, 1.0), rule.short);
-            }
-            for quantity in QUANTITIES {
-                assert!(
-                    words
-                        .texts
-                        .contains_key(&format!("quantity.{}", quantity.key))
-                );
-            }
-        }
-    }
+    use crate::rules::RULES;
 
     #[test]
     fn what_is_filled_in_is_not_searched_again() {
@@ -283,18 +170,6 @@ mod tests {
         );
         assert!(text.starts_with("{after}: better"), "{text}");
         assert!(text.contains("(1 to 2)"));
-    }
-
-    #[test]
-    fn a_file_that_lacks_a_part_is_named() {
-        let bad = built_in_text(Language::En).replace("{n} passes could", "Passes could");
-        let screen = Words::built_in(Language::En);
-        let e = ExportWords::from_texts(&bad, "mine.toml", &screen, Language::En).unwrap_err();
-        let said = e.to_string();
-        assert!(
-            said.contains("mine.toml") && said.contains("page.lost_passes"),
-            "{said}"
-        );
     }
 
     #[test]

@@ -13,3 +13,4 @@ pub mod roster;
 pub mod rules;
 pub mod stride;
 pub mod track;
+pub mod words;

@@ -242,7 +242,7 @@ fn usage_or_failure(error: ExportError) -> anyhow::Error {
         | ExportError::NoFolder { .. }
         | ExportError::InTheWay { .. }
         | ExportError::Nothing(_)
-        | ExportError::BadWords { .. } => UsageError(error.to_string()).into(),
+        | ExportError::Words(_) => UsageError(error.to_string()).into(),
         other => other.into(),
     }
 }

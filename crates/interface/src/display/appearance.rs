@@ -5,28 +5,7 @@ use std::sync::Arc;
 
 use super::words::Words;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
-
-/// A language there are words for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Language {
-    /// English.
-    #[default]
-    En,
-    /// French.
-    Fr,
-}
-
-impl Language {
-    /// All languages, in the order of [`LANGUAGE_CODES`].
-    pub const ALL: [Language; 2] = [Language::En, Language::Fr];
-
-    /// Its two letters (ISO 639-1), and the name of its file.
-    pub fn code(self) -> &'static str {
-        LANGUAGE_CODES[self as usize]
-    }
-}
-
-const LANGUAGE_CODES: [&str; 2] = ["en", "fr"];
+use crate::words::{LANGUAGE_CODES, Language};
 
 /// Units lengths are shown in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

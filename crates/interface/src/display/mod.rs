@@ -41,7 +41,8 @@ mod ui;
 mod window;
 mod words;
 
-pub use appearance::{Appearance, Language, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
+pub use crate::words::Language;
+pub use appearance::{Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
 pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 pub use lost::window_system_is_there;

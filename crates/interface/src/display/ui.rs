@@ -92,10 +92,10 @@ fn with_words(
     match screen {
         Screen::Waiting => {
             let note = match look.focus {
-                Some(rule) => get("screen.focus").replace("{what}", words.name(rule)),
-                None => get("screen.eyes_up").to_owned(),
+                Some(rule) => get("message.focus").replace("{what}", words.name(rule)),
+                None => get("message.eyes_up").to_owned(),
             };
-            notice(set, page, Symbol::Next, get("screen.next_skater"), &note);
+            notice(set, page, Symbol::Next, get("message.next_skater"), &note);
         }
         Screen::InLane => in_lane(set, page, look, picture),
         &Screen::Cue {
@@ -119,8 +119,8 @@ fn with_words(
             set,
             page,
             Symbol::Praise,
-            get("screen.praise"),
-            get("screen.praise_note"),
+            get("message.praise"),
+            get("message.praise_note"),
         ),
         &Screen::Improved {
             rule,
@@ -130,26 +130,26 @@ fn with_words(
         } => {
             let numbers = unit_of(rule).and_then(|unit| numbers(look, unit, earlier, value));
             let note = numbers.map_or(String::new(), |n| {
-                get("screen.improved_note")
+                get("message.improved_note")
                     .replace("{what}", words.name(rule))
                     .replace("{before}", &n.measured)
                     .replace("{now}", &n.wanted)
             });
-            notice(set, page, Symbol::Improved, get("screen.improved"), &note);
+            notice(set, page, Symbol::Improved, get("message.improved"), &note);
         }
         Screen::Unfed { .. } => notice(
             set,
             page,
             Symbol::Unfed,
-            get("screen.unfed"),
-            get("screen.unfed_note"),
+            get("message.unfed"),
+            get("message.unfed_note"),
         ),
         Screen::Summary(of) => summary(set, page, &summary_lines(look, of)),
         Screen::NotJudged { reason, .. } => notice(
             set,
             page,
             Symbol::NotJudged,
-            get("screen.not_judged"),
+            get("message.not_judged"),
             &words.reason(reason),
         ),
         Screen::Replay { overlay, .. } => {
@@ -269,7 +269,7 @@ fn in_lane(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, picture: Op
         }
         None => {
             let (lines, cap) = set.fit_words(
-                look.words.get("screen.in_lane"),
+                look.words.get("message.in_lane"),
                 page.content,
                 theme::WORD_MOST * page.unit,
                 theme::LINE_PITCH,

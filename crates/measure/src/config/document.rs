@@ -331,7 +331,14 @@ impl<'d> Section<'d> {
         })
     }
 
-    fn path_of(&self, name: &str) -> String {
+    /// Whether a table stands at `name`.
+    pub(crate) fn is_table(&self, name: &str) -> bool {
+        let value = self.table.get(name);
+        value.is_some_and(|value| matches!(value.get_ref(), DeValue::Table(_)))
+    }
+
+    /// The key with the tables it stands in: `screen.replay.label`.
+    pub(crate) fn path_of(&self, name: &str) -> String {
         if self.path.is_empty() {
             name.to_owned()
         } else {
