@@ -150,9 +150,7 @@ impl Catalogue {
 
     /// A text of a rule.
     pub fn of_rule(&self, rule: &str, key: &str) -> Option<&str> {
-        self.rules
-            .get(&format!("{rule}.{key}"))
-            .map(String::as_str)
+        self.rules.get(&format!("{rule}.{key}")).map(String::as_str)
     }
 
     /// What to do next time. The two sides of a band want opposite things:
@@ -205,7 +203,12 @@ fn take(
         let path = given.path_of(&key);
         if wanted.is_table(&key) {
             if let Some(deeper) = wanted.section(&key)? {
-                take(&deeper, &table(given, &key)?, &format!("{before}{key}."), into)?;
+                take(
+                    &deeper,
+                    &table(given, &key)?,
+                    &format!("{before}{key}."),
+                    into,
+                )?;
             }
             continue;
         }
@@ -321,11 +324,15 @@ mod tests {
                 .unwrap_err()
                 .to_string()
         };
-        let at = 1 + good.lines().position(|l| l.starts_with("praise_note")).unwrap();
+        let at = 1 + good
+            .lines()
+            .position(|l| l.starts_with("praise_note"))
+            .unwrap();
         let stray = fault(good.replace("praise_note =", "prase_note ="));
         assert!(
-            stray.starts_with(&format!("lang/en.toml, line {at}: unknown key 'prase_note'"))
-                && stray.contains("praise_note"),
+            stray.starts_with(&format!(
+                "lang/en.toml, line {at}: unknown key 'prase_note'"
+            )) && stray.contains("praise_note"),
             "{stray}"
         );
         let missing = fault(good.replace("praise_note = \"Do it again\"\n", ""));
