@@ -67,7 +67,7 @@ pub(super) fn unit_of(rule: &str) -> Option<Unit> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::appearance::Language;
+    use crate::words::Language;
     use super::super::words::Words;
     use super::*;
     use std::sync::Arc;
