@@ -67,9 +67,9 @@ pub(super) fn unit_of(rule: &str) -> Option<Unit> {
 
 #[cfg(test)]
 mod tests {
-    use crate::words::Language;
     use super::super::words::Words;
     use super::*;
+    use crate::words::Language;
     use std::sync::Arc;
 
     #[test]
