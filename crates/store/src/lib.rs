@@ -34,6 +34,7 @@ mod retention_age;
 mod schema;
 mod session_json;
 mod skaters;
+mod whole;
 mod writer;
 
 pub use archive::Archive;
