@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use jiff::Zoned;
 
 use super::{
-    EngineInfo, NewPass, PictureStrip, SessionId, SessionInfo, SessionSummary, SourceInfo,
-    Store, StoreError,
+    EngineInfo, NewPass, PictureStrip, SessionId, SessionInfo, SessionSummary, SourceInfo, Store,
+    StoreError,
 };
 use crate::config::Lane;
 

@@ -117,7 +117,10 @@ fn an_ended_session_is_not_gone_on_with_also_after_a_restart() {
     sink.end_session().unwrap();
     drop(sink);
     run(dir.path(), info("full"), 1);
-    let passes: Vec<usize> = sessions(dir.path()).iter().map(|s| s.passes.len()).collect();
+    let passes: Vec<usize> = sessions(dir.path())
+        .iter()
+        .map(|s| s.passes.len())
+        .collect();
     assert_eq!(passes, [1, 1, 1]);
 }
 
@@ -133,12 +136,18 @@ fn a_video_does_not_go_into_the_session_of_a_camera() {
 
 #[test]
 fn an_hour_or_a_midnight_ends_a_session() {
-    let at = |text: &str| format!("2026-11-30T{text}+01:00[Europe/Zurich]").parse::<Zoned>().unwrap();
+    let at = |text: &str| {
+        format!("2026-11-30T{text}+01:00[Europe/Zurich]")
+            .parse::<Zoned>()
+            .unwrap()
+    };
     assert!(goes_on(&at("18:00:00"), &at("18:59:59")));
     assert!(!goes_on(&at("18:00:00"), &at("19:00:00")));
     // A clock that was set back.
     assert!(goes_on(&at("18:00:00"), &at("17:55:00")));
-    let after = "2026-12-01T00:00:10+01:00[Europe/Zurich]".parse::<Zoned>().unwrap();
+    let after = "2026-12-01T00:00:10+01:00[Europe/Zurich]"
+        .parse::<Zoned>()
+        .unwrap();
     assert!(!goes_on(&at("23:59:50"), &after));
     // The same moment, written down in another zone.
     let elsewhere = "2026-11-30T17:30:00+00:00[UTC]".parse::<Zoned>().unwrap();
@@ -151,7 +160,10 @@ fn an_hour_or_a_midnight_ends_a_session() {
     sink.clock = || Zoned::now() + jiff::Span::new().hours(2);
     sink.write(&[&pass(2)]).unwrap();
     drop(sink);
-    let passes: Vec<usize> = sessions(dir.path()).iter().map(|s| s.passes.len()).collect();
+    let passes: Vec<usize> = sessions(dir.path())
+        .iter()
+        .map(|s| s.passes.len())
+        .collect();
     assert_eq!(passes, [1, 1]);
 }
 

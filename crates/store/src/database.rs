@@ -9,8 +9,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use jiff::Zoned;
 use rusqlite::{OptionalExtension, params};
 
-use super::connection::Book;
 use super::backend::goes_on;
+use super::connection::Book;
 use super::insert;
 use super::skaters::DAMAGED;
 use super::{
@@ -507,7 +507,11 @@ mod tests {
             }
             store.end_session(&id).unwrap();
             let written = store.load_session(id.row).unwrap();
-            store.book.connection.execute_batch(&format!("{BACK_TO_4} {BACK_TO_2}")).unwrap();
+            store
+                .book
+                .connection
+                .execute_batch(&format!("{BACK_TO_4} {BACK_TO_2}"))
+                .unwrap();
             (id.row, written)
         };
         // The archive may be the first to open an old file.

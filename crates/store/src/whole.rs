@@ -95,7 +95,9 @@ fn no_table_of_ours(transaction: &Transaction<'_>, file: &Path) -> Result<(), St
 /// How the tables are after these steps.
 fn wanted(steps: &[&str]) -> rusqlite::Result<Vec<String>> {
     let fresh = Connection::open_in_memory()?;
-    steps.iter().try_for_each(|step| fresh.execute_batch(step))?;
+    steps
+        .iter()
+        .try_for_each(|step| fresh.execute_batch(step))?;
     shape(&fresh)
 }
 
@@ -120,7 +122,9 @@ fn word(value: ValueRef<'_>) -> String {
         ValueRef::Null => "-".to_owned(),
         ValueRef::Integer(n) => n.to_string(),
         ValueRef::Real(x) => x.to_string(),
-        ValueRef::Text(bytes) | ValueRef::Blob(bytes) => String::from_utf8_lossy(bytes).into_owned(),
+        ValueRef::Text(bytes) | ValueRef::Blob(bytes) => {
+            String::from_utf8_lossy(bytes).into_owned()
+        }
     }
 }
 
