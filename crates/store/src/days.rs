@@ -24,7 +24,10 @@ impl Day {
 impl SessionSummary {
     /// The day it began on; `None` where that is unreadable.
     pub fn day(&self) -> Option<Date> {
-        self.started_at.parse::<jiff::Zoned>().ok().map(|at| at.date())
+        self.started_at
+            .parse::<jiff::Zoned>()
+            .ok()
+            .map(|at| at.date())
     }
 }
 
@@ -81,7 +84,10 @@ mod tests {
             .collect();
         assert_eq!(
             told,
-            [("2026-11-29".to_owned(), 1, 4), ("2026-11-30".to_owned(), 2, 23)]
+            [
+                ("2026-11-29".to_owned(), 1, 4),
+                ("2026-11-30".to_owned(), 2, 23)
+            ]
         );
     }
 }

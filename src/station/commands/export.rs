@@ -20,8 +20,8 @@ use crate::export::{
 use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::station::coach_service::Exporter;
-use crate::station::settings::{StationSettings, station_file};
 use crate::station::program::print;
+use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::UsageError;
 use crate::station::words::passes;
 use crate::store::{Archive, Day, SessionSummary, days};
@@ -50,12 +50,9 @@ impl std::str::FromStr for SessionChoice {
             "tonight" => Ok(SessionChoice::Tonight),
             "latest" => Ok(SessionChoice::Latest),
             "all" => Ok(SessionChoice::All),
-            number => number
-                .parse()
-                .map(SessionChoice::Number)
-                .map_err(|_| {
-                    "it must be the number of a session, 'tonight', 'latest' or 'all'".to_owned()
-                }),
+            number => number.parse().map(SessionChoice::Number).map_err(|_| {
+                "it must be the number of a session, 'tonight', 'latest' or 'all'".to_owned()
+            }),
         }
     }
 }
@@ -385,7 +382,11 @@ fn left_out(known: &[SessionSummary], choice: SessionChoice, taken: &[i64]) -> S
         ([], _) | (_, SessionChoice::All | SessionChoice::Number(_)) => String::new(),
         _ => {
             let n = passes(others.iter().map(|s| s.passes as usize).sum());
-            let whose = if whole_day { "other days" } else { "other sessions" };
+            let whose = if whole_day {
+                "other days"
+            } else {
+                "other sessions"
+            };
             format!(
                 "\nNot in it: {n} of {whose}. 'kickplate export --list' shows them; --day or --session takes them."
             )
