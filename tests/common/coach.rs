@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use kickplate::config::{Lane, Travel, View};
+use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::display::PreviewImage;
 use kickplate::geometry::Known;
 use kickplate::panel::{
@@ -38,6 +38,7 @@ pub fn lane() -> Lane {
         lane_distance_m: 6.2,
         travel: Travel::LeftToRight,
         skater_height_m: 1.55,
+        subject: Subject::People,
     }
 }
 

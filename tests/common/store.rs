@@ -2,7 +2,7 @@
 
 #![allow(dead_code, reason = "each test file uses its own part of these")]
 
-use kickplate::config::{Lane, Travel, View};
+use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::feedback::{Cue, CueKind, CueLeg};
 use kickplate::rules::{
     AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds,
@@ -19,6 +19,7 @@ pub fn lane() -> Lane {
         lane_distance_m: 6.0,
         travel: Travel::RightToLeft,
         skater_height_m: 1.55,
+        subject: Subject::People,
     }
 }
 

@@ -6,6 +6,7 @@
 mod capture_feed;
 mod capture_files;
 mod outside_pedestrians;
+mod people;
 mod pose_cores;
 mod pose_golden;
 mod pose_scene;

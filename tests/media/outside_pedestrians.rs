@@ -10,7 +10,7 @@
 use std::path::{Path, PathBuf};
 
 use kickplate::capture::{self, SourceSpec};
-use kickplate::config::{Lane, Travel, View};
+use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::pose::{EngineKind, Estimator, ModelKind, PoseFrame, PoseSettings};
 use kickplate::rules::{AgeGroup, Thresholds};
 use kickplate_lab::score::judge_poses;
@@ -53,6 +53,7 @@ fn lane(view: View, travel: Travel, [height_m, tilt_deg, hfov_deg, distance_m]: 
         lane_distance_m: distance_m,
         travel,
         skater_height_m: 1.70,
+        subject: Subject::People,
     }
 }
 

@@ -4,7 +4,7 @@
 
 use std::path::{Path, PathBuf};
 
-use kickplate::config::{Lane, Problem, Travel, View};
+use kickplate::config::{Lane, Problem, Subject, Travel, View};
 use kickplate::rules::{AgeGroup, AgeGroups, RULES, settings};
 use kickplate::station::{self, Setup, StationSettings, reference};
 
@@ -94,6 +94,7 @@ fn a_lane_is_read_with_its_values_and_the_default_roll() {
             lane_distance_m: 6.0,
             travel: Travel::LeftToRight,
             skater_height_m: 1.6,
+            subject: Subject::People,
         }
     );
 }
@@ -107,7 +108,7 @@ fn an_unknown_key_is_named_with_the_one_that_was_meant() {
     assert_eq!(
         fault(&format!("{LANE}colour = 3\n")),
         "lane.toml, line 8: unknown key 'colour'; it must be one of: view, camera_height_m, \
-         tilt_deg, hfov_deg, roll_deg, lane_distance_m, travel, skater_height_m"
+         tilt_deg, hfov_deg, roll_deg, lane_distance_m, travel, skater_height_m, subject"
     );
     // Of two, the first in the file.
     assert!(fault("zzz = 1\naaa = 2\n").starts_with("lane.toml, line 1: unknown key 'zzz'"));

@@ -12,6 +12,7 @@ mod store_common;
 
 mod any_input;
 mod config_files;
+mod constants;
 mod export_faults;
 mod export_whole;
 mod feedback_coach;

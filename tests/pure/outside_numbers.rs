@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use kickplate::config::{Lane, Travel, View};
+use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::geometry::{
     Camera, butterworth_zero_phase, fit_parabola, huber_mean, included_deg, two_pass_cutoff_hz,
 };
@@ -163,6 +163,7 @@ fn the_camera_projects_as_opencv_does() {
             lane_distance_m: 6.0,
             travel: Travel::LeftToRight,
             skater_height_m: 1.7,
+            subject: Subject::People,
         };
         let camera = Camera::of_lane(&lane, case.size_px[0], case.size_px[1]);
         for (p, px) in case.points_m.iter().zip(&case.pixels) {

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use crate::store_common::{cue, pass, session, strip, tracked};
 use kickplate::capture::CameraRequest;
-use kickplate::config::{Lane, Travel, View};
+use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::display::{Units, Words};
 use kickplate::geometry::Mark;
 use kickplate::panel::{
@@ -81,7 +81,6 @@ impl Station {
             lane: setup.lane.clone(),
             thresholds: setup.age_groups.thresholds(setup.station.age_group),
             track: Default::default(),
-            corrections: true,
             feedback: setup.station.feedback.clone(),
         };
         let stop = Arc::new(AtomicBool::new(false));
@@ -555,6 +554,7 @@ fn lane() -> Lane {
         lane_distance_m: 6.0,
         travel: Travel::RightToLeft,
         skater_height_m: 1.55,
+        subject: Subject::People,
     }
 }
 

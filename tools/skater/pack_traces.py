@@ -19,7 +19,7 @@ for name in sorted(os.listdir(clips)):
     truth = json.load(open(os.path.join(clips, name, "truth.json")))
     group, cue, view = name.split("-")
     eye, right, back = (truth["camera"]["frames"][0][i:i + 3] for i in (0, 3, 9))
-    lane = dict(view=view, camera_height_m=eye[2], tilt_deg=math.degrees(math.asin(back[2])), hfov_deg=truth["camera"]["hfov_deg"],
+    lane = dict(subject="rendered", view=view, camera_height_m=eye[2], tilt_deg=math.degrees(math.asin(back[2])), hfov_deg=truth["camera"]["hfov_deg"],
                 roll_deg=math.degrees(math.asin(right[2])), lane_distance_m=abs(eye[1]), travel=dict(side="left_to_right", front="toward")[view],
                 skater_height_m=truth["subject"]["height_m"])
     frames = json.load(open(trace))

@@ -19,7 +19,9 @@
 
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_interface::display;
-use kickplate_measure::{body, config, feedback, geometry, roster, rules, stride, track};
+use kickplate_measure::{
+    body, calibration, config, feedback, geometry, roster, rules, stride, track,
+};
 use kickplate_store as store;
 
 mod build;
@@ -127,11 +129,6 @@ pub struct Exported {
     pub clips_broken: usize,
     /// Passes whose points could not be read.
     pub points_broken: usize,
-    /// Passes that do not read as they were written and are left out.
-    pub passes_damaged: usize,
-    /// Passes of these sessions that could not be stored when they were
-    /// skated.
-    pub passes_lost: u32,
     /// Files used again from an export that was cut off.
     pub reused: usize,
 }

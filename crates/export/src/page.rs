@@ -8,6 +8,7 @@ use super::chart::chart;
 use super::dataset::{Material, SessionPart};
 use super::summary::{self, Row, RuleSummary, Well};
 use super::words::ExportWords;
+use crate::calibration::Basis;
 use crate::config::View;
 use crate::rules::Leg;
 
@@ -144,18 +145,19 @@ impl<'a> Page<'a> {
     }
 
     /// How it was measured, cautions, deleting.
-    fn closing(&mut self) {
+    fn closing(&mut self, sessions: &[SessionPart]) {
         self.raw("<section class=\"sure\">\n");
         self.word("h2", "section.sure");
-        self.list(&[
-            "sure.how",
-            "sure.band",
-            "sure.sigma",
-            "sure.rendered",
-            "sure.limits",
-            "sure.not_judged",
-            "sure.one_day",
-        ]);
+        let rests_on = |basis| sessions.iter().any(|s| Basis::of(s.lane.subject) == basis);
+        let mut keys = vec!["sure.how", "sure.band", "sure.sigma"];
+        if rests_on(Basis::PeoplePublished) {
+            keys.push("sure.people");
+        }
+        if rests_on(Basis::Rendered) {
+            keys.push("sure.rendered");
+        }
+        keys.extend(["sure.limits", "sure.not_judged", "sure.one_day"]);
+        self.list(&keys);
         self.raw("</section>\n<section class=\"care\">\n");
         self.word("h2", "section.care");
         self.list(&[
@@ -208,14 +210,9 @@ pub fn skater_page(
     let name = label(words, material, person);
     let title = words.get("page.skater_title");
     let mut page = Page::new(words, &format!("{title}: {name}"));
-    page.raw("<header>\n");
-    // A page for one skater leads to nobody else.
-    if !material.is_of_one() {
-        page.raw("<p class=\"screen\"><a href=\"../index.html\">");
-        page.raw(&escape(words.get("page.back")));
-        page.raw("</a></p>\n");
-    }
-    page.raw("<h1><bdi>");
+    page.raw("<header>\n<p class=\"screen\"><a href=\"../index.html\">");
+    page.raw(&escape(words.get("page.back")));
+    page.raw("</a></p>\n<h1><bdi>");
     page.raw(&escape(&name));
     page.raw("</bdi></h1>\n");
     let mut about = vec![
@@ -248,7 +245,7 @@ pub fn skater_page(
     quantities_section(&mut page, &passes);
     comments_section(&mut page, &passes);
     clips_section(&mut page, material, person, pictures);
-    page.closing();
+    page.closing(&material.sessions);
     page.finish()
 }
 
@@ -667,7 +664,7 @@ pub fn index_page(words: &ExportWords, material: &Material, files: &Files) -> St
         );
     }
     page.raw("</ul>\n</section>\n");
-    page.closing();
+    page.closing(&material.sessions);
     page.finish()
 }
 

@@ -227,7 +227,6 @@ fn judging(lane: &Lane, thresholds: &Thresholds) -> Judging {
         lane: lane.clone(),
         thresholds: thresholds.clone(),
         track: TrackSettings::default(),
-        corrections: true,
         feedback: FeedbackSettings::default(),
     }
 }

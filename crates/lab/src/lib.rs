@@ -2,10 +2,11 @@
 //!
 //! Takes: clips, with exact truth where they are scored.
 //! Gives: how right the station is ([`score`]), how fast a machine is
-//! ([`bench`]), what grows in a long run ([`soak`]).
+//! ([`bench`]), what the pose models read of a real person ([`people`]), what grows in a long run ([`soak`]).
 //! Fails: with one sentence that names the thing and the remedy.
 
 pub mod bench;
+pub mod people;
 pub mod score;
 pub mod soak;
 mod stages;

@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 
 use kickplate::station::{self, program};
 use kickplate_lab::bench::{BenchOptions, bench};
+use kickplate_lab::people::{PeopleOptions, people};
 use kickplate_lab::score::{ScoreOptions, score};
 use kickplate_lab::soak::{SoakOptions, soak};
 
@@ -27,6 +28,8 @@ struct CommandLine {
 enum Command {
     /// How right the station is: scores it on rendered clips whose truth is known.
     Score(ScoreOptions),
+    /// What the station reads of a real person with skin markers (tests/people).
+    People(PeopleOptions),
     /// How fast this machine is, stage by stage.
     Bench(BenchOptions),
     /// An endurance run: clips as the camera over and over, and what must not grow.
@@ -38,11 +41,12 @@ fn main() -> ExitCode {
     let line = CommandLine::parse();
     let log_folder = match &line.command {
         Command::Soak(options) => Some(options.out.join("logs")),
-        Command::Score(_) | Command::Bench(_) => None,
+        Command::Score(_) | Command::People(_) | Command::Bench(_) => None,
     };
     program::run(line.verbose, log_folder.as_deref(), || {
         match &line.command {
             Command::Score(options) => score(options)?,
+            Command::People(options) => people(options)?,
             Command::Bench(options) => program::print(&bench(options)?)?,
             Command::Soak(options) => soak(options)?,
         }

@@ -5,6 +5,7 @@
 //! Only [`config`] reads and writes files.
 
 pub mod body;
+pub mod calibration;
 pub mod config;
 pub mod feedback;
 pub mod geometry;

@@ -13,7 +13,7 @@
 //! Only this module knows rusqlite.
 
 // What this crate knows of the others; nothing else can be reached from it.
-use kickplate_measure::{body, config, feedback, roster, rules, track};
+use kickplate_measure::{body, calibration, config, feedback, roster, rules, track};
 
 mod archive;
 mod backend;
@@ -21,7 +21,6 @@ mod clips;
 mod codec;
 mod connection;
 mod database;
-mod days;
 mod error;
 mod insert;
 mod lineup;
@@ -35,14 +34,12 @@ mod retention_age;
 mod schema;
 mod session_json;
 mod skaters;
-mod whole;
 mod writer;
 
 pub use archive::Archive;
 pub use clips::PICTURES_FOLDER;
 use connection::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
-pub use days::{Day, days};
 pub use error::StoreError;
 pub use lineup::KeptQueue;
 pub use notes::{Agreement, ExportNote};

@@ -173,10 +173,6 @@ pub struct NewPass {
     pub strips: Vec<PictureStrip>,
     /// The camera set-up it was measured with, where it is not the session's.
     pub lane: Option<Lane>,
-    /// What measured it, where it is not the session's.
-    pub engine: Option<EngineInfo>,
-    /// The camera or file it was seen by, where it is not the session's.
-    pub source: Option<SourceInfo>,
 }
 
 impl From<(JudgedPass, Cue)> for NewPass {
@@ -189,8 +185,6 @@ impl From<(JudgedPass, Cue)> for NewPass {
             points: None,
             strips: Vec::new(),
             lane: None,
-            engine: None,
-            source: None,
         }
     }
 }
@@ -261,10 +255,6 @@ pub struct StoredPass {
     pub has_points: bool,
     /// The camera set-up it was measured with, where it is not the session's.
     pub lane: Option<Lane>,
-    /// What measured it, where it is not the session's.
-    pub engine: Option<EngineInfo>,
-    /// The camera or file it was seen by, where it is not the session's.
-    pub source: Option<SourceInfo>,
 }
 
 impl StoredPass {
@@ -279,8 +269,6 @@ impl StoredPass {
             strips: Vec::new(),
             has_points: false,
             lane: None,
-            engine: None,
-            source: None,
         }
     }
 }
@@ -294,9 +282,6 @@ pub struct StoredSession {
     pub info: SessionInfo,
     /// Its passes by number.
     pub passes: Vec<StoredPass>,
-    /// Numbers of passes that are not among them: they do not read as they
-    /// were written.
-    pub damaged: Vec<u32>,
 }
 
 impl StoredSession {
@@ -304,15 +289,5 @@ impl StoredSession {
     /// points have to be cut with again.
     pub fn lane_of<'a>(&'a self, pass: &'a StoredPass) -> &'a Lane {
         pass.lane.as_ref().unwrap_or(&self.info.lane)
-    }
-
-    /// What measured a pass of this session.
-    pub fn engine_of<'a>(&'a self, pass: &'a StoredPass) -> &'a EngineInfo {
-        pass.engine.as_ref().unwrap_or(&self.info.engine)
-    }
-
-    /// The camera or file a pass of this session was seen by.
-    pub fn source_of<'a>(&'a self, pass: &'a StoredPass) -> &'a SourceInfo {
-        pass.source.as_ref().unwrap_or(&self.info.source)
     }
 }

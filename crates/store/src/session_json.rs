@@ -11,6 +11,7 @@ use serde_json::Value;
 
 use super::codec::{cue_to_json, storable, thresholds_to_json};
 use super::{EngineInfo, SourceInfo, StoreError};
+use crate::calibration::Basis;
 use crate::config::{Lane, write_atomically};
 use crate::feedback::Cue;
 use crate::rules::{
@@ -36,6 +37,10 @@ pub struct SessionFile {
     pub source: SourceInfo,
     /// The camera set-up.
     pub lane: Lane,
+    /// What the values rest on. Programs of before it was written shifted
+    /// everything as if it were rendered.
+    #[serde(default = "of_older_files")]
+    pub basis: Basis,
     /// What did the measuring.
     pub engine: EngineInfo,
     /// The group the skaters are judged as.
@@ -44,6 +49,10 @@ pub struct SessionFile {
     pub thresholds: Value,
     /// The passes in the order they ended.
     pub passes: Vec<PassRecord>,
+}
+
+fn of_older_files() -> Basis {
+    Basis::Rendered
 }
 
 /// One pass of a `session.json`.
@@ -133,6 +142,7 @@ impl SessionFile {
             format_version: FORMAT_VERSION,
             started_at: started_at.map(ToString::to_string),
             source,
+            basis: Basis::of(lane.subject),
             lane,
             engine,
             age_group: thresholds.age_group,

@@ -71,7 +71,6 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             min_pass_speed_mps: station.min_pass_speed_mps,
             ..TrackSettings::default()
         },
-        corrections: station.corrections,
         feedback: station.feedback,
     };
     let mut analyser = Analyser::for_recordings(&home, options.model, options.engine, judging)?;

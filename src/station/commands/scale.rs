@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use anyhow::Context;
 
 use crate::config::{
-    ConfigError, Document, Lane, Section, Travel, View, read_text, write_atomically,
+    ConfigError, Document, Lane, Section, Subject, Travel, View, read_text, write_atomically,
 };
 use crate::geometry::{CameraPose, Known, Mark, solve_camera_pose};
 use crate::station::usage::UsageError;
@@ -164,6 +164,7 @@ impl MarksFile {
                 tilt_deg: 0.0,
                 roll_deg: 0.0,
                 lane_distance_m: 0.0,
+                subject: Subject::People,
             },
             size_px,
             marks,

@@ -241,7 +241,6 @@ impl Player {
                 lane,
                 thresholds,
                 track: TrackSettings::default(),
-                corrections: true,
                 feedback: FeedbackSettings::default(),
             },
         ))

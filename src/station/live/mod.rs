@@ -89,7 +89,12 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     if let Some(clip) = &options.source {
         is_there(clip)?;
     }
-    let setup = Setup::load(&home, options.lane.as_deref())?;
+    let mut setup = Setup::load(&home, options.lane.as_deref())?;
+    if setup.people_before_cameras(options.source.is_none()) {
+        complain(
+            "a lane file says subject = \"rendered\", but a camera films people: their values are not shifted by what was learned on rendered bodies; write subject = \"people\"",
+        );
+    }
     let folder = setup.station.recordings_folder()?;
     let stop = stop_on_signals()?;
     let geometry = ScreenGeometry {
@@ -391,7 +396,6 @@ fn judging_of(setup: &Setup, age_group: AgeGroup) -> Judging {
             min_pass_speed_mps: setup.station.min_pass_speed_mps,
             ..TrackSettings::default()
         },
-        corrections: setup.station.corrections,
         feedback: setup.station.feedback.clone(),
     }
 }

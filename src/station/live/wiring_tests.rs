@@ -40,7 +40,6 @@ fn judging(lane: &Lane) -> Judging {
         lane: lane.clone(),
         thresholds: AgeGroups::defaults().thresholds(AgeGroup::Adult),
         track: TrackSettings::default(),
-        corrections: false,
         feedback: FeedbackSettings::default(),
     }
 }
@@ -231,8 +230,7 @@ fn each_pass_is_its_skaters_with_own_limits_own_stature_and_own_pictures() {
             number: stored.number,
         };
         let points = s.archive.points(key).unwrap().unwrap();
-        let mut motion = crate::stride::cut(&points, session.lane_of(stored));
-        motion.corrected = false;
+        let motion = crate::stride::cut(&points, session.lane_of(stored));
         let again = crate::rules::judge(&motion, &stored.pass.thresholds);
         assert_eq!(again, judged.pass);
     }

@@ -1,7 +1,7 @@
 //! Clips from a ring, with a skater whose pictures are numbered.
 
 use super::*;
-use crate::config::{Lane, Travel, View};
+use crate::config::{Lane, Subject, Travel, View};
 use crate::feedback::CueLeg;
 use crate::pose::{Landmark, POINTS};
 use crate::rules::{AgeGroup, Flag, JudgedPush, Measure, Thresholds};
@@ -61,6 +61,7 @@ fn lane() -> Lane {
         lane_distance_m: 6.0,
         travel: Travel::LeftToRight,
         skater_height_m: 1.55,
+        subject: Subject::People,
     }
 }
 

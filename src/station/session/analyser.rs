@@ -32,8 +32,6 @@ pub struct Judging {
     pub thresholds: Thresholds,
     /// When a passing person counts.
     pub track: TrackSettings,
-    /// Whether corrections learned on rendered bodies are applied.
-    pub corrections: bool,
     /// How cues are chosen.
     pub feedback: FeedbackSettings,
 }
@@ -401,7 +399,6 @@ impl Analyser {
     ) -> (PassMotion, JudgedPass, PassTimes) {
         let began = Instant::now();
         let motion = PassMotion {
-            corrected: self.judging.corrections,
             read_by: self.estimator.model(),
             ..cut(points, lane)
         };

@@ -55,7 +55,6 @@ impl Rig {
             lane: synthetic::lane(View::Side, &stick()),
             thresholds: AgeGroups::defaults().thresholds(AgeGroup::Adult),
             track: TrackSettings::default(),
-            corrections: false,
             feedback: FeedbackSettings::default(),
         };
         let (model, engine) = (ModelChoice::Lite, EngineChoice::Embedded);

@@ -8,8 +8,8 @@ pub mod second_camera;
 use std::path::{Path, PathBuf};
 
 use crate::config::{
-    Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step,
-    brought_up, data_folder, read_text, wrapped_comment,
+    Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step, Subject,
+    brought_up, data_folder, read_text, without, wrapped_comment,
 };
 use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
@@ -20,8 +20,12 @@ use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::privacy::{PRIVACY_KEYS, PrivacySettings};
 use crate::station::settings::second_camera::{SECOND_CAMERA_KEYS, SecondCamera};
 
-/// Steps from earlier formats of the station file; there is none yet.
-pub const STATION_FORMATS: &[Step] = &[];
+/// Steps from earlier formats of the station file.
+pub const STATION_FORMATS: &[Step] = &[
+    // Who skates there says now whether rendered bodies' shifts hold: `subject` of
+    // the lane file.
+    |text, file_name| without(text, file_name, &[], "corrections"),
+];
 
 /// The words of the choices, made from the types that own them.
 const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
@@ -76,12 +80,6 @@ const MIN_PASS_SPEED: Key = Key::with_default(
     },
     "2.0",
     "Slowest speed along the lane that counts as a pass, metres a second.",
-);
-const CORRECTIONS: Key = Key::with_default(
-    "corrections",
-    Kind::Flag,
-    "true",
-    "Whether measures are corrected for where the pose model's points lie beside the joints, as learned on rendered bodies (docs/accuracy.md).",
 );
 const SOUND_LEVEL: Key = Key::with_default(
     "sound_level",
@@ -155,7 +153,7 @@ pub(in crate::station) const fn fps(what: &'static str) -> Key {
 }
 
 /// Every key of the station file, in the order of the reference.
-pub const STATION_KEYS: [&Key; 16] = [
+pub const STATION_KEYS: [&Key; 15] = [
     &CAMERA,
     &WIDTH,
     &HEIGHT,
@@ -165,7 +163,6 @@ pub const STATION_KEYS: [&Key; 16] = [
     &MODEL,
     &ENGINE,
     &MIN_PASS_SPEED,
-    &CORRECTIONS,
     &SOUND_LEVEL,
     &SOUND_MUTED,
     &READING_DISTANCE,
@@ -225,8 +222,6 @@ pub struct StationSettings {
     pub engine: EngineChoice,
     /// Slowest speed that counts as a pass, metres a second.
     pub min_pass_speed_mps: f64,
-    /// Whether corrections learned on rendered bodies are applied.
-    pub corrections: bool,
     /// Loudness of the cues, 0 to 1.
     pub sound_level: f64,
     /// Whether the cues make no sound.
@@ -309,7 +304,6 @@ impl StationSettings {
             model: ModelChoice::ALL[pick(&MODEL)?],
             engine: EngineChoice::ALL[pick(&ENGINE)?],
             min_pass_speed_mps: root.declared_number(&MIN_PASS_SPEED)?,
-            corrections: root.declared_flag(&CORRECTIONS)?,
             sound_level: root.declared_number(&SOUND_LEVEL)?,
             sound_muted: root.declared_flag(&SOUND_MUTED)?,
             reading_distance_m: root.declared_number(&READING_DISTANCE)?,
@@ -377,6 +371,21 @@ impl Setup {
             look: station.screen.look(home, station.focus_rule)?,
             station,
         })
+    }
+
+    /// Whatever the lane files say, who stands before a camera is a person: a lane
+    /// copied from the demo must not shift a person's values. `first` says whether
+    /// the first source is a camera too; the second always is. Gives whether a
+    /// lane file said otherwise.
+    pub fn people_before_cameras(&mut self, first: bool) -> bool {
+        let lanes = self.second_lane.iter_mut();
+        let lanes = lanes.chain(first.then_some(&mut self.lane));
+        let mut otherwise = false;
+        for lane in lanes {
+            otherwise |= lane.subject != Subject::People;
+            lane.subject = Subject::People;
+        }
+        otherwise
     }
 }
 
@@ -453,6 +462,32 @@ mod tests {
         assert_eq!(defaults.lane, Path::new("/s/config/lane-side.toml"));
         assert_eq!(defaults.min_pass_speed_mps, 2.0);
         assert_eq!(defaults.focus_rule, None);
+    }
+
+    /// `corrections` was a key once; the lane file's `subject` is in its place.
+    #[test]
+    fn a_file_of_before_the_subject_is_read_without_its_corrections() {
+        for old in ["corrections = false\n", "fps = 25\ncorrections = true\n"] {
+            assert!(read(old).is_ok(), "{old}");
+        }
+        assert_eq!(read("fps = 25\ncorrections = true\n").unwrap().fps, 25);
+        // In a file of now it is a key like any other that is not known.
+        assert!(read("format = 2\ncorrections = true\n").is_err());
+    }
+
+    #[test]
+    fn who_stands_before_a_camera_is_a_person() {
+        let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let demo = home.join("demo/side-good.toml");
+        let load = || Setup::load(home, Some(&demo)).unwrap();
+        let mut clip = load();
+        assert!(!clip.people_before_cameras(false));
+        assert_eq!(clip.lane.subject, Subject::Rendered);
+        let mut camera = load();
+        camera.second_lane = Some(camera.lane.clone());
+        assert!(camera.people_before_cameras(true));
+        assert_eq!(camera.lane.subject, Subject::People);
+        assert_eq!(camera.second_lane.map(|l| l.subject), Some(Subject::People));
     }
 
     /// Every example of the comments is a value that is taken.

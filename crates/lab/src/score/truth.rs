@@ -181,6 +181,7 @@ impl Truth {
             lane_distance_m: eye[1].abs(),
             travel,
             skater_height_m: self.first.subject.height_m,
+            subject: kickplate::config::Subject::Rendered,
         }
     }
 

@@ -72,6 +72,37 @@ impl Travel {
     }
 }
 
+/// Who stands before the camera. It decides what values may be shifted by: what
+/// was learned on rendered bodies holds for those alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Subject {
+    /// People of flesh and blood.
+    #[default]
+    People,
+    /// Bodies drawn by a renderer: the demo, the scored sets, the tests.
+    Rendered,
+}
+
+impl Subject {
+    /// Both, in the order of their names in files.
+    pub const ALL: [Subject; 2] = [Subject::People, Subject::Rendered];
+
+    /// The name used in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Subject::People => "people",
+            Subject::Rendered => "rendered",
+        }
+    }
+
+    /// Of a record that does not say it: it was made by a program that shifted
+    /// everybody's values as if they were rendered.
+    fn of_older_records() -> Self {
+        Subject::Rendered
+    }
+}
+
 /// A validated lane: one fixed camera, one line the skaters follow.
 ///
 /// Settings files become a lane through [`Lane::load`], which checks them.
@@ -96,4 +127,7 @@ pub struct Lane {
     pub travel: Travel,
     /// Stature of the skater without skates, metres.
     pub skater_height_m: f64,
+    /// Who skates there.
+    #[serde(default = "Subject::of_older_records")]
+    pub subject: Subject,
 }

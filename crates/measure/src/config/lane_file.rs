@@ -5,7 +5,7 @@ use std::path::Path;
 use super::document::{Document, read_text};
 use super::error::{ConfigError, Problem};
 use super::key::{Absent, Key, Kind, wrapped_comment};
-use super::lane::{Lane, Travel, View};
+use super::lane::{Lane, Subject, Travel, View};
 
 const VIEW: Key = Key {
     name: "view",
@@ -82,8 +82,15 @@ const SKATER_HEIGHT: Key = Key {
     what: "Stature of the skaters without skates, metres; it gives the picture its scale.",
 };
 
+const SUBJECT: Key = Key::with_default(
+    "subject",
+    Kind::Choice(&["people", "rendered"]),
+    "\"people\"",
+    "Who skates there. What was learned on rendered bodies shifts values only where this says rendered; never write that for people.",
+);
+
 /// Every key of a lane file, in the order of the reference.
-pub const LANE_KEYS: [&Key; 8] = [
+pub const LANE_KEYS: [&Key; 9] = [
     &VIEW,
     &CAMERA_HEIGHT,
     &TILT,
@@ -92,6 +99,7 @@ pub const LANE_KEYS: [&Key; 8] = [
     &LANE_DISTANCE,
     &TRAVEL,
     &SKATER_HEIGHT,
+    &SUBJECT,
 ];
 
 impl Lane {
@@ -114,6 +122,7 @@ impl Lane {
             return Err(root.conflict("view", "view and travel have to be given".to_owned()));
         };
         check_travel(view, travel).map_err(|sentence| root.conflict("travel", sentence))?;
+        let subject = root.declared_choice(&SUBJECT)?;
         Ok(Lane {
             view,
             camera_height_m: root.declared_number(&CAMERA_HEIGHT)?,
@@ -123,6 +132,9 @@ impl Lane {
             lane_distance_m: root.declared_number(&LANE_DISTANCE)?,
             travel,
             skater_height_m: root.declared_number(&SKATER_HEIGHT)?,
+            subject: subject
+                .and_then(|i| Subject::ALL.get(i).copied())
+                .unwrap_or_default(),
         })
     }
 
@@ -140,6 +152,7 @@ impl Lane {
             short(self.lane_distance_m),
             format!("\"{}\"", self.travel.name()),
             short(self.skater_height_m),
+            format!("\"{}\"", self.subject.name()),
         ];
         for (key, value) in LANE_KEYS.iter().zip(values) {
             out += &format!("\n{}{} = {value}\n", wrapped_comment(key.what), key.name);
@@ -198,6 +211,8 @@ mod tests {
         };
         assert_eq!(words(&VIEW), View::ALL.map(View::name));
         assert_eq!(words(&TRAVEL), Travel::ALL.map(Travel::name));
+        assert_eq!(words(&SUBJECT), Subject::ALL.map(Subject::name));
+        assert_eq!(Subject::ALL[0], Subject::default());
         for v in View::ALL {
             assert_eq!(
                 serde_json::to_value(v).unwrap(),
@@ -212,6 +227,22 @@ mod tests {
         }
     }
 
+    /// A file that does not say it is about people; a record that does not say it was
+    /// made when everybody was shifted as rendered.
+    #[test]
+    fn who_is_not_named_is_a_person_in_files_and_was_shifted_in_old_records() {
+        let text = "view = \"rear\"\ncamera_height_m = 1.2\ntilt_deg = 2\nhfov_deg = 62\nlane_distance_m = 0\ntravel = \"away\"\nskater_height_m = 1.5\n";
+        let lane = Lane::from_toml(text, "x").unwrap();
+        assert_eq!(lane.subject, Subject::People);
+        let mut record = serde_json::to_value(&lane).unwrap();
+        assert_eq!(record["subject"], "people");
+        record.as_object_mut().unwrap().remove("subject");
+        let old: Lane = serde_json::from_value(record).unwrap();
+        assert_eq!(old.subject, Subject::Rendered);
+        let wrong = Lane::from_toml(&format!("{text}subject = \"puppet\"\n"), "x");
+        assert!(wrong.unwrap_err().to_string().contains("people"));
+    }
+
     #[test]
     fn what_is_written_is_read_back() {
         let lane = Lane {
@@ -223,6 +254,7 @@ mod tests {
             lane_distance_m: 6.3333,
             travel: Travel::Away,
             skater_height_m: 1.6,
+            subject: Subject::Rendered,
         };
         let text = lane.to_toml("Made for this test.");
         assert_eq!(Lane::from_toml(&text, "x"), Ok(lane));

@@ -94,6 +94,34 @@ pub fn renamed(
     Ok(document.to_string())
 }
 
+/// Takes a key out of a table and leaves everything else alone.
+///
+/// # Errors
+/// Text that is no TOML.
+pub fn without(
+    text: &str,
+    file_name: &str,
+    table: &[&str],
+    key: &str,
+) -> Result<String, ConfigError> {
+    let fault = |e: toml_edit::TomlError| ConfigError {
+        file: file_name.to_owned(),
+        line: None,
+        problem: Box::new(Problem::Syntax(e.message().replace('\n', " "))),
+    };
+    let mut document: toml_edit::DocumentMut = text.parse().map_err(fault)?;
+    let mut inner = Some(document.as_table_mut());
+    for name in table {
+        inner = inner
+            .and_then(|t| t.get_mut(name))
+            .and_then(toml_edit::Item::as_table_mut);
+    }
+    if let Some(table) = inner {
+        table.remove(key);
+    }
+    Ok(document.to_string())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -115,7 +115,7 @@ impl Camera {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::{Travel, View};
+    use crate::config::{Subject, Travel, View};
 
     fn lane(tilt_deg: f64, roll_deg: f64) -> Lane {
         Lane {
@@ -127,6 +127,7 @@ mod tests {
             lane_distance_m: 6.0,
             travel: Travel::LeftToRight,
             skater_height_m: 1.7,
+            subject: Subject::People,
         }
     }
 

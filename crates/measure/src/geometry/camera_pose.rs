@@ -495,7 +495,7 @@ fn inverted(m: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::{Travel, View};
+    use crate::config::{Subject, Travel, View};
 
     const SIZE: [u32; 2] = [1280, 720];
 
@@ -509,6 +509,7 @@ mod tests {
             lane_distance_m: 6.2,
             travel: Travel::LeftToRight,
             skater_height_m: 1.6,
+            subject: Subject::People,
         }
     }
 

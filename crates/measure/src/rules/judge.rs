@@ -16,7 +16,7 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         .iter()
         .map(|push| measure_push(motion, push))
         .collect();
-    pool(&mut pushes);
+    pool(&mut pushes, motion.calibration().toward_mean());
     for push in &mut pushes {
         push.flags = flags_of(&push.measures, thresholds);
     }

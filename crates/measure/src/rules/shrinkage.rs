@@ -3,24 +3,12 @@
 use super::{JudgedPush, RULES};
 use crate::stride::Leg;
 
-/// How far each value goes toward the mean of its leg's judged pushes in the
-/// pass.
-///
-/// The pushes of one leg in one pass differ little in truth, and the readings
-/// scatter more. With a scatter `r` of readings and `t` of true values the best
-/// estimate of a push lies `r2 / (r2 + t2)` of the way to the mean. Within a
-/// pass of the rendered skaters, extension 5.1 and 2.5 degrees, hand 1.4 to
-/// 2.2 and 0.9 to 1.1 cm, trunk 1.1 and 1.1 degrees; knee and heel gap, read from
-/// many frames, scatter no more than the pushes differ, and a third to a half served them
-/// best; so 0.35 to 0.85. How much the pushes of real skaters differ was not
-/// measured, hence no more than this.
-const TOWARD_MEAN: f64 = 0.5;
-
-/// Moves the judged values of every leg toward their mean in the pass. A fault
+/// Moves the judged values of every leg toward their mean in the pass, by no more
+/// than `most` of the way ([`Calibration::toward_mean`](crate::calibration::Calibration::toward_mean)). A fault
 /// that all pushes show slightly inside the dead-band stays inside; one that is
 /// beyond it on the whole is no longer missed, nor a good pass flagged, for one
 /// stray reading. The legs are kept apart: they may differ.
-pub fn pool(pushes: &mut [JudgedPush]) {
+pub fn pool(pushes: &mut [JudgedPush], most: f64) {
     for rule in 0..RULES.len() {
         for leg in Leg::BOTH {
             let judged = |push: &JudgedPush| {
@@ -43,7 +31,7 @@ pub fn pool(pushes: &mut [JudgedPush]) {
             // What readings alone could make of this spread. No more than
             // that is taken for scatter: where one push stands out by far
             // more than the stated error, it is the push that differs.
-            let toward = TOWARD_MEAN.min(error2 / spread2.max(f64::MIN_POSITIVE));
+            let toward = most.min(error2 / spread2.max(f64::MIN_POSITIVE));
             for push in pushes.iter_mut() {
                 if let Some(value) = judged(push) {
                     push.measures[rule].value = Some(value + toward * (mean - value));
@@ -57,6 +45,8 @@ pub fn pool(pushes: &mut [JudgedPush]) {
 mod tests {
     use super::*;
     use crate::rules::Measure;
+
+    const MOST: f64 = 0.5;
 
     fn push(leg: Leg, first: Measure) -> JudgedPush {
         let mut measures = vec![Measure::not_judged(""); RULES.len()];
@@ -80,8 +70,8 @@ mod tests {
         let mut pushes: Vec<JudgedPush> = [126.0, 134.0, 130.0]
             .map(|deg| push(Leg::Left, Measure::judged(deg, 6.0, "")))
             .to_vec();
-        pool(&mut pushes);
-        let left = 1.0 - TOWARD_MEAN;
+        pool(&mut pushes, MOST);
+        let left = 1.0 - MOST;
         let expected = [130.0 - 4.0 * left, 130.0 + 4.0 * left, 130.0];
         for (found, expected) in values(&pushes).into_iter().zip(expected) {
             assert!((found.unwrap() - expected).abs() < 1e-9);
@@ -94,7 +84,7 @@ mod tests {
         let mut pushes: Vec<JudgedPush> = [118.0, 121.0, 119.0, 152.0]
             .map(|deg| push(Leg::Left, Measure::judged(deg, 6.0, "")))
             .to_vec();
-        pool(&mut pushes);
+        pool(&mut pushes, MOST);
         let last = values(&pushes)[3].unwrap();
         assert!(last > 147.0, "{last}");
     }
@@ -110,7 +100,7 @@ mod tests {
             push(Leg::Left, Measure::not_judged("")),
         ];
         let before = values(&pushes);
-        pool(&mut pushes);
+        pool(&mut pushes, MOST);
         assert_eq!(values(&pushes), before);
     }
 }

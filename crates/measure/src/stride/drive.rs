@@ -9,7 +9,9 @@
 //! from the recovery, where the skate hangs behind the body just as far.
 
 use super::{Curves, Leg, LegPoints, Place, leg_points};
-use crate::body::BodyPoint;
+use crate::body::{BodyPoint, ModelKind};
+use crate::calibration::Calibration;
+use crate::config::Lane;
 use crate::geometry::{Camera, included_deg};
 
 /// A long push, as a share of stature: there the drive is about 1.
@@ -21,9 +23,6 @@ const STRAIGHT_DEG: f64 = 170.0;
 /// distance does not count; above the second it counts in full.
 const SHOWN_LITTLE: f64 = 0.25;
 const SHOWN_WELL: f64 = 0.50;
-/// The leg is straightest a little before the skate leaves the ice: 0.035 of
-/// a cycle on the rendered skater (no source for real ones was read).
-const STRAIGHT_BEFORE_TOE_OFF: f64 = 0.035;
 
 /// The drive of one leg.
 pub struct Drive {
@@ -33,6 +32,8 @@ pub struct Drive {
     pub away_m: Vec<f64>,
     /// How much of it is knee rather than distance, 0 to 1.
     knee_share: Vec<f64>,
+    /// How long before its toe-off the leg is straightest, cycles.
+    straight_before: f64,
 }
 
 impl Drive {
@@ -43,16 +44,19 @@ impl Drive {
 
     /// How long after the top of the curve the skate leaves the ice, seconds.
     pub fn toe_off_after_s(&self, i: usize, cycle_s: f64) -> f64 {
-        self.knee_share(i) * STRAIGHT_BEFORE_TOE_OFF * cycle_s
+        self.knee_share(i) * self.straight_before * cycle_s
     }
 }
 
 /// The drive curves of both legs, left first.
-pub fn drive_curves(camera: &Camera, curves: &Curves, place: &Place, stature_m: f64) -> [Drive; 2] {
-    Leg::BOTH.map(|leg| drive_of(leg, camera, curves, place, stature_m))
+pub fn drive_curves(camera: &Camera, curves: &Curves, place: &Place, lane: &Lane) -> [Drive; 2] {
+    Leg::BOTH.map(|leg| drive_of(leg, camera, curves, place, lane))
 }
 
-fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, stature_m: f64) -> Drive {
+fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, lane: &Lane) -> Drive {
+    let stature_m = lane.skater_height_m;
+    // It is the same for every model.
+    let calibration = Calibration::of(lane.subject, ModelKind::default());
     let left = place.left();
     let half = std::f64::consts::FRAC_1_SQRT_2;
     let push: [f64; 2] =
@@ -82,6 +86,7 @@ fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, stature_m
         curve,
         away_m: aways_m,
         knee_share,
+        straight_before: calibration.straight_before_toe_off_cycles(),
     }
 }
 

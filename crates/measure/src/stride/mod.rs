@@ -27,6 +27,7 @@ pub mod synthetic;
 use serde::{Deserialize, Serialize};
 
 use crate::body::{BodyPoint, LegReading, ModelKind};
+use crate::calibration::Calibration;
 use crate::config::Lane;
 use crate::geometry::Camera;
 use crate::track::{Pass, Sample};
@@ -126,9 +127,6 @@ pub struct PassMotion {
     pub toe_offs: Vec<ToeOff>,
     /// Mean speed over the ice, metres a second.
     pub speed_mps: f64,
-    /// Whether the rules apply what was learned on rendered bodies (where the
-    /// model's points lie beside the joints). On unless switched off.
-    pub corrected: bool,
     /// The pose model whose points these are.
     pub read_by: ModelKind,
     /// Number of the track.
@@ -138,9 +136,9 @@ pub struct PassMotion {
 }
 
 impl PassMotion {
-    /// A correction learned on rendered bodies, or 0 where those are off.
-    pub fn correction(&self, amount: f64) -> f64 {
-        if self.corrected { amount } else { 0.0 }
+    /// What its readings are shifted by, and how sure they are then.
+    pub fn calibration(&self) -> Calibration {
+        Calibration::of(self.lane.subject, self.read_by)
     }
 }
 
@@ -149,7 +147,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
     let camera = Camera::of_lane(lane, pass.frame_px[0], pass.frame_px[1]);
     let curves = Curves::of_pass(pass);
     let place = Place::along(pass, lane, &camera, &curves);
-    let drive = drive_curves(&camera, &curves, &place, lane.skater_height_m);
+    let drive = drive_curves(&camera, &curves, &place, lane);
     let (pushes, toe_offs) = events::find_pushes(lane, &curves, &place, &drive);
     PassMotion {
         lane: lane.clone(),
@@ -160,7 +158,6 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         pushes,
         toe_offs,
         speed_mps: pass.speed_mps,
-        corrected: true,
         read_by: ModelKind::default(),
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],

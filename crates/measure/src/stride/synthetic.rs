@@ -3,7 +3,7 @@
 //! program.
 
 use crate::body::{Landmark, POINTS};
-use crate::config::{Lane, Travel, View};
+use crate::config::{Lane, Subject, Travel, View};
 use crate::geometry::{Camera, included_deg};
 use crate::track::{Pass, Sample};
 
@@ -261,5 +261,7 @@ pub fn lane(view: View, skater: &Skater) -> Lane {
             View::Side | View::Oblique => Travel::LeftToRight,
         },
         skater_height_m: skater.height_m,
+        // It strides as the rendered skaters do.
+        subject: Subject::Rendered,
     }
 }

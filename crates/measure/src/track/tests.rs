@@ -1,6 +1,6 @@
 use super::*;
 use crate::body::{Body, Landmark, POINTS, Roi};
-use crate::config::{Travel, View};
+use crate::config::{Subject, Travel, View};
 
 fn side_lane() -> Lane {
     Lane {
@@ -12,6 +12,7 @@ fn side_lane() -> Lane {
         lane_distance_m: 6.0,
         travel: Travel::LeftToRight,
         skater_height_m: 1.7,
+        subject: Subject::People,
     }
 }
 

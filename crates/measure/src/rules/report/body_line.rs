@@ -1,14 +1,13 @@
 //! The line from head to toe.
 
-use super::side::{HALF_SHOULDERS_SHARE, USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::side::{HALF_SHOULDERS_SHARE, hip_and_ankle, in_plane, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::included_deg;
-use crate::rules::table::rule_geometry::HALF_HIPS_SHARE;
 use crate::rules::table::rule_geometry::mean;
 use crate::rules::{JudgedPush, Measure, not_judged};
-use crate::stride::{Leg, PassMotion, leg_points};
+use crate::stride::{Leg, PassMotion};
 
 /// Included shoulder-hip-ankle angle of the pushing side at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
@@ -55,10 +54,8 @@ fn line_deg(motion: &PassMotion, leg: Leg, i: usize) -> Option<f64> {
         Leg::Left => BodyPoint::LeftShoulder,
         Leg::Right => BodyPoint::RightShoulder,
     };
-    let points = leg_points(leg);
     let shoulder = in_plane(motion, i, shoulder as usize, leg, HALF_SHOULDERS_SHARE)?;
-    let hip = in_plane(motion, i, points.hip, leg, HALF_HIPS_SHARE)?;
-    let ankle = in_plane(motion, i, points.ankle, leg, USUAL_OUT_SHARE)?;
+    let [hip, ankle] = hip_and_ankle(motion, i, leg)?;
     included_deg(shoulder, hip, ankle)
 }
 

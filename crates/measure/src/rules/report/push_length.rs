@@ -1,12 +1,11 @@
 //! Push length.
 
-use super::side::{USUAL_OUT_SHARE, in_plane, near_pushes};
+use super::side::{hip_and_ankle, near_pushes};
 use super::{Quantity, QuantityUnit, deviation, pushes};
 use crate::config::View;
-use crate::rules::table::rule_geometry::HALF_HIPS_SHARE;
 use crate::rules::table::rule_geometry::{mean, of_adult};
 use crate::rules::{JudgedPush, Measure, not_judged};
-use crate::stride::{PassMotion, Push, leg_points};
+use crate::stride::{PassMotion, Push};
 
 /// How far behind its hip the skate is at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
@@ -48,10 +47,9 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
 
 /// How far the ankle is behind the hip at the toe-off, metres.
 fn behind_m(motion: &PassMotion, push: &Push) -> Option<f64> {
-    let (points, i) = (leg_points(push.leg), motion.curves.index_at(push.toe_off_s));
-    let [hip, _] = in_plane(motion, i, points.hip, push.leg, HALF_HIPS_SHARE)?;
-    let [ankle, _] = in_plane(motion, i, points.ankle, push.leg, USUAL_OUT_SHARE)?;
-    Some(hip - ankle)
+    let i = motion.curves.index_at(push.toe_off_s);
+    let [hip, ankle] = hip_and_ankle(motion, i, push.leg)?;
+    Some(hip[0] - ankle[0])
 }
 
 #[cfg(test)]

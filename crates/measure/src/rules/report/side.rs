@@ -1,16 +1,36 @@
 //! What a side camera shows of the near leg at its toe-off.
 
+use crate::rules::table::rule_geometry::FARTHEST_OUT_SHARE;
 use crate::rules::{JudgedPush, RULES, not_judged};
-use crate::stride::{Leg, PassMotion, Push};
+use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 /// Shoulder joint beside the middle of the body, as a share of stature: half
 /// the biacromial width after Drillis and Contini 1966 (from memory).
 pub const HALF_SHOULDERS_SHARE: f64 = 0.129;
-/// How far out the ankle is at a toe-off, as a share of stature: a push of
-/// usual length, half back and half out. Where the line of sight meets the ice
-/// says it too, but there a few pixels are a decimetre: with it the push
-/// length of the rendered skaters scattered by 4.8 cm, with this by 3.4 cm.
-pub const USUAL_OUT_SHARE: f64 = 0.20;
+/// Rounds in which an ankle's distance to the side and the one behind find each other.
+const OUT_ROUNDS: usize = 3;
+
+/// Hip and ankle of a pushing leg at a sample, as [`in_plane`] has them.
+pub fn hip_and_ankle(motion: &PassMotion, i: usize, leg: Leg) -> Option<[[f64; 2]; 2]> {
+    let points = leg_points(leg);
+    let calibration = motion.calibration();
+    let hip_share = calibration.half_hips_share();
+    let hip = in_plane(motion, i, points.hip, leg, hip_share)?;
+    let ankle_at = |out_share| in_plane(motion, i, points.ankle, leg, out_share);
+    let ankle = match calibration.usual_out_share() {
+        Some(out_share) => ankle_at(out_share)?,
+        // As far out from the hip as it is behind it.
+        None => {
+            let mut ankle = ankle_at(hip_share)?;
+            for _ in 0..OUT_ROUNDS {
+                let back_share = (hip[0] - ankle[0]) / motion.lane.skater_height_m;
+                ankle = ankle_at(hip_share + back_share.clamp(0.0, FARTHEST_OUT_SHARE))?;
+            }
+            ankle
+        }
+    };
+    Some([hip, ankle])
+}
 
 /// The near leg's pushes whose legs were told apart: those whose extension
 /// was judged. An error is the reason why there are none.

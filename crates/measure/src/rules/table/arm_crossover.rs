@@ -33,9 +33,6 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation, metres, at an adult's stature, where the hand is
-/// spoken about.
-const UNCERTAINTY_M: f64 = 0.04;
 /// Farthest wrist and hand points may lie apart across the body, as a share
 /// of stature, before the hand is not believed.
 const AGREE_SHARE: f64 = 0.05;
@@ -59,16 +56,14 @@ const ELBOW_OUT_IN_PUSH_M: f64 = -0.18;
 const SHORT_M: f64 = -0.03;
 /// In another push of the side read this far short, it is not past the line.
 const FAR_SHORT_M: f64 = -0.14;
-/// What is left of the distance a short reading shows: the farther from the
-/// line, the more of it is the model's. From 155 pushes whose hands were in
-/// truth 4 to 10 cm short of the line.
-const LEFT_OF_SHORT: f64 = 0.5;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let Some(arm) = farthest(motion, push) else {
         return Measure::not_judged(not_judged::ARM_NOT_SEEN);
     };
     let adult = of_adult(&motion.lane);
+    let calibration = motion.calibration();
+    let doubt = calibration.hand().times(adult);
     let not_judged = |uncertainty_m: f64, reason: &str| Measure {
         value: Some(arm.wrist_m),
         uncertainty: Some(uncertainty_m),
@@ -77,14 +72,11 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     };
     // An elbow past the middle: the other arm's, or the shoulders were changed over.
     if arm.elbow_m > 0.0 {
-        return not_judged(
-            adult * 2.0 * UNCERTAINTY_M,
-            not_judged::HAND_POINTS_DISAGREE,
-        );
+        return not_judged(2.0 * doubt.of_one(), not_judged::HAND_POINTS_DISAGREE);
     }
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
         return not_judged(
-            arm.spread_m.max(UNCERTAINTY_M),
+            arm.spread_m.max(calibration.hand().of_one()),
             not_judged::HAND_POINTS_DISAGREE,
         );
     }
@@ -104,21 +96,22 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         && arm.elbow_m <= adult * ELBOW_OUT_IN_PUSH_M
         && elbow_m <= adult * ELBOW_OUT_M;
     if past && another(&|m| m <= adult * FAR_SHORT_M) || short && another(&|m| m >= past_m) {
-        not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::PUSHES_CONTRADICT)
+        not_judged(2.0 * doubt.of_one(), not_judged::PUSHES_CONTRADICT)
     } else if past && elbow_m >= adult * ELBOW_OF_CROSSING_M {
         Measure::judged(
             arm.wrist_m,
-            adult * UNCERTAINTY_M,
+            doubt.of_one(),
             "wrist past the middle of the shoulders",
         )
     } else if short {
+        let shift = calibration.short_hand(adult, arm.wrist_m);
         Measure::judged(
-            arm.wrist_m - motion.correction((1.0 - LEFT_OF_SHORT) * arm.wrist_m),
-            adult * UNCERTAINTY_M,
+            arm.wrist_m + shift.add,
+            shift.doubt.of_one(),
             "elbow too far out for the hand to cross",
         )
     } else {
-        not_judged(adult * 2.0 * UNCERTAINTY_M, not_judged::HAND_NEAR_THE_LINE)
+        not_judged(2.0 * doubt.of_one(), not_judged::HAND_NEAR_THE_LINE)
     }
 }
 

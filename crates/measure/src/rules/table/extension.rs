@@ -37,12 +37,6 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side, near leg: 4 to 5 on three sets of rendered
-/// skaters with the second reader, 5 to 8 without. On people in a squat the first
-/// reader's knee scatters by 6.4 (Cosoli, Arnesano, Scalise 2026); nothing is known
-/// of the second one there. The larger counts.
-const UNCERTAINTY_DEG: f64 = 7.0;
-
 /// The far leg starts its glide while this one is straight, bent about as
 /// deep as this one was in its glide. Read straighter than that by more than
 /// this, the model has mixed up the knees.
@@ -61,11 +55,6 @@ fn share_mended(motion: &PassMotion, push: &Push) -> f64 {
     });
     mean(&mended).unwrap_or(0.0)
 }
-
-/// Nobody pushes straighter: what is read above is the points' error. Elite
-/// speed skaters end at 161 to 165 (Houdijk et al.); the rendered skaters reach
-/// 174.
-const STRAIGHTEST_DEG: f64 = 175.0;
 
 /// Mixed legs bend a leg that is straight and never straighten a bent one, and
 /// beside the moment of the toe-off it is bent as well: what is read this much
@@ -86,7 +75,8 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if straighter {
         return Measure::not_judged(not_judged::PUSHES_CONTRADICT);
     }
-    Measure::judged(deg, UNCERTAINTY_DEG, how)
+    let shift = motion.calibration().extension();
+    Measure::judged(deg + shift.add, shift.doubt.of_one(), how)
 }
 
 /// The angle at a push's end by the second reader, by both, or, where the second
@@ -140,7 +130,7 @@ fn second_reading_deg(motion: &PassMotion, push: &Push) -> Option<f64> {
         return None;
     }
     let deg = top_through([before, (at_s, highest_deg), after]).unwrap_or(highest_deg);
-    Some(deg.min(STRAIGHTEST_DEG))
+    Some(deg.min(motion.calibration().straightest_deg()))
 }
 
 /// The first reader straightens bent legs: it is asked only where the second one
@@ -171,7 +161,7 @@ const UPRIGHT_DEG: f64 = 125.0;
 /// Since mixed legs never straighten a bent one, a leg that is read this
 /// straight is straight, whatever is doubtful about the frame. A reading beyond
 /// what anybody reaches is thrown there by a wild point, and no witness.
-const STRAIGHT_ANYWAY_DEG: std::ops::Range<f64> = 158.0..STRAIGHTEST_DEG;
+const STRAIGHT_ANYWAY_DEG: f64 = 158.0;
 
 /// The largest angle around a push's end, degrees, or why there is none.
 fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
@@ -179,9 +169,10 @@ fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
     let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
     let angles = pushed_out_knee_angles(motion, push.leg, span_s[0], span_s[1]);
     let deg = highest(&angles).ok_or(not_judged::PUSH_END_NOT_SEEN)?;
+    let straightest_deg = motion.calibration().straightest_deg();
     match doubt(motion, push, span_s) {
-        Some(why) if !STRAIGHT_ANYWAY_DEG.contains(&deg) => Err(why),
-        _ => Ok(deg.min(STRAIGHTEST_DEG)),
+        Some(why) if !(STRAIGHT_ANYWAY_DEG..straightest_deg).contains(&deg) => Err(why),
+        _ => Ok(deg.min(straightest_deg)),
     }
 }
 

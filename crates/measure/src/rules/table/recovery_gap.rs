@@ -33,14 +33,12 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation, metres, at an adult's stature: what the rendered
-/// skaters showed with the lane's exact scale is 1.0 to 1.5 cm; a scale set up by
-/// hand is good to about 5 % of the stance.
-const UNCERTAINTY_M: f64 = 0.02;
-/// The feet come back to each other a quarter of a cycle after the toe-off
-/// (the rendered skater), give or take this much.
-const BACK_AFTER: f64 = 0.26;
+/// The feet are read around the moment they are back at each other, give or take
+/// so much of a cycle.
 const BACK_WITHIN: f64 = 0.05;
+/// Where that moment is not known beforehand, it is looked for here, in cycles after
+/// the toe-off: half a cycle later the other skate leaves the ice.
+const BACK_BETWEEN: [f64; 2] = [0.12, 0.42];
 /// So much of that time, from its middle, must have been seen on both sides.
 const SEEN_SHARE: f64 = 0.7;
 /// It is read at so many even times, between the camera's frames where need be:
@@ -64,24 +62,15 @@ const VALLEY_READINGS: usize = 5;
 /// 476 with the other, nine of these eleven beside a second skater.
 const VALLEY_OFF_M: f64 = 0.006;
 const VALLEY_OFF_SHARE: f64 = 0.08;
-/// The feet are read around the moment they are closest, all readings count,
-/// and ankles are wider apart than heels: together this much more than the least distance
-/// of the heels, at an adult's stature. Means of 280 pushes of 48 rendered
-/// skaters, for both models alike.
-const READ_WIDER_M: [(View, f64); 2] = [(View::Front, 0.011), (View::Rear, 0.0265)];
-/// How far the heel that comes back is ahead of the other one, as a share of
-/// stature, by the cycles since its toe-off; between these it moves evenly.
-/// Medians of 1,699 pushes of the rendered skaters, each within 0.025.
-const AHEAD_SHARE: [(f64, f64); 3] = [(0.18, -0.137), (0.24, -0.091), (0.30, 0.013)];
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
-    let Some((_, wider_m)) = READ_WIDER_M
-        .into_iter()
-        .find(|(view, _)| *view == motion.lane.view)
-    else {
+    if motion.lane.view == View::Oblique {
         return Measure::not_judged(not_judged::ACROSS_OR_ALONG);
+    }
+    let calibration = motion.calibration();
+    let Some(back_s) = feet_back_s(motion, push) else {
+        return Measure::not_judged(not_judged::HEELS_NOT_SEEN);
     };
-    let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
     let within_s = BACK_WITHIN * push.cycle_s;
     // the frame before and the one after are needed as well
     let reach_s = within_s + 1.0 / motion.curves.rate_hz;
@@ -104,14 +93,31 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .map(|feet_m| (feet_m, 1.0))
         .collect();
     let adult = of_adult(&motion.lane);
+    let shift = calibration.heel_gap(motion.lane.view);
+    let ahead_m = calibration.heel_ahead_doubt_share() * motion.lane.skater_height_m;
+    let aside = off_line(motion, motion.curves.index_at(back_s));
+    let doubt = shift.doubt.times(adult).and_shared(ahead_m * aside);
     match huber_mean(&readings, adult * ASTRAY_M) {
         Some(feet_m) => Measure::judged(
-            feet_m - motion.correction(adult * wider_m) - boot_width_m(&motion.lane),
-            adult * UNCERTAINTY_M,
+            feet_m + adult * shift.add - boot_width_m(&motion.lane),
+            doubt.of_one(),
             "feet across the lane as they pass, less the boot's width",
         ),
         None => Measure::not_judged(not_judged::HEELS_NOT_SEEN),
     }
+}
+
+/// When the feet are back at each other after a push, seconds: where that is known,
+/// else where they are seen closest. `None` where they were not seen.
+fn feet_back_s(motion: &PassMotion, push: &Push) -> Option<f64> {
+    if let Some(cycles) = motion.calibration().feet_back_cycles() {
+        return Some(push.toe_off_s + cycles * push.cycle_s);
+    }
+    let [from, to] = BACK_BETWEEN.map(|cycles| push.toe_off_s + cycles * push.cycle_s);
+    feet_around(motion, push, (from + to) / 2.0, (to - from) / 2.0)
+        .into_iter()
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(at_s, _)| at_s)
 }
 
 /// Whether the feet were seen to close and open again, as far as that can be told.
@@ -139,7 +145,11 @@ fn feet_around(motion: &PassMotion, push: &Push, at_s: f64, reach_s: f64) -> Vec
 /// How far apart the feet are across the lane, metres.
 fn feet_m(motion: &PassMotion, push: &Push, i: usize) -> f64 {
     let since = (motion.curves.time_s(i as f64) - push.toe_off_s) / push.cycle_s;
-    let ahead_share = between(&AHEAD_SHARE, since).unwrap_or_default();
+    let ahead_share = motion
+        .calibration()
+        .heel_ahead_share()
+        .and_then(|by_cycles| between(by_cycles, since))
+        .unwrap_or_default();
     let ahead_m = ahead_share * motion.lane.skater_height_m * push.leg.leftward();
     let apart_m =
         |right, left| (across_m(motion, i, right, left) + ahead_m * off_line(motion, i)).abs();
@@ -212,7 +222,7 @@ mod tests {
         let mut motion = motion_of(View::Front, &Skater::default());
         let judged = |push: &&Push| evaluate(&motion, push).judged;
         let push = motion.pushes.iter().rfind(judged).unwrap().clone();
-        let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
+        let back_s = feet_back_s(&motion, &push).unwrap();
         // Nothing is seen from shortly before the feet are together.
         let end = motion.curves.index_at(back_s - 0.02);
         motion.curves.seen[end..].fill(false);
@@ -233,7 +243,7 @@ mod tests {
             let mut motion = motion_of(view, &Skater::default());
             let judged = |push: &&Push| evaluate(&motion, push).judged;
             let push = motion.pushes.iter().find(judged).unwrap().clone();
-            let back_s = push.toe_off_s + BACK_AFTER * push.cycle_s;
+            let back_s = feet_back_s(&motion, &push).unwrap();
             let px = aside_m * push.leg.leftward() * px_a_metre(&motion, back_s);
             let (ankle, heel) = match push.leg {
                 Leg::Left => (BodyPoint::LeftAnkle, BodyPoint::LeftHeel),

@@ -1,6 +1,7 @@
 //! What several rules read from a pass.
 
 use crate::body::BodyPoint;
+use crate::calibration::SkateOut;
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
 use crate::rules::not_judged;
@@ -88,37 +89,13 @@ pub enum Stance {
     PushedOut,
 }
 
-/// The model's hip points lie in front of the hip joints, square to the
-/// trunk, by this share of stature: the mean of four sets of rendered skaters
-/// seen from the side, where the trunk read 1.3 to 4.3 degrees too upright.
-/// Not known for real people. Only the trunk is corrected by it: the knee of a
-/// gliding leg by its angle, and in a pushed-out leg the knee's point
-/// is off to the same side and the two cancel.
-const HIPS_FORWARD_SHARE: f64 = 0.016;
-/// Joints of a gliding leg beside the line of travel, as shares of stature:
-/// hip, knee, ankle. The hips sway over the gliding leg by .024. Means of the
-/// rendered skater between the middle of the glide and the start of the push;
-/// half the hip width after Drillis and Contini 1966 is .0955, and the joints
-/// lie further in.
-const GLIDE_ASIDE_SHARE: [f64; 3] = [0.087, 0.089, 0.060];
-/// The hip joint beside the middle of the body, as a share of stature.
-pub const HALF_HIPS_SHARE: f64 = 0.0625;
-/// The model's toe point above the ice, as a share of stature: of a skate that
-/// stands on its toe at the end of a push (the rendered skater). The toe is the
-/// last to leave the ice; the ankle's point lies too high, by as much as puts
-/// the skate a tenth of stature too far in.
-const TOE_OFF_TOE_SHARE: f64 = 0.047;
 /// Where the knee is on the way from hip to ankle across the travel.
 const THIGH_OF_LEG: f64 = 0.48;
-/// A knee bends over its toes: at the end of a push these are turned out, and
-/// the bend half as much (tangent of 20 degrees; the rendered skater).
-const BENT_OUTWARD: f64 = 0.36;
-/// How far a skate is out at the end of a push, as shares of stature. Rendered
-/// skaters have it at 0.25 with a scatter of 0.08, and what one camera says of it
-/// scatters no less: it is kept near the middle. With the true joints in the picture
-/// the angle of legs that end bent was 3.4 degrees too straight when up to 0.36 was
-/// believed, and 1.9 with this.
-const OUT_SHARE: std::ops::RangeInclusive<f64> = 0.20..=0.28;
+/// Farthest a skate can be out beside its hip, as a share of stature: a leg is half of
+/// it, and 45 degrees out and as far back leave 0.7 of that.
+pub const FARTHEST_OUT_SHARE: f64 = 0.35;
+/// Rounds in which the distance to the side and the one behind find each other.
+const OUT_ROUNDS: usize = 3;
 /// Smallest sine of the angle between the line of sight and the travel at
 /// which a bend in the direction of travel can be measured: a side camera has
 /// better frames than those. Seen at an angle, gliding knees read by the heavy model scatter
@@ -234,6 +211,7 @@ fn in_space(
 ) -> Option<[[f64; 3]; 3]> {
     let (at_m, stature_m) = (motion.place.at_m[i], motion.lane.skater_height_m);
     let (heading, left) = (motion.place.heading, motion.place.left());
+    let calibration = motion.calibration();
     let ray = motion.camera.ray(knee_px);
     let sideways = (ray[0] * left[0] + ray[1] * left[1]).abs() / ray[0].hypot(ray[1]);
     let least = match motion.lane.view {
@@ -255,19 +233,38 @@ fn in_space(
         Some(joints)
     };
     match stance {
-        Stance::Glide => placed(GLIDE_ASIDE_SHARE.map(|s| s * stature_m)),
+        Stance::Glide => placed(calibration.glide_aside_share().map(|s| s * stature_m)),
         Stance::PushedOut => {
-            let toe = motion
-                .camera
-                .on_plane(toe_px, TOE_OFF_TOE_SHARE * stature_m)?;
-            let off = [toe[0] - at_m[0], toe[1] - at_m[1]];
-            let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
-            let out_m = out_m.clamp(OUT_SHARE.start() * stature_m, OUT_SHARE.end() * stature_m);
-            let hip_m = HALF_HIPS_SHARE * stature_m;
-            let between_m = hip_m + THIGH_OF_LEG * (out_m - hip_m);
-            let straight = placed([hip_m, between_m, out_m])?;
-            let bent_m = knee_ahead_m(&straight).max(0.0);
-            placed([hip_m, between_m + BENT_OUTWARD * bent_m, out_m])
+            let hip_m = calibration.half_hips_share() * stature_m;
+            let straight_to = |out_m: f64| {
+                let between_m = hip_m + THIGH_OF_LEG * (out_m - hip_m);
+                [hip_m, between_m, out_m]
+            };
+            match calibration.skate_out() {
+                SkateOut::ByToe {
+                    toe_up_share,
+                    least_share,
+                    most_share,
+                    bent_outward,
+                } => {
+                    let toe = motion.camera.on_plane(toe_px, toe_up_share * stature_m)?;
+                    let off = [toe[0] - at_m[0], toe[1] - at_m[1]];
+                    let out_m = (off[0] * left[0] + off[1] * left[1]) * side.leftward();
+                    let out_m = out_m.clamp(least_share * stature_m, most_share * stature_m);
+                    let [hip_m, between_m, out_m] = straight_to(out_m);
+                    let bent_m = knee_ahead_m(&placed([hip_m, between_m, out_m])?).max(0.0);
+                    placed([hip_m, between_m + bent_outward * bent_m, out_m])
+                }
+                SkateOut::AsFarAsBack => {
+                    let mut joints = placed([hip_m; 3])?;
+                    for _ in 0..OUT_ROUNDS {
+                        let back_m = joints[0][0] - joints[2][0];
+                        let beside_m = back_m.clamp(0.0, FARTHEST_OUT_SHARE * stature_m);
+                        joints = placed(straight_to(hip_m + beside_m))?;
+                    }
+                    Some(joints)
+                }
+            }
         }
     }
 }
@@ -300,7 +297,7 @@ pub fn trunk_lean_deg(motion: &PassMotion, i: usize) -> Option<f64> {
     // the lean is measured with y downward
     let seen_deg = lean_from_vertical_deg([low[0], -low[1]], [high[0], -high[1]], forward)?;
     let trunk_m = (high[0] - low[0]).hypot(high[1] - low[1]);
-    let hips_forward_m = motion.correction(HIPS_FORWARD_SHARE * motion.lane.skater_height_m);
+    let hips_forward_m = motion.calibration().hips_forward_share() * motion.lane.skater_height_m;
     Some(seen_deg + (hips_forward_m / trunk_m).atan().to_degrees())
 }
 

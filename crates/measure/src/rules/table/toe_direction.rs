@@ -34,13 +34,6 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation, degrees. No published accuracy of the model's foot
-/// points was found; low confidence.
-const UNCERTAINTY_DEG: f64 = 12.0;
-/// Heel point to toe point as a share of stature, on the rendered skater; a
-/// foot is 0.152 of stature long (Drillis and Contini 1966, from memory).
-const FOOT_SHARE: f64 = 0.14;
-
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let (heel, toe) = match push.leg {
         Leg::Left => (BodyPoint::LeftHeel, BodyPoint::LeftToe),
@@ -55,10 +48,11 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     );
     match median(&mut outward) {
         Some(out_m) => {
-            let sine = out_m / (FOOT_SHARE * motion.lane.skater_height_m);
+            let calibration = motion.calibration();
+            let sine = out_m / (calibration.foot_share() * motion.lane.skater_height_m);
             Measure::judged(
                 sine.clamp(-1.0, 1.0).asin().to_degrees(),
-                UNCERTAINTY_DEG,
+                calibration.toe_out().of_one(),
                 "toe beside the heel at the toe-off",
             )
         }

@@ -31,16 +31,16 @@ pub const RULE: Rule = Rule {
     evaluate,
 };
 
-/// Standard deviation from the side. The rendered skaters lie within 2 degrees
-/// after the correction of the hip points, which rests on them alone.
-const UNCERTAINTY_DEG: f64 = 5.0;
-
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let leans = over(motion, push.touchdown_s, push.toe_off_s, |i| {
         trunk_lean_deg(motion, i)
     });
     match mean(&leans) {
-        Some(deg) => Measure::judged(deg, UNCERTAINTY_DEG, "mean of the glide and push"),
+        Some(deg) => Measure::judged(
+            deg,
+            motion.calibration().trunk().of_one(),
+            "mean of the glide and push",
+        ),
         None => Measure::not_judged(not_judged::TRUNK_NOT_SEEN),
     }
 }

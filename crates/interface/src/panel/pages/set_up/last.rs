@@ -5,7 +5,7 @@ use egui::{Ui, vec2};
 use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
-use crate::config::Lane;
+use crate::config::{Lane, Subject};
 use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, ScaleResult};
 use crate::panel::pages::Desk;
@@ -125,6 +125,8 @@ pub(super) fn test(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
 /// changed after the scale was found.
 fn described(scale: &ScaleResult, state: &SetUpState) -> Lane {
     let mut lane = scale.lane.clone();
+    // Whatever lane it began from: who sets up a lane here stands before people.
+    lane.subject = Subject::People;
     if let Some(draft) = &state.lane {
         lane.view = draft.view;
         lane.travel = draft.travel;

@@ -10,7 +10,7 @@ mod scale;
 use egui::Ui;
 
 use super::Desk;
-use crate::config::{Lane, Travel, View};
+use crate::config::{Lane, Subject, Travel, View};
 use crate::display::panel_theme as theme;
 use crate::panel::widgets::{Press, Voice, grid, say};
 use crate::store::PassKey;
@@ -131,6 +131,7 @@ fn usual_lane() -> Lane {
         lane_distance_m: 6.0,
         travel: Travel::LeftToRight,
         skater_height_m: 1.5,
+        subject: Subject::People,
     }
 }
 

@@ -1,0 +1,59 @@
+//! The station's own reading of a real person with skin markers: what the knee would be
+//! shown at, with what holds for people and with nothing from rendered bodies. What the person
+//! and the truth are: `tests/people/README.md`.
+
+use std::path::Path;
+
+use kickplate::body::ModelKind;
+use kickplate_lab::people::{CAMERAS, Read, read, spread};
+
+/// Degrees; `docs/accuracy.md` states it.
+const LARGEST_BIAS_DEG: f64 = 3.0;
+
+fn check(model: ModelKind) -> Read {
+    let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let seen = read(home, model).unwrap();
+    let bent = || {
+        seen.best()
+            .into_iter()
+            .filter(|r| (110.0..150.0).contains(&r.true_deg))
+    };
+    let (n, raw_deg, sd_deg) = spread(bent().map(|r| r.read_deg - r.seen_deg));
+    let shown_deg = raw_deg + seen.shift_deg();
+    println!(
+        "{model:?}: {n} knees of 110 to 150 degrees read {raw_deg:+.1} (SD {sd_deg:.1}), shown {shown_deg:+.1}; found {:?}, exchanged {:?}",
+        seen.found, seen.exchanged
+    );
+    assert!(n >= 80, "only {n} knees were read");
+    assert!(
+        shown_deg.abs() <= LARGEST_BIAS_DEG,
+        "{model:?}: knees are shown {shown_deg:+.1} degrees off in the mean"
+    );
+    seen
+}
+
+/// The model exchanges the legs now and then; the program's mending must leave fewer of
+/// those than it found, and invent none where there were none.
+fn mending_helps(seen: &Read) {
+    let mut before = 0;
+    let mut after = 0;
+    for (name, [told, by_model, left]) in CAMERAS.iter().zip(seen.exchanged) {
+        assert!(told > 20, "{name}: only {told} frames tell the legs apart");
+        before += by_model;
+        after += left;
+    }
+    assert!(
+        after <= before,
+        "{after} frames exchanged after the mending, {before} before"
+    );
+}
+
+#[test]
+fn the_full_model_shows_the_knees_of_a_person_within_three_degrees() {
+    mending_helps(&check(ModelKind::Full));
+}
+
+#[test]
+fn the_heavy_model_shows_the_knees_of_a_person_within_three_degrees() {
+    mending_helps(&check(ModelKind::Heavy));
+}
