@@ -132,13 +132,11 @@ fn session_of(
                 store.write_pass(
                     &session,
                     &NewPass {
-                        pass,
-                        cue,
                         // One pass in nine is of nobody.
                         skater: (number % 9 != 0).then_some(*skater),
                         points: Some(Arc::new(tracked.clone())),
                         strips,
-                        lane: None,
+                        ..(pass, cue).into()
                     },
                 )?;
             }

@@ -66,14 +66,24 @@ impl Build {
         let failed = |e| ExportError::writing(out, e);
         if part.symlink_metadata().is_ok() {
             let ledger = std::fs::read(part.join(LEDGER)).unwrap_or_default();
+            // A disk without room may have left the ledger empty.
             let ours = part.symlink_metadata().is_ok_and(|m| m.is_dir())
-                && ledger.starts_with(MARK.as_bytes());
+                && (ledger.starts_with(MARK.as_bytes()) || holds_only_an_empty_ledger(&part));
             if !ours {
                 return Err(ExportError::InTheWay { path: part });
             }
-        } else {
-            private_folder(&part).map_err(failed)?;
+            return Self::go_on(out, part);
         }
+        private_folder(&part).map_err(failed)?;
+        Self::go_on(out, part.clone()).inspect_err(|_| {
+            // Made just now, and nothing is in it that anybody wants.
+            let _ = std::fs::remove_dir_all(&part);
+        })
+    }
+
+    /// With the folder of the unfinished export that is there.
+    fn go_on(out: &Path, part: PathBuf) -> Result<Self, ExportError> {
+        let failed = |e| ExportError::writing(out, e);
         let mut ledger = OpenOptions::new()
             .create(true)
             .read(true)
@@ -347,6 +357,16 @@ pub fn sha256(parts: &[&[u8]]) -> Hash {
     hash.finalize().iter().map(|b| format!("{b:02x}")).collect()
 }
 
+fn holds_only_an_empty_ledger(part: &Path) -> bool {
+    let empty = std::fs::metadata(part.join(LEDGER)).is_ok_and(|m| m.len() == 0);
+    empty
+        && std::fs::read_dir(part).is_ok_and(|entries| {
+            entries
+                .filter_map(Result::ok)
+                .all(|e| e.file_name() == LEDGER)
+        })
+}
+
 fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
@@ -460,6 +480,11 @@ mod tests {
         let first = Build::begin(&out).unwrap();
         assert!(matches!(Build::begin(&out), Err(ExportError::Busy { .. })));
         drop(first);
+        // What a full disk left is no obstacle; it goes when this is done.
+        std::fs::create_dir(dir.path().join("x.part")).unwrap();
+        std::fs::write(dir.path().join("x.part").join(LEDGER), b"").unwrap();
+        drop(Build::begin(&out).unwrap());
+        assert!(names(dir.path()).is_empty());
         std::fs::create_dir(dir.path().join("x.part")).unwrap();
         std::fs::write(dir.path().join("x.part/thesis.txt"), b"mine").unwrap();
         assert!(matches!(

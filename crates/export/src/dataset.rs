@@ -18,6 +18,8 @@ pub struct Material {
     pub people: Vec<Person>,
     /// Whether names were taken out.
     pub anonymous: bool,
+    /// Passes that do not read as they were written and are left out.
+    pub passes_damaged: usize,
 }
 
 /// One session.
@@ -62,6 +64,10 @@ pub struct PassPart {
     pub has_points: bool,
     /// The camera set-up it was measured with.
     pub lane: Lane,
+    /// What measured it, where it is not the session's.
+    pub engine: Option<EngineInfo>,
+    /// The camera or file it was seen by, where it is not the session's.
+    pub source: Option<SourceInfo>,
 }
 
 /// One skater.
@@ -171,6 +177,16 @@ impl SessionPart {
     }
 }
 
+/// The kind of a source in the place of its name.
+fn nameless(source: &mut SourceInfo) {
+    source.name = match source.kind {
+        SourceKind::Camera => "camera",
+        SourceKind::Video => "video",
+        SourceKind::Images => "images",
+    }
+    .to_owned();
+}
+
 impl Material {
     /// Takes out names, bibs, comments, dates and what the camera or file is
     /// called; sessions are counted from 1.
@@ -183,13 +199,9 @@ impl Material {
         for (i, session) in self.sessions.iter_mut().enumerate() {
             session.number = i as i64 + 1;
             session.started_at = None;
-            session.source.name = match session.source.kind {
-                SourceKind::Camera => "camera",
-                SourceKind::Video => "video",
-                SourceKind::Images => "images",
-            }
-            .to_owned();
+            nameless(&mut session.source);
             for pass in &mut session.passes {
+                pass.source.iter_mut().for_each(nameless);
                 for note in &mut pass.notes {
                     note.comment.clear();
                 }
@@ -211,6 +223,11 @@ impl Material {
         person: Option<usize>,
     ) -> impl Iterator<Item = (&SessionPart, &PassPart)> {
         self.passes().filter(move |(_, p)| p.person == person)
+    }
+
+    /// Whether all of it is one skater's: then it names nobody else.
+    pub fn is_of_one(&self) -> bool {
+        self.people.len() == 1 && !self.has_nobody()
     }
 
     /// Whether some passes are of nobody.

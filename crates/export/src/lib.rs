@@ -129,6 +129,11 @@ pub struct Exported {
     pub clips_broken: usize,
     /// Passes whose points could not be read.
     pub points_broken: usize,
+    /// Passes that do not read as they were written and are left out.
+    pub passes_damaged: usize,
+    /// Passes of these sessions that could not be stored when they were
+    /// skated.
+    pub passes_lost: u32,
     /// Files used again from an export that was cut off.
     pub reused: usize,
 }

@@ -210,9 +210,14 @@ pub fn skater_page(
     let name = label(words, material, person);
     let title = words.get("page.skater_title");
     let mut page = Page::new(words, &format!("{title}: {name}"));
-    page.raw("<header>\n<p class=\"screen\"><a href=\"../index.html\">");
-    page.raw(&escape(words.get("page.back")));
-    page.raw("</a></p>\n<h1><bdi>");
+    page.raw("<header>\n");
+    // A page for one skater leads to nobody else.
+    if !material.is_of_one() {
+        page.raw("<p class=\"screen\"><a href=\"../index.html\">");
+        page.raw(&escape(words.get("page.back")));
+        page.raw("</a></p>\n");
+    }
+    page.raw("<h1><bdi>");
     page.raw(&escape(&name));
     page.raw("</bdi></h1>\n");
     let mut about = vec![

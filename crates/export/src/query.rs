@@ -33,6 +33,7 @@ pub fn gather(archive: &Archive, request: &ExportRequest) -> Result<Material, Ex
     for &id in &request.sessions {
         let mut session = archive.load_session(id)?;
         let passes = std::mem::take(&mut session.passes);
+        material.passes_damaged += session.damaged.len();
         let passes = passes
             .into_iter()
             .filter(|p| request.skater.is_none() || p.skater == request.skater)
@@ -92,5 +93,7 @@ fn part_of(
         strips,
         has_points: stored.has_points,
         lane,
+        engine: stored.engine,
+        source: stored.source,
     }
 }

@@ -21,10 +21,7 @@ pub fn session_json(
     material: &Material,
     session: &SessionPart,
 ) -> Result<String, ExportError> {
-    let thresholds = session.passes.first().map_or_else(
-        || Thresholds::defaults(session.age_group),
-        |p| p.pass.thresholds.clone(),
-    );
+    let thresholds = thresholds_of_group(session);
     let mut file = SessionFile::new(
         session.source.clone(),
         session.lane.clone(),
@@ -45,14 +42,42 @@ pub fn session_json(
     value["interrupted"] = session.interrupted.into();
     if let Some(passes) = value.get_mut("passes").and_then(Value::as_array_mut) {
         for (pass, part) in passes.iter_mut().zip(&session.passes) {
+            if part.lane != session.lane && !material.anonymous {
+                pass["lane"] = serde_json::to_value(&part.lane).map_err(bad)?;
+            }
             add_coach(words, material, pass, part);
         }
     }
     Ok(serde_json::to_string_pretty(&value).map_err(bad)? + "\n")
 }
 
+/// What the group of the session was judged with: what most passes of that
+/// group have, as a skater may have limits of their own. Each pass says its
+/// own beside it.
+fn thresholds_of_group(session: &SessionPart) -> Thresholds {
+    let of_group: Vec<&Thresholds> = session
+        .passes
+        .iter()
+        .map(|p| &p.pass.thresholds)
+        .filter(|t| t.age_group == session.age_group)
+        .collect();
+    let count = |t: &Thresholds| of_group.iter().filter(|other| **other == t).count();
+    of_group
+        .iter()
+        .rev()
+        .max_by_key(|t| count(t))
+        .map_or_else(|| Thresholds::defaults(session.age_group), |t| (*t).clone())
+}
+
 fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &PassPart) {
     pass["number"] = part.key.number.into();
+    // One training may be measured by several models and cameras.
+    if let Ok(engine @ Value::Object(_)) = serde_json::to_value(&part.engine) {
+        pass["engine"] = engine;
+    }
+    if let Ok(source @ Value::Object(_)) = serde_json::to_value(&part.source) {
+        pass["source"] = source;
+    }
     // The thresholds may have been changed during the session, or be a
     // skater's own.
     pass["age_group"] = part.pass.thresholds.age_group.name().into();

@@ -428,6 +428,9 @@ impl Writer<'_> {
         ] {
             lines.extend([String::new(), words.get(key).to_owned()]);
         }
+        if !self.material.anonymous && !self.material.is_of_one() {
+            lines.extend([String::new(), words.get("readme.hand_over").to_owned()]);
+        }
         if self.request.format == Format::Zip {
             lines.extend([String::new(), words.get("readme.zip").to_owned()]);
         }
@@ -445,6 +448,8 @@ impl Writer<'_> {
             clips: self.pictures.links.len(),
             clips_broken: self.pictures.broken.iter().sum(),
             points_broken: self.points_broken,
+            passes_damaged: self.material.passes_damaged,
+            passes_lost: self.material.sessions.iter().map(|s| s.passes_lost).sum(),
             reused: self.build.reused,
         };
         let tick = self.tick;

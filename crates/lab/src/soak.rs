@@ -183,6 +183,10 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
         camera_s += feed.clock().age_s(0.0).unwrap_or(0.0) * f64::from(options.speed.max(1));
         drop(feed);
         sessions += 1;
+        // Each run is a session of its own here, whenever it was.
+        if let Some(store) = &stage.store {
+            store.end_session();
+        }
         if let Some(status) = stage.end_recording(ENDING)
             && (status.waiting > 0 || status.lost > 0)
         {

@@ -133,15 +133,7 @@ impl Archive {
 
     /// Looks through the whole file for damage.
     pub fn check_whole(&self) -> Result<(), StoreError> {
-        let check: String = self
-            .book
-            .connection
-            .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-            .map_err(|e| self.book.fault(e))?;
-        match check.as_str() {
-            "ok" => Ok(()),
-            why => Err(self.book.damaged(why)),
-        }
+        super::whole::check_content(&self.book.connection, &self.book.file)
     }
 
     /// Does what an earlier deletion had to put off; `true` where there was

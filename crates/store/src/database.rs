@@ -7,14 +7,15 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use jiff::Zoned;
-use rusqlite::params;
+use rusqlite::{OptionalExtension, params};
 
+use super::backend::goes_on;
 use super::connection::Book;
 use super::insert;
 use super::skaters::DAMAGED;
 use super::{
-    NewPass, PictureStrip, SessionId, SessionInfo, SessionState, SessionSummary, StoreError,
-    StoredSession,
+    NewPass, PictureStrip, SessionId, SessionInfo, SessionState, SessionSummary, SourceKind,
+    StoreError, StoredSession,
 };
 
 /// Name of the sessions file in its folder.
@@ -112,7 +113,7 @@ impl Store {
 
     /// Takes up a session again after the store was opened anew; `false`
     /// where this file does not hold it.
-    pub fn resume_session(&mut self, session: &SessionId) -> Result<bool, StoreError> {
+    pub fn resume_session(&self, session: &SessionId) -> Result<bool, StoreError> {
         let changed = self
             .book
             .connection
@@ -121,9 +122,6 @@ impl Store {
                 params![session.row, session.token],
             )
             .map_err(|e| self.book.fault(e))?;
-        if changed == 1 {
-            self.recovered.retain(|s| s.id != *session);
-        }
         Ok(changed == 1)
     }
 
@@ -168,14 +166,72 @@ impl Store {
         insert::strips(&self.book, session, number, strips)
     }
 
-    /// Notes how many passes of the session could not be kept.
+    /// Notes that so many more passes of the session could not be kept.
     pub fn note_lost(&mut self, session: &SessionId, passes: u64) -> Result<(), StoreError> {
         let passes = i64::try_from(passes).unwrap_or(i64::MAX);
         self.book
             .connection
             .execute(
-                "UPDATE sessions SET passes_lost = ?2 WHERE id = ?1",
+                "UPDATE sessions SET passes_lost = passes_lost + ?2 WHERE id = ?1",
                 params![session.row, passes],
+            )
+            .map(|_| ())
+            .map_err(|e| self.book.fault(e))
+    }
+
+    /// The session that a pass of now belongs to, with the number of its last
+    /// pass: the newest one, unless it was ended for good, an hour or a
+    /// midnight lies between, or it is of another kind of source.
+    pub(super) fn session_that_goes_on(
+        &self,
+        kind: SourceKind,
+        now: &Zoned,
+    ) -> Result<Option<(SessionId, u32)>, StoreError> {
+        let newest: Option<(SessionId, bool, Option<String>, u32)> = self
+            .book
+            .connection
+            .query_row(
+                "SELECT s.id, s.token, s.ended_for_good,
+                        (SELECT written_at FROM passes WHERE session_id = s.id
+                         ORDER BY id DESC LIMIT 1),
+                        (SELECT coalesce(max(number), 0) FROM passes WHERE session_id = s.id)
+                 FROM sessions s ORDER BY s.id DESC LIMIT 1",
+                [],
+                |r| {
+                    let id = SessionId {
+                        row: r.get(0)?,
+                        token: r.get(1)?,
+                    };
+                    Ok((id, r.get(2)?, r.get(3)?, r.get(4)?))
+                },
+            )
+            .optional()
+            .map_err(|e| self.book.fault(e))?;
+        let Some((id, false, Some(last_pass), last_number)) = newest else {
+            return Ok(None);
+        };
+        let in_time = last_pass
+            .parse::<Zoned>()
+            .is_ok_and(|last_pass| goes_on(&last_pass, now));
+        if !in_time || self.session_info(&id)?.source.kind != kind || !self.resume_session(&id)? {
+            return Ok(None);
+        }
+        Ok(Some((id, last_number)))
+    }
+
+    /// What was known of a session at its beginning.
+    pub(super) fn session_info(&self, id: &SessionId) -> Result<SessionInfo, StoreError> {
+        self.book.session_info(id.row)
+    }
+
+    /// Ends a session: no further pass belongs to it, also after a restart.
+    pub fn end_session_for_good(&mut self, session: &SessionId) -> Result<(), StoreError> {
+        self.end_session(session)?;
+        self.book
+            .connection
+            .execute(
+                "UPDATE sessions SET ended_for_good = 1 WHERE id = ?1",
+                [session.row],
             )
             .map(|_| ())
             .map_err(|e| self.book.fault(e))
@@ -308,7 +364,7 @@ mod tests {
     use crate::feedback::CueKind;
     use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
     use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
-    use crate::schema::{BACK_TO_2, BACK_TO_3};
+    use crate::schema::{BACK_TO_2, BACK_TO_3, BACK_TO_4};
     use crate::{EngineInfo, SourceInfo, SourceKind};
 
     fn session() -> SessionInfo {
@@ -417,7 +473,7 @@ mod tests {
                 .book
                 .connection
                 .execute_batch(&format!(
-                    "{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"
+                    "{BACK_TO_4}; {BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"
                 ))
                 .unwrap();
             id
@@ -451,7 +507,11 @@ mod tests {
             }
             store.end_session(&id).unwrap();
             let written = store.load_session(id.row).unwrap();
-            store.book.connection.execute_batch(BACK_TO_2).unwrap();
+            store
+                .book
+                .connection
+                .execute_batch(&format!("{BACK_TO_4} {BACK_TO_2}"))
+                .unwrap();
             (id.row, written)
         };
         // The archive may be the first to open an old file.
@@ -533,9 +593,9 @@ mod tests {
             }
             let mut written = store.load_session(id.row).unwrap();
             let back = match from {
-                3 => BACK_TO_3.to_owned(),
-                2 => BACK_TO_2.to_owned(),
-                _ => format!("{BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"),
+                3 => format!("{BACK_TO_4} {BACK_TO_3}"),
+                2 => format!("{BACK_TO_4} {BACK_TO_2}"),
+                _ => format!("{BACK_TO_4} {BACK_TO_2}; DROP TABLE pass_measures; PRAGMA user_version = 1;"),
             };
             store.book.connection.execute_batch(&back).unwrap();
             drop(store);

@@ -6,7 +6,7 @@ use rusqlite::{OptionalExtension, Transaction, params};
 use super::clips::{self, Laid};
 use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
 use super::connection::Book;
-use super::{NewPass, PictureStrip, SessionId, StoreError, points};
+use super::{NewPass, PictureStrip, SessionId, StoreError, points, whole};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
@@ -16,17 +16,20 @@ struct Made<'n> {
     new: &'n NewPass,
     cue: String,
     lane: Option<String>,
+    engine: Option<String>,
+    source: Option<String>,
     points: Option<Vec<u8>>,
     laid: Vec<Laid<'n>>,
 }
 
 impl<'n> Made<'n> {
     fn of(book: &Book, session: &SessionId, new: &'n NewPass) -> Result<Self, StoreError> {
-        let lane = new.lane.as_ref().map(serde_json::to_string).transpose();
         Ok(Made {
             new,
             cue: cue_to_json(&new.cue)?.to_string(),
-            lane: lane.map_err(|e| StoreError::Encoding(e.to_string()))?,
+            lane: text(new.lane.as_ref())?,
+            engine: text(new.engine.as_ref())?,
+            source: text(new.source.as_ref())?,
             points: new.points.as_deref().and_then(points::encode),
             laid: lay_all(book, session, new.cue.pass_number, &new.strips)?,
         })
@@ -56,8 +59,7 @@ impl<'n> Made<'n> {
             None => None,
         };
         let forgotten = skater.is_none() && new.skater.is_some();
-        let lane = self.lane.as_deref();
-        let row = insert_pass(transaction, session, new, skater, &self.cue, lane).map_err(fault)?;
+        let row = insert_pass(transaction, session, self, skater).map_err(fault)?;
         if let Some(content) = self.points.as_ref().filter(|_| !forgotten) {
             transaction
                 .execute(
@@ -68,6 +70,14 @@ impl<'n> Made<'n> {
         }
         insert_strips(transaction, row, &self.laid).map_err(fault)
     }
+}
+
+/// JSON of what there is.
+fn text(value: Option<&impl serde::Serialize>) -> Result<Option<String>, StoreError> {
+    value
+        .map(serde_json::to_string)
+        .transpose()
+        .map_err(|e| StoreError::Encoding(e.to_string()))
 }
 
 /// Writes passes and all that comes with them; see
@@ -89,6 +99,7 @@ pub(super) fn passes(
         }
     }
     transaction.commit().map_err(|e| book.fault(e))?;
+    book.make_sure()?;
     unwanted.into_iter().try_for_each(|laid| let_go(book, laid))
 }
 
@@ -115,6 +126,7 @@ pub(super) fn strips(
         None => laid.is_empty(),
     };
     transaction.commit().map_err(fault)?;
+    book.make_sure()?;
     if kept { Ok(()) } else { let_go(book, &laid) }
 }
 
@@ -215,11 +227,10 @@ fn already_stored(
 fn insert_pass(
     transaction: &Transaction<'_>,
     session: &SessionId,
-    new: &NewPass,
+    made: &Made<'_>,
     skater: Option<SkaterId>,
-    cue_text: &str,
-    lane: Option<&str>,
 ) -> rusqlite::Result<i64> {
+    let new = made.new;
     let pass = &new.pass;
     let thresholds = thresholds_to_json(&pass.thresholds).to_string();
     transaction.execute(
@@ -233,8 +244,9 @@ fn insert_pass(
     )?;
     transaction.execute(
         "INSERT INTO passes (session_id, number, track_id, started_at_s, ended_at_s, speed_mps,
-                             view, threshold_set_id, cue, written_at, skater_id, lane)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+                             view, threshold_set_id, cue, written_at, skater_id, lane,
+                             engine, source)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
         params![
             session.row,
             new.cue.pass_number,
@@ -244,10 +256,12 @@ fn insert_pass(
             finite(pass.speed_mps),
             pass.view.name(),
             set,
-            cue_text,
+            made.cue,
             Zoned::now().to_string(),
             skater.map(|s| s.0),
-            lane,
+            made.lane,
+            made.engine,
+            made.source,
         ],
     )?;
     let pass_row = transaction.last_insert_rowid();
@@ -269,6 +283,12 @@ fn insert_pass(
             m.reason
         ])?;
     }
+    // Of what is in the file now, not of what was meant to get there.
+    let sum = whole::pass_sum(transaction, pass_row)?;
+    transaction.execute(
+        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
+        params![pass_row, sum],
+    )?;
     Ok(pass_row)
 }
 

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use crate::roster::Skater;
     use crate::rules::AgeGroup;
-    use crate::schema::{BACK_TO_3, BEFORE_VERSION};
+    use crate::schema::{BACK_TO_3, BACK_TO_4, BEFORE_VERSION};
     use crate::{SESSIONS_FILE, Store};
 
     fn at(text: &str) -> Zoned {
@@ -227,6 +227,7 @@ mod tests {
         let before = {
             let archive = Archive::open(dir.path()).unwrap();
             skaters(&archive);
+            archive.book.connection.execute_batch(BACK_TO_4).unwrap();
             archive.book.connection.execute_batch(BACK_TO_3).unwrap();
             archive.skaters().unwrap()
         };

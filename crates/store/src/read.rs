@@ -9,7 +9,7 @@ use super::codec::{
 use super::connection::Book;
 use super::{
     PushNote, SessionId, SessionInfo, SessionState, SessionSummary, StoreError, StoredPass,
-    StoredSession, StripInfo, Verdict,
+    StoredSession, StripInfo, Verdict, whole,
 };
 use crate::config::View;
 use crate::roster::SkaterId;
@@ -40,13 +40,14 @@ impl Book {
                 id,
                 file: self.file.clone(),
             })?;
-        let info = self.load_info(&summary)?;
+        let info = self.session_info(id)?;
         let mut statement = self
             .connection
             .prepare(
                 "SELECT p.id, p.track_id, p.started_at_s, p.ended_at_s, p.speed_mps, p.view,
                         t.content, p.cue, p.number, p.skater_id, p.lane,
-                        EXISTS (SELECT 1 FROM pass_points o WHERE o.pass_id = p.id)
+                        EXISTS (SELECT 1 FROM pass_points o WHERE o.pass_id = p.id),
+                        p.engine, p.source, p.check_sum
                  FROM passes p JOIN threshold_sets t ON t.id = p.threshold_set_id
                  WHERE p.session_id = ?1 ORDER BY p.number",
             )
@@ -55,24 +56,36 @@ impl Book {
             .query_map([id], PassRow::read)
             .and_then(Iterator::collect)
             .map_err(fault)?;
-        let passes = rows
-            .into_iter()
-            .map(|row| self.load_pass(row))
-            .collect::<Result<_, _>>()?;
+        let mut passes = Vec::with_capacity(rows.len());
+        let mut damaged = Vec::new();
+        for row in rows {
+            let number = row.number;
+            // One bad pass does not take the evening with it.
+            match self.load_pass(row) {
+                Ok(pass) => passes.push(pass),
+                Err(StoreError::Damaged { why, .. }) => {
+                    tracing::error!(session = id, pass = number, %why, "a pass was left out");
+                    damaged.push(number);
+                }
+                Err(error) => return Err(error),
+            }
+        }
         Ok(StoredSession {
             summary,
             info,
             passes,
+            damaged,
         })
     }
 
-    fn load_info(&self, summary: &SessionSummary) -> Result<SessionInfo, StoreError> {
-        let (source, lane, engine, group): (String, String, String, String) = self
+    /// What was known of a session at its beginning.
+    pub(super) fn session_info(&self, id: i64) -> Result<SessionInfo, StoreError> {
+        let [source, lane, engine, group, started]: [String; 5] = self
             .connection
             .query_row(
-                "SELECT source, lane, engine, age_group FROM sessions WHERE id = ?1",
-                [summary.id.row],
-                |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?)),
+                "SELECT source, lane, engine, age_group, started_at FROM sessions WHERE id = ?1",
+                [id],
+                |r| Ok([r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?, r.get(4)?]),
             )
             .map_err(|e| StoreError::sqlite(&self.file, e))?;
         let bad = |what: &str| self.damaged(&format!("the {what} of a session is unreadable"));
@@ -81,10 +94,7 @@ impl Book {
             lane: serde_json::from_str(&lane).map_err(|_| bad("lane"))?,
             engine: serde_json::from_str(&engine).map_err(|_| bad("engine"))?,
             age_group: AgeGroup::from_name(&group).ok_or_else(|| bad("age group"))?,
-            started: summary
-                .started_at
-                .parse::<Zoned>()
-                .map_err(|_| bad("beginning"))?,
+            started: started.parse::<Zoned>().map_err(|_| bad("beginning"))?,
         })
     }
 
@@ -92,6 +102,12 @@ impl Book {
         let bad = |what: &str| self.damaged(&format!("the {what} of a pass is unreadable"));
         let json = |text: &str, what| serde_json::from_str(text).map_err(|_| bad(what));
         let fault = |e| StoreError::sqlite(&self.file, e);
+        if let Some(written) = row.check_sum {
+            let now = whole::pass_sum(&self.connection, row.id).map_err(fault)?;
+            if i64::from(now) != written {
+                return Err(self.damaged("a pass does not read as it was written"));
+            }
+        }
         let mut statement = self
             .connection
             .prepare_cached(
@@ -148,6 +164,14 @@ impl Book {
             lane: row
                 .lane
                 .map(|text| serde_json::from_str(&text).map_err(|_| bad("lane")))
+                .transpose()?,
+            engine: row
+                .engine
+                .map(|text| serde_json::from_str(&text).map_err(|_| bad("engine")))
+                .transpose()?,
+            source: row
+                .source
+                .map(|text| serde_json::from_str(&text).map_err(|_| bad("source")))
                 .transpose()?,
         })
     }
@@ -302,6 +326,9 @@ struct PassRow {
     skater: Option<SkaterId>,
     lane: Option<String>,
     has_points: bool,
+    engine: Option<String>,
+    source: Option<String>,
+    check_sum: Option<i64>,
 }
 
 impl PassRow {
@@ -319,6 +346,9 @@ impl PassRow {
             skater: row.get::<_, Option<i64>>(9)?.map(SkaterId),
             lane: row.get(10)?,
             has_points: row.get(11)?,
+            engine: row.get(12)?,
+            source: row.get(13)?,
+            check_sum: row.get(14)?,
         })
     }
 }

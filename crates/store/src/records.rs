@@ -173,6 +173,10 @@ pub struct NewPass {
     pub strips: Vec<PictureStrip>,
     /// The camera set-up it was measured with, where it is not the session's.
     pub lane: Option<Lane>,
+    /// What measured it, where it is not the session's.
+    pub engine: Option<EngineInfo>,
+    /// The camera or file it was seen by, where it is not the session's.
+    pub source: Option<SourceInfo>,
 }
 
 impl From<(JudgedPass, Cue)> for NewPass {
@@ -185,6 +189,8 @@ impl From<(JudgedPass, Cue)> for NewPass {
             points: None,
             strips: Vec::new(),
             lane: None,
+            engine: None,
+            source: None,
         }
     }
 }
@@ -255,6 +261,10 @@ pub struct StoredPass {
     pub has_points: bool,
     /// The camera set-up it was measured with, where it is not the session's.
     pub lane: Option<Lane>,
+    /// What measured it, where it is not the session's.
+    pub engine: Option<EngineInfo>,
+    /// The camera or file it was seen by, where it is not the session's.
+    pub source: Option<SourceInfo>,
 }
 
 impl StoredPass {
@@ -269,6 +279,8 @@ impl StoredPass {
             strips: Vec::new(),
             has_points: false,
             lane: None,
+            engine: None,
+            source: None,
         }
     }
 }
@@ -282,6 +294,9 @@ pub struct StoredSession {
     pub info: SessionInfo,
     /// Its passes by number.
     pub passes: Vec<StoredPass>,
+    /// Numbers of passes that are not among them: they do not read as they
+    /// were written.
+    pub damaged: Vec<u32>,
 }
 
 impl StoredSession {
@@ -289,5 +304,15 @@ impl StoredSession {
     /// points have to be cut with again.
     pub fn lane_of<'a>(&'a self, pass: &'a StoredPass) -> &'a Lane {
         pass.lane.as_ref().unwrap_or(&self.info.lane)
+    }
+
+    /// What measured a pass of this session.
+    pub fn engine_of<'a>(&'a self, pass: &'a StoredPass) -> &'a EngineInfo {
+        pass.engine.as_ref().unwrap_or(&self.info.engine)
+    }
+
+    /// The camera or file a pass of this session was seen by.
+    pub fn source_of<'a>(&'a self, pass: &'a StoredPass) -> &'a SourceInfo {
+        pass.source.as_ref().unwrap_or(&self.info.source)
     }
 }

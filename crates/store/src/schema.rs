@@ -195,6 +195,16 @@ CREATE TABLE kept_queue (
     content TEXT NOT NULL
 ) STRICT;
 ",
+    "
+-- One training is one session, whatever measured its passes. JSON, where it
+-- is not the session's.
+ALTER TABLE passes ADD COLUMN engine TEXT;
+ALTER TABLE passes ADD COLUMN source TEXT;
+-- CRC-32 of the pass as it was written. NULL: written before there was one.
+ALTER TABLE passes ADD COLUMN check_sum INTEGER;
+-- 1: no further pass belongs to it, also after a restart.
+ALTER TABLE sessions ADD COLUMN ended_for_good INTEGER NOT NULL DEFAULT 0;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -235,7 +245,7 @@ pub(super) fn migrate(
     Ok(())
 }
 
-fn version_of(connection: &Connection) -> rusqlite::Result<usize> {
+pub(super) fn version_of(connection: &Connection) -> rusqlite::Result<usize> {
     let version: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
     Ok(version.try_into().unwrap_or(usize::MAX))
 }
@@ -255,11 +265,18 @@ fn back_up(connection: &Connection, file: &Path, version: usize) -> Result<(), S
     Ok(())
 }
 
-/// Takes a file of today back to version 3, for the tests of migrations.
+/// Takes a file of today back to version 4, for the tests of migrations.
+#[cfg(test)]
+pub(super) const BACK_TO_4: &str = "
+ALTER TABLE passes DROP COLUMN engine; ALTER TABLE passes DROP COLUMN source;
+ALTER TABLE passes DROP COLUMN check_sum; ALTER TABLE sessions DROP COLUMN ended_for_good;
+PRAGMA user_version = 4;";
+
+/// From version 4 back to version 3.
 #[cfg(test)]
 pub(super) const BACK_TO_3: &str = "DROP TABLE kept_queue; PRAGMA user_version = 3;";
 
-/// And to version 2.
+/// From version 4 back to version 2.
 #[cfg(test)]
 pub(super) const BACK_TO_2: &str = "
 DROP TABLE kept_queue; DROP TABLE chores; DROP TABLE export_skaters; DROP TABLE exports; DROP TABLE push_notes;

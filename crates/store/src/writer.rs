@@ -12,8 +12,8 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 
-use super::backend::{DiskSink, Sink};
-use super::{NewPass, PictureStrip, SessionId, SessionInfo, SessionSummary, StoreError};
+use super::backend::{DiskSink, Place, Sink};
+use super::{NewPass, PassKey, PictureStrip, SessionId, SessionInfo, SessionSummary, StoreError};
 
 /// How the writer behaves when the disk does not.
 #[derive(Debug, Clone, Copy)]
@@ -73,12 +73,37 @@ pub struct WriterStatus {
     pub pictures_lost: u64,
     /// Tries to get going again since the last success.
     pub retries: u32,
-    /// The session, once it is in the file.
+    /// The session of the last pass; `None` before the first one.
     pub session: Option<SessionId>,
+    /// Added to the number a pass was announced by, gives its number in the
+    /// session.
+    pub number_shift: i64,
     /// Sessions of earlier runs that had no proper end.
     pub recovered: Vec<SessionSummary>,
     /// Where a damaged sessions file was moved to.
     pub set_aside: Option<PathBuf>,
+}
+
+impl WriterStatus {
+    /// The name of a pass of this run that is in the session of now.
+    pub fn key_of(&self, announced: u32) -> Option<PassKey> {
+        let place = Place {
+            id: self.session.clone()?,
+            shift: self.number_shift,
+        };
+        Some(PassKey {
+            session: place.id.number(),
+            number: place.number_of(announced),
+        })
+    }
+
+    /// The number that a pass of the session of now was announced by in this
+    /// run; `None` where it is of another session or an earlier run.
+    pub fn announced_as(&self, pass: PassKey) -> Option<u32> {
+        let announced = i64::from(pass.number) - self.number_shift;
+        let here = self.session.as_ref()?.number() == pass.session && announced > 0;
+        here.then(|| u32::try_from(announced).ok()).flatten()
+    }
 }
 
 /// What became of one pass.
@@ -130,13 +155,15 @@ enum What {
         number: u32,
         strips: Vec<PictureStrip>,
     },
+    /// The training is over.
+    EndSession,
 }
 
 impl What {
     fn pass(&self) -> Option<&NewPass> {
         match self {
             What::Pass(new) => Some(new),
-            What::Strips { .. } => None,
+            What::Strips { .. } | What::EndSession => None,
         }
     }
 
@@ -144,6 +171,7 @@ impl What {
         match self {
             What::Pass(new) => new.cue.pass_number,
             What::Strips { number, .. } => *number,
+            What::EndSession => 0,
         }
     }
 }
@@ -165,8 +193,9 @@ struct Shared {
 }
 
 impl StoreWriter {
-    /// Starts the thread; it opens the sessions file in `folder` and begins
-    /// the session. Never waits for the disk: faults show in the status.
+    /// Starts the thread; it opens the sessions file in `folder`. The first
+    /// pass begins the session, or goes on with that of the hour before:
+    /// whatever measures it, one training is one session. Never waits for the disk: faults show in the status.
     pub fn start(folder: PathBuf, info: SessionInfo, policy: WriterPolicy) -> Self {
         Self::with_sink(DiskSink::new(folder, info), policy)
     }
@@ -184,6 +213,7 @@ impl StoreWriter {
                 pictures_lost: 0,
                 retries: 0,
                 session: None,
+                number_shift: 0,
                 recovered: Vec::new(),
                 set_aside: None,
             }),
@@ -223,6 +253,12 @@ impl StoreWriter {
     /// tells when it is on the disk.
     pub fn submit(&self, new: NewPass) -> Receipt {
         self.hand_over(What::Pass(Box::new(new)))
+    }
+
+    /// Ends the session once all that was submitted before is written: the
+    /// next pass begins a new one. Returns at once.
+    pub fn end_session(&self) -> Receipt {
+        self.hand_over(What::EndSession)
     }
 
     /// A door for pictures of passes that were submitted before, for another
@@ -328,6 +364,7 @@ impl Shared {
                 tracing::warn!(pass, %why, "pictures of a pass are not stored");
                 self.status().pictures_lost += 1;
             }
+            What::EndSession => tracing::warn!(%why, "a session could not be ended"),
         }
         // The caller may not want the answer.
         let _ = job.answer.send(Written::Lost(why));
@@ -436,7 +473,6 @@ impl<S: Sink> Worker<S> {
         let opened = self.sink.open()?;
         {
             let mut status = self.shared.status();
-            status.session = Some(opened.session);
             if !opened.recovered.is_empty() {
                 status.recovered = opened.recovered;
             }
@@ -459,6 +495,7 @@ impl<S: Sink> Worker<S> {
                 (0, Some(What::Strips { number, strips })) => {
                     (1, self.sink.write_strips(*number, strips))
                 }
+                (0, Some(What::EndSession)) => (1, self.sink.end_session()),
                 (0, _) => break,
                 (count, _) => (count, self.sink.write(&passes)),
             };
@@ -469,6 +506,11 @@ impl<S: Sink> Worker<S> {
                     continue;
                 }
                 _ => singly = singly.saturating_sub(count),
+            }
+            if let Some(place) = self.sink.place() {
+                let mut status = self.shared.status();
+                status.number_shift = place.shift;
+                status.session = Some(place.id);
             }
             for job in self.backlog.drain(..count).collect::<Vec<_>>() {
                 match &result {

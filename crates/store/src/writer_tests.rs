@@ -39,10 +39,6 @@ impl Sink for Broken {
         self.fault()?;
         self.opened.fetch_add(1, Ordering::SeqCst);
         Ok(Opened {
-            session: SessionId {
-                row: 1,
-                token: "t".to_owned(),
-            },
             recovered: Vec::new(),
             set_aside: None,
         })
@@ -60,6 +56,12 @@ impl Sink for Broken {
         *written = whole;
         self.steps.fetch_add(1, Ordering::SeqCst);
         Ok(())
+    }
+    fn place(&self) -> Option<Place> {
+        None
+    }
+    fn end_session(&mut self) -> Result<(), StoreError> {
+        self.fault()
     }
     fn write_strips(&mut self, _: u32, _: &[PictureStrip]) -> Result<(), StoreError> {
         self.fault()

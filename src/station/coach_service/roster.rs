@@ -171,16 +171,14 @@ impl Desk {
     pub(super) fn set_skater_of_pass(&mut self, pass: PassKey, skater: Option<SkaterId>) -> Done {
         let label = skater.map(|id| self.skater(id)).transpose()?;
         self.archive()?.set_skater_of_pass(pass, skater)?;
-        // Only passes of the running session are in the choice of cues.
-        if self.recording_session() == Some(pass.session) {
-            let last = self.control.seen().last.as_ref().map(|c| c.pass_number);
-            self.control.lineup.correct(
-                Correction {
-                    number: pass.number,
-                    skater,
-                },
-                last == Some(pass.number),
-            );
+        // Only passes of this run are in the choice of cues.
+        let seen = self.control.seen();
+        let announced = seen.recording.as_ref().and_then(|r| r.announced_as(pass));
+        if let Some(number) = announced {
+            let last = seen.last.as_ref().map(|c| c.pass_number);
+            self.control
+                .lineup
+                .correct(Correction { number, skater }, last == Some(number));
         }
         self.listed = None;
         Ok(Message::PassIsOf {

@@ -5,7 +5,7 @@ use super::{Desk, OPEN_AGAIN};
 use crate::capture::{FeedState, FeedStatus};
 use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
 use crate::sound::SoundState;
-use crate::store::{PassKey, WriterState};
+use crate::store::WriterState;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -26,12 +26,9 @@ impl Desk {
             somebody_passing: seen.somebody_passing,
             preview: seen.preview.clone(),
             frame_px: seen.frame_px,
-            last: seen.last.as_ref().zip(recording).map(|(cue, session)| {
-                let key = PassKey {
-                    session,
-                    number: cue.pass_number,
-                };
-                (key, self.cue_line(cue))
+            last: seen.last.as_ref().and_then(|cue| {
+                let key = seen.recording.as_ref()?.key_of(cue.pass_number)?;
+                Some((key, self.cue_line(cue)))
             }),
         };
         let standing = self.control.lineup.standing();

@@ -1,13 +1,16 @@
 //! `kickplate export`: a session as files for the coach, the parent and the
 //! spreadsheet.
 
+use std::cell::Cell;
 use std::collections::BTreeSet;
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
+use jiff::Zoned;
+use jiff::civil::Date;
 
 use crate::config::home;
 use crate::display::Language;
@@ -17,16 +20,21 @@ use crate::export::{
 use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::station::coach_service::Exporter;
+use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::UsageError;
 use crate::station::words::passes;
-use crate::store::{Archive, SessionSummary};
+use crate::store::{Archive, Day, SessionSummary, days};
 
 /// Which sessions to export.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum SessionChoice {
-    /// The last one with a pass.
+    /// All of today, or else of the last day with a pass.
     #[default]
+    Tonight,
+    /// All of a day.
+    Day(Date),
+    /// The last one with a pass.
     Latest,
     /// Every one.
     All,
@@ -39,12 +47,12 @@ impl std::str::FromStr for SessionChoice {
 
     fn from_str(word: &str) -> Result<Self, String> {
         match word {
+            "tonight" => Ok(SessionChoice::Tonight),
             "latest" => Ok(SessionChoice::Latest),
             "all" => Ok(SessionChoice::All),
-            number => number
-                .parse()
-                .map(SessionChoice::Number)
-                .map_err(|_| "it must be the number of a session, 'latest' or 'all'".to_owned()),
+            number => number.parse().map(SessionChoice::Number).map_err(|_| {
+                "it must be the number of a session, 'tonight', 'latest' or 'all'".to_owned()
+            }),
         }
     }
 }
@@ -69,18 +77,24 @@ const LANGUAGES: &[(&str, Language)] = &[("en", Language::En), ("fr", Language::
 /// `kickplate export`: a recorded session as files: pages, clips, tables.
 #[derive(Debug, Clone, PartialEq, clap::Args)]
 pub struct ExportOptions {
-    /// Number of the session, 'latest' or 'all'.
-    #[arg(long, value_name = "WHICH", default_value = "latest")]
+    /// 'tonight' (or else the last evening), 'latest', 'all', or the number of a session.
+    #[arg(long, value_name = "WHICH", default_value = "tonight")]
     pub session: SessionChoice,
+    /// Everything of one day, as 2026-11-30.
+    #[arg(long, value_name = "DATE", conflicts_with = "session")]
+    pub day: Option<Date>,
+    /// Only lists what is recorded, day by day.
+    #[arg(long)]
+    pub list: bool,
     /// Only this skater: name, number or both.
     #[arg(long, value_name = "NAME")]
     pub skater: Option<String>,
     /// Only flagged pushes in the tables; the pages still count everything.
     #[arg(long)]
     pub flagged_only: bool,
-    /// What is written.
-    #[arg(long, default_value = "folder", value_parser = choice(FORMATS))]
-    pub format: Format,
+    /// What is written; without it a folder, or an archive where the name ends with .zip.
+    #[arg(long, value_parser = choice(FORMATS))]
+    pub format: Option<Format>,
     /// Without names, numbers, dates and comments; only pictures with blurred faces.
     #[arg(long)]
     pub anonymous: bool,
@@ -94,8 +108,8 @@ pub struct ExportOptions {
     #[arg(long, value_parser = choice(LANGUAGES))]
     pub language: Option<Language>,
     /// Name of the folder or archive to write; it must not be there yet.
-    #[arg(long, value_name = "PATH")]
-    pub out: PathBuf,
+    #[arg(long, value_name = "PATH", required_unless_present = "list")]
+    pub out: Option<PathBuf>,
 }
 
 /// Writes the export and says where it is.
@@ -107,7 +121,14 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
     let settings = StationSettings::load(&station_file(&home()?))?;
     let folder = settings.recordings_folder()?;
     let archive = Archive::open(&folder)?;
-    let sessions = chosen_sessions(&archive.sessions()?, options.session)?;
+    let known = archive.sessions()?;
+    let out = match &options.out {
+        Some(out) if !options.list => std::path::absolute(out)?,
+        _ => return print(&list_of(&known)),
+    };
+    let choice = options.day.map_or(options.session, SessionChoice::Day);
+    let sessions = chosen_sessions(&known, choice, Zoned::now().date())?;
+    let left_out = left_out(&known, choice, &sessions);
     let skater = match &options.skater {
         Some(name) => Some(chosen_skater(&archive.skaters()?, name)?),
         None => None,
@@ -116,31 +137,31 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
         sessions,
         skater,
         flagged_only: options.flagged_only,
-        format: options.format,
+        format: options.format.unwrap_or_else(|| format_of(&out)),
         anonymous: options.anonymous,
         pictures: !options.without_pictures,
-        out: std::path::absolute(&options.out)?,
+        out,
         language: options.language.unwrap_or(settings.screen.language),
         separator: options.separator,
     };
     let cancel = Arc::new(AtomicBool::new(false));
-    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
+    // A closed terminal (HUP) leaves nothing half done either.
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    for signal in [SIGINT, SIGTERM, SIGHUP] {
         // A second one ends the program at once.
         signal_hook::flag::register_conditional_shutdown(signal, 1, Arc::clone(&cancel))?;
         signal_hook::flag::register(signal, Arc::clone(&cancel))?;
     }
     let on_terminal = std::io::stderr().is_terminal();
-    let exported = write_export(&archive, &request, &|p| show(p, on_terminal), &cancel);
+    let shown = Cell::new(None);
+    let told = |p| show(p, on_terminal, &shown);
+    let exported = write_export(&archive, &request, &told, &cancel);
     if on_terminal {
         // The line of the progress makes room.
         let _ = write!(std::io::stderr(), "\r\x1b[K");
     }
     let exported = exported.map_err(usage_or_failure)?;
-    let mut out = std::io::stdout().lock();
-    match writeln!(out, "{}", summary(&exported)) {
-        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(e.into()),
-        _ => Ok(()),
-    }
+    print(&(summary(&exported) + &left_out + "\n"))
 }
 
 /// The way to exports for the coach's panel: pages in the language of the big
@@ -162,7 +183,7 @@ pub(in crate::station) fn for_the_desk(language: Language) -> Exporter {
                 Format::Folder
             };
             let request = ExportRequest {
-                sessions: chosen_sessions(&known, sessions).map_err(failed)?,
+                sessions: chosen_sessions(&known, sessions, Zoned::now().date()).map_err(failed)?,
                 skater: order.skater,
                 flagged_only: order.flagged_only,
                 format,
@@ -247,16 +268,17 @@ fn usage_or_failure(error: ExportError) -> anyhow::Error {
     }
 }
 
-/// One line that is written over and over.
-fn show(progress: Progress, on_terminal: bool) {
+/// One line that is written over and over; elsewhere than on a terminal a
+/// line for each kind of work.
+fn show(progress: Progress, on_terminal: bool, shown: &Cell<Option<Step>>) {
+    let mut to = std::io::stderr().lock();
+    let Progress { done, of, .. } = progress;
+    let what = step(progress.step);
+    // Nobody may be listening; that is no fault.
     if on_terminal {
-        let _ = write!(
-            std::io::stderr(),
-            "\r\x1b[K{} of {}: {}",
-            progress.done,
-            progress.of,
-            step(progress.step)
-        );
+        let _ = write!(to, "\r\x1b[K{done} of {of}: {what}");
+    } else if shown.replace(Some(progress.step)) != Some(progress.step) {
+        let _ = writeln!(to, "{done} of {of}: {what}");
     }
 }
 
@@ -295,6 +317,18 @@ fn summary(exported: &Exported) -> String {
             passes(exported.points_broken)
         );
     }
+    if exported.passes_damaged > 0 {
+        text += &format!(
+            "; {} left out because they do not read as they were written: the disk may be failing",
+            passes(exported.passes_damaged)
+        );
+    }
+    if exported.passes_lost > 0 {
+        text += &format!(
+            "; {} could not be stored when they were skated",
+            passes(exported.passes_lost as usize)
+        );
+    }
     if exported.reused > 0 {
         text += &format!(
             "; {} files of an export that was cut off were used again",
@@ -304,13 +338,83 @@ fn summary(exported: &Exported) -> String {
     text
 }
 
+/// What a name asks for.
+fn format_of(out: &Path) -> Format {
+    let zip = out
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("zip"));
+    if zip { Format::Zip } else { Format::Folder }
+}
+
+/// What is recorded, newest day first.
+fn list_of(known: &[SessionSummary]) -> String {
+    let mut text: String = days(known)
+        .iter()
+        .rev()
+        .map(|day| {
+            let numbers: Vec<String> = day
+                .sessions
+                .iter()
+                .map(|s| format!("{} ({})", s.id.number(), passes(s.passes as usize)))
+                .collect();
+            let which = match numbers.len() {
+                1 => "session",
+                _ => "sessions",
+            };
+            let all = passes(day.passes() as usize);
+            format!("{}: {all}, {which} {}\n", day.date, numbers.join(", "))
+        })
+        .collect();
+    if text.is_empty() {
+        text += "No session with a pass is recorded yet.\n";
+    }
+    text
+}
+
+/// What a choice of the evening did not take, in a sentence.
+fn left_out(known: &[SessionSummary], choice: SessionChoice, taken: &[i64]) -> String {
+    let others: Vec<&SessionSummary> = known
+        .iter()
+        .filter(|s| s.passes > 0 && !taken.contains(&s.id.number()))
+        .collect();
+    let whole_day = matches!(choice, SessionChoice::Tonight | SessionChoice::Day(_));
+    match (&others[..], choice) {
+        ([], _) | (_, SessionChoice::All | SessionChoice::Number(_)) => String::new(),
+        _ => {
+            let n = passes(others.iter().map(|s| s.passes as usize).sum());
+            let whose = if whole_day {
+                "other days"
+            } else {
+                "other sessions"
+            };
+            format!(
+                "\nNot in it: {n} of {whose}. 'kickplate export --list' shows them; --day or --session takes them."
+            )
+        }
+    }
+}
+
 fn chosen_sessions(
     known: &[SessionSummary],
     choice: SessionChoice,
+    today: Date,
 ) -> Result<Vec<i64>, UsageError> {
     let numbers: BTreeSet<i64> = known.iter().map(|s| s.id.number()).collect();
     let latest = known.iter().rfind(|s| s.passes > 0);
+    let days = days(known);
+    let on = |date: Date| days.iter().find(|day| day.date == date);
+    let of = |day: &Day| day.sessions.iter().map(|s| s.id.number()).collect();
     match choice {
+        SessionChoice::Tonight if !days.is_empty() => {
+            Ok(on(today).or(days.last()).map(of).unwrap_or_default())
+        }
+        SessionChoice::Day(date) if !days.is_empty() => on(date).map(of).ok_or_else(|| {
+            let there: Vec<String> = days.iter().map(|day| day.date.to_string()).collect();
+            UsageError(format!(
+                "nothing was recorded on {date}; there are passes of: {}",
+                there.join(", ")
+            ))
+        }),
         SessionChoice::All if !numbers.is_empty() => Ok(numbers.into_iter().collect()),
         SessionChoice::Latest if latest.is_some() => {
             Ok(latest.map(|s| s.id.number()).into_iter().collect())
@@ -418,11 +522,14 @@ mod tests {
     #[test]
     fn without_sessions_there_is_a_sentence() {
         for choice in [
+            SessionChoice::Tonight,
             SessionChoice::All,
             SessionChoice::Latest,
             SessionChoice::Number(3),
+            SessionChoice::Day("2026-11-30".parse().unwrap()),
         ] {
-            let said = chosen_sessions(&[], choice).unwrap_err().0;
+            let today = "2026-11-30".parse().unwrap();
+            let said = chosen_sessions(&[], choice, today).unwrap_err().0;
             assert!(said.contains("no session"), "{said}");
         }
     }

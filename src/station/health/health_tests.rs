@@ -28,6 +28,7 @@ fn store(state: WriterState, lost: u64) -> WriterStatus {
         last_loss: None,
         retries: 0,
         session: None,
+        number_shift: 0,
         recovered: Vec::new(),
         set_aside: None,
     }
