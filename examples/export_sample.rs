@@ -21,7 +21,7 @@ use kickplate::config::{self, Lane};
 use kickplate::feedback::CueSelector;
 use kickplate::pose::{BodyPoint, Estimator, PoseFrame, PoseSettings};
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::{AgeGroup, Flag, JudgedPass, RULES, Thresholds, judge};
+use kickplate::rules::{AgeGroup, Flag, JudgedPass, RuleId, Thresholds, judge};
 use kickplate::store::{
     Archive, EngineInfo, NewPass, PassKey, PictureStrip, PushKey, SessionInfo, Shot, SourceInfo,
     SourceKind, Store, Verdict,
@@ -158,7 +158,7 @@ fn session_of(
         .first()
         .and_then(|p| p.flags.first())
     {
-        archive.set_verdict(&push, &flag.rule, Some(Verdict::Dismissed))?;
+        archive.set_verdict(&push, flag.rule, Some(Verdict::Dismissed))?;
     }
     store.end_session(&session)?;
     Ok(())
@@ -227,9 +227,9 @@ fn strips(pass: &JudgedPass, pictures: &[Picture], frame_px: [u32; 2]) -> Vec<Pi
     let mut strips = Vec::new();
     for (i, push) in pass.pushes.iter().enumerate() {
         for flag in &push.flags {
-            let flagged_at_s = match flag.rule.as_str() {
-                "knee_bend" => push.push_start_s,
-                "trunk_lean" => (push.push_start_s + push.toe_off_s) / 2.0,
+            let flagged_at_s = match flag.rule {
+                RuleId::KneeBend => push.push_start_s,
+                RuleId::TrunkLean => (push.push_start_s + push.toe_off_s) / 2.0,
                 _ => push.toe_off_s,
             };
             let near = |p: &&Picture| (p.t_s - flagged_at_s).abs() <= AROUND_S;
@@ -237,7 +237,7 @@ fn strips(pass: &JudgedPass, pictures: &[Picture], frame_px: [u32; 2]) -> Vec<Pi
             let Some(first) = shots.first() else { continue };
             strips.push(PictureStrip {
                 push: i as u32,
-                rule: flag.rule.clone(),
+                rule: flag.rule,
                 flagged_at_s,
                 size_px: first.size,
                 frame_px,
@@ -259,18 +259,19 @@ fn strips(pass: &JudgedPass, pictures: &[Picture], frame_px: [u32; 2]) -> Vec<Pi
 fn move_about(pass: &mut JudgedPass, (round, skater): (u32, u32), thresholds: &Thresholds) {
     for (p, push) in pass.pushes.iter_mut().enumerate() {
         push.flags.clear();
-        for (r, (rule, limits)) in RULES.iter().zip(&thresholds.limits).enumerate() {
-            let measure = &mut push.measures[r];
+        for (rule, measure) in push.measures.iter_mut() {
+            let limits = &thresholds.limits[rule];
+            let judged = measure.is_judged();
             let (Some(value), Some(doubt)) = (measure.value.as_mut(), measure.uncertainty) else {
                 continue;
             };
-            let seed = (round * 7 + skater * 13 + p as u32 * 5 + r as u32 * 3) % 11;
+            let seed = (round * 7 + skater * 13 + p as u32 * 5 + rule as u32 * 3) % 11;
             *value += doubt * (f64::from(seed) / 5.0 - 1.0);
             let beyond = limits
                 .beyond(*value)
-                .filter(|_| measure.judged && limits.flagged);
+                .filter(|_| judged && limits.flagged);
             push.flags.extend(beyond.map(|limit| Flag {
-                rule: rule.id.to_owned(),
+                rule,
                 value: *value,
                 limit,
             }));

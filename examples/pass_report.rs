@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use kickplate::pose::ModelKind;
-use kickplate::rules::{JudgedPass, Leg, QUANTITIES, Quantity, QuantityUnit, Thresholds};
+use kickplate::rules::{JudgedPass, Leg, QUANTITIES, Quantity, QuantityUnit, RULES, Thresholds};
 use kickplate_lab::score::{Truth, TruthPush, cached_poses, judge_poses};
 
 /// A found push belongs to a true one of the same leg within this time.
@@ -109,12 +109,12 @@ fn of_clip(
             continue;
         }
         *passes.entry(truth.view.clone()).or_default() += 1;
-        for (quantity, measure) in QUANTITIES.iter().zip(&pass.quantities) {
+        for (quantity, measure) in pass.quantities.iter() {
             let (Some(value), Some(uncertainty)) = (measure.value, measure.uncertainty) else {
                 continue;
             };
-            let true_value = true_value(quantity.key, &truth, &joints, &found);
-            let Some(true_value) = true_value.filter(|_| measure.judged) else {
+            let true_value = true_value(quantity.code(), &truth, &joints, &found);
+            let Some(true_value) = true_value.filter(|_| measure.is_judged()) else {
                 continue;
             };
             if each {
@@ -122,14 +122,14 @@ fn of_clip(
                     "{:20} {:8} {:24} {value:8.3} truth {true_value:8.3} off {:+.3} ({})",
                     clip.file_name().unwrap_or_default().to_string_lossy(),
                     truth.view,
-                    quantity.key,
+                    quantity.code(),
                     value - true_value,
-                    measure.reason
+                    measure.how
                 );
             }
             rows.push(Row {
                 view: truth.view.clone(),
-                key: quantity.key,
+                key: quantity.code(),
                 value,
                 uncertainty,
                 truth: true_value,
@@ -176,13 +176,6 @@ fn true_value(
     match key {
         "stride_rate_hz" => Some(2.0 * param("rate")?),
         "step_length_m" => Some(param("speed")? / (2.0 * param("rate")?)),
-        "glide_share" => mean_of(
-            &|i, _| {
-                let p = &joints.pushes[i];
-                Some((p.push_start_s - p.touchdown_s) * param("rate")?)
-            },
-            false,
-        ),
         "push_width_m" | "push_length_m" => mean_of(
             &|i, _| {
                 let p = &joints.pushes[i];
@@ -196,10 +189,11 @@ fn true_value(
         "arm_leg_timing_s" => mean_of(&|_, push| arm_front_s(truth, joints, push), true),
         other => {
             let measure = other.strip_prefix("left_right_")?;
+            let rule = RULES.iter().find(|rule| rule.measure == measure)?.id;
             let of_leg = |leg: Leg| {
                 mean_of(
                     &|_, push| {
-                        let value = truth.first.measure(measure, push)?;
+                        let value = truth.first.measure(rule, push)?;
                         (push.side == leg).then_some(value)
                     },
                     false,
@@ -254,7 +248,7 @@ fn table(rows: &[Row], passes: &BTreeMap<String, usize>) -> String {
         for (view, n) in passes {
             let here: Vec<&Row> = rows
                 .iter()
-                .filter(|r| r.key == quantity.key && r.view == *view)
+                .filter(|r| r.key == quantity.id.code() && r.view == *view)
                 .collect();
             if here.is_empty() {
                 continue;
@@ -271,7 +265,6 @@ fn line(quantity: &Quantity, view: &str, passes: usize, rows: &[&Row]) -> String
         QuantityUnit::Metre => (100.0, 1, " cm"),
         QuantityUnit::Hertz => (1.0, 2, " /s"),
         QuantityUnit::Second => (1000.0, 0, " ms"),
-        QuantityUnit::Share => (100.0, 1, " %"),
     };
     let n = rows.len() as f64;
     let off: Vec<f64> = rows.iter().map(|r| r.value - r.truth).collect();
@@ -285,7 +278,7 @@ fn line(quantity: &Quantity, view: &str, passes: usize, rows: &[&Row]) -> String
     let f = |v: f64| format!("{:.places$}", v * scale);
     format!(
         "| `{}` | {view} | {passes} | {} | {} to {}{unit} | {:+.places$} | {} | {} | {} | {} |\n",
-        quantity.key,
+        quantity.code(),
         rows.len(),
         f(low),
         f(high),

@@ -4,8 +4,9 @@ use std::fmt::Write;
 
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
 use crate::rules::{
-    JudgedPass, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit, rule_of,
+    JudgedPass, Leg, Measure, QuantityUnit, RULES, Rule, RuleId, Unit,
 };
+use crate::words::{Catalogue, Language};
 
 /// '1 pass', '3 passes'.
 pub fn passes(n: usize) -> String {
@@ -39,9 +40,7 @@ pub fn cue_sentence(cue: &Cue) -> String {
             flagged_pushes,
             good,
         } => {
-            let Some(rule) = rule_of(rule) else {
-                return (*rule).to_owned();
-            };
+            let rule = rule.rule();
             format!(
                 "{}: {} measured, {} wanted ({}, {}){}",
                 rule.short,
@@ -60,16 +59,16 @@ pub fn cue_sentence(cue: &Cue) -> String {
             value,
             earlier,
             leg,
-        } => match rule_of(rule) {
-            None => (*rule).to_owned(),
-            Some(rule) => format!(
+        } => {
+            let rule = rule.rule();
+            format!(
                 "better {}: {} now, {} before ({})",
                 rule.short,
                 number(rule, *value),
                 number(rule, *earlier),
                 side(*leg)
-            ),
-        },
+            )
+        }
         CueKind::Unfed {
             why: UnfedReason::Faded,
         } => "no cue on purpose: cues are rarer after passes in the band".to_owned(),
@@ -77,7 +76,10 @@ pub fn cue_sentence(cue: &Cue) -> String {
             why: UnfedReason::Planned,
         } => "no cue on purpose: a pass the skater judges alone".to_owned(),
         CueKind::Praise => "well done: everything judged is in the band".to_owned(),
-        CueKind::NotJudged { reason } => format!("not judged: {reason}"),
+        CueKind::NotJudged { reason } => {
+            let words = Catalogue::built_in(Language::En);
+            format!("not judged: {}", words.reason(*reason))
+        },
     }
 }
 
@@ -90,7 +92,7 @@ fn side(leg: CueLeg) -> &'static str {
 }
 
 fn good_words(good: Good) -> String {
-    let short = |id: &'static str| rule_of(id).map_or(id, |r| r.short);
+    let short = |id: RuleId| id.rule().short;
     match good {
         Good::Improved { rule } => format!("better: {}", short(rule)),
         Good::InBand { rule } => format!("good: {}", short(rule)),
@@ -132,9 +134,9 @@ pub fn pass_table(pass: &JudgedPass, cue: &Cue) -> String {
             Leg::Right => "right",
         };
         let _ = write!(text, "  {:6.2} s  {leg:5}", push.toe_off_s);
-        for (rule, measure) in RULES.iter().zip(&push.measures) {
-            let flagged = push.flags.iter().any(|f| f.rule == rule.id);
-            let _ = write!(text, " {:>14}", cell(rule, measure, flagged));
+        for (rule, measure) in push.measures.iter() {
+            let flagged = push.flags.iter().any(|f| f.rule == rule);
+            let _ = write!(text, " {:>14}", cell(rule.rule(), measure, flagged));
         }
         text.push('\n');
     }
@@ -148,11 +150,12 @@ pub fn pass_table(pass: &JudgedPass, cue: &Cue) -> String {
 /// What was judged of the pass as a whole, with its uncertainty; `None` where
 /// nothing was.
 fn quantities_line(pass: &JudgedPass) -> Option<String> {
-    let judged: Vec<String> = QUANTITIES
+    let judged: Vec<String> = pass
+        .quantities
         .iter()
-        .zip(&pass.quantities)
-        .filter(|(_, measure)| measure.judged)
-        .filter_map(|(quantity, measure)| {
+        .filter(|(_, measure)| measure.is_judged())
+        .filter_map(|(id, measure)| {
+            let quantity = id.quantity();
             let value = quantity_words(quantity.unit, measure.value?, measure.uncertainty?);
             Some(format!("{} {value}", quantity.short))
         })
@@ -167,12 +170,11 @@ fn quantity_words(unit: QuantityUnit, value: f64, uncertainty: f64) -> String {
         QuantityUnit::Metre => format!("{:.0} ±{:.0} cm", 100.0 * value, 100.0 * uncertainty),
         QuantityUnit::Hertz => format!("{value:.2} ±{uncertainty:.2} /s"),
         QuantityUnit::Second => format!("{value:+.2} ±{uncertainty:.2} s"),
-        QuantityUnit::Share => format!("{:.0} ±{:.0} %", 100.0 * value, 100.0 * uncertainty),
     }
 }
 
 fn cell(rule: &Rule, measure: &Measure, flagged: bool) -> String {
-    match measure.value.filter(|_| measure.judged) {
+    match measure.judged_value() {
         Some(value) => format!("{}{}", number(rule, value), if flagged { " !" } else { "" }),
         None => "-".to_owned(),
     }
@@ -182,7 +184,7 @@ fn cell(rule: &Rule, measure: &Measure, flagged: bool) -> String {
 mod tests {
     use super::*;
     use crate::config::View;
-    use crate::rules::{AgeGroup, Thresholds};
+    use crate::rules::{AgeGroup, NotJudged, QuantityId, QuantityMap, Thresholds};
 
     #[test]
     fn a_cause_is_told_once() {
@@ -198,7 +200,7 @@ mod tests {
         assert_eq!(fault(&added), "the folder cannot be read: the disk is gone");
     }
 
-    fn pass(quantities: Vec<Measure>) -> JudgedPass {
+    fn pass(quantities: QuantityMap<Measure>) -> JudgedPass {
         JudgedPass {
             track_id: 1,
             started_at_s: 0.0,
@@ -211,17 +213,21 @@ mod tests {
         }
     }
 
+    fn nothing() -> QuantityMap<Measure> {
+        QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other))
+    }
+
     #[test]
     fn a_pass_has_one_line_of_what_was_judged_of_it() {
-        let mut quantities = vec![Measure::not_judged("not seen"); QUANTITIES.len()];
-        let set = |quantities: &mut Vec<Measure>, key: &str, value, uncertainty| {
-            let i = QUANTITIES.iter().position(|q| q.key == key).unwrap();
-            quantities[i] = Measure::judged(value, uncertainty, "");
-        };
-        set(&mut quantities, "stride_rate_hz", 2.512, 0.04);
-        set(&mut quantities, "push_length_m", 0.386, 0.031);
-        set(&mut quantities, "body_line_deg", 164.4, 7.1);
-        set(&mut quantities, "arm_leg_timing_s", -0.034, 0.06);
+        let mut quantities = nothing();
+        for (quantity, value, uncertainty) in [
+            (QuantityId::StrideRate, 2.512, 0.04),
+            (QuantityId::PushLength, 0.386, 0.031),
+            (QuantityId::BodyLine, 164.4, 7.1),
+            (QuantityId::ArmLegTiming, -0.034, 0.06),
+        ] {
+            quantities[quantity] = Measure::judged(value, uncertainty, "");
+        }
         assert_eq!(
             quantities_line(&pass(quantities)).unwrap(),
             "stride rate 2.51 ±0.04 /s, push length 39 ±3 cm, body line 164 ±7°, \
@@ -231,8 +237,6 @@ mod tests {
 
     #[test]
     fn a_pass_of_which_nothing_was_judged_has_no_such_line() {
-        let nothing = vec![Measure::not_judged("not seen"); QUANTITIES.len()];
-        assert_eq!(quantities_line(&pass(nothing)), None);
-        assert_eq!(quantities_line(&pass(Vec::new())), None);
+        assert_eq!(quantities_line(&pass(nothing())), None);
     }
 }

@@ -19,7 +19,8 @@ use kickplate::panel::{
 };
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::{
-    AgeGroup, AgeGroups, Flag, JudgedPush, Leg, Measure, RULES, Sense, Thresholds, Unit,
+    AgeGroup, AgeGroups, Flag, JudgedPush, Leg, Measure, NotJudged, RULES, RuleId, RuleMap, Sense,
+    Thresholds, Unit,
 };
 use kickplate::store::{
     EngineInfo, PassKey, PushKey, PushNote, SessionInfo, SessionSummary, SourceInfo, SourceKind,
@@ -118,16 +119,13 @@ pub fn picture(shift: i32) -> Arc<PreviewImage> {
 }
 
 /// A push with one value per rule; the rules named are flagged.
-fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[&str]) -> JudgedPush {
+fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[RuleId]) -> JudgedPush {
     let thresholds = Thresholds::defaults(AgeGroup::U13);
     let mut flags = vec![];
-    let measures = RULES
-        .iter()
-        .zip(&thresholds.limits)
-        .enumerate()
-        .map(|(i, (rule, limits))| {
+    let measures = RuleMap::from_fn(|id: RuleId| {
+            let (i, rule, limits) = (id as usize, id.rule(), &thresholds.limits[id]);
             if !rule.views.contains(&View::Side) {
-                return Measure::not_judged("the trunk was not seen during the push");
+                return Measure::not_judged(NotJudged::TrunkNotSeen);
             }
             let (small, error) = match rule.unit {
                 Unit::Deg => (1.0, 4.0),
@@ -148,17 +146,16 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[&str]) -> JudgedPush {
             };
             if beyond {
                 flags.push(Flag {
-                    rule: rule.id.to_owned(),
+                    rule: rule.id,
                     value,
                     limit,
                 });
             }
             if i == 1 && seed.is_multiple_of(3) {
-                return Measure::not_judged("the far leg is partly hidden");
+                return Measure::not_judged(NotJudged::FarLegHidden);
             }
             Measure::judged(value, error, "angles of the glide together")
-        })
-        .collect();
+        });
     JudgedPush {
         leg,
         near_leg: Some(leg == Leg::Right),
@@ -181,19 +178,19 @@ pub fn passes() -> Vec<PassRow> {
             let pushes = (0..5)
                 .map(|i| {
                     let leg = if i % 2 == 0 { Leg::Left } else { Leg::Right };
-                    let flagged: &[&str] = match (n + i) % 4 {
-                        0 => &["knee_bend"],
-                        1 if n.is_multiple_of(3) => &["extension", "trunk_lean"],
+                    let flagged: &[RuleId] = match (n + i) % 4 {
+                        0 => &[RuleId::KneeBend],
+                        1 if n.is_multiple_of(3) => &[RuleId::Extension, RuleId::TrunkLean],
                         _ => &[],
                     };
                     let mut note = PushNote::default();
-                    if number == 11 && flagged.contains(&"knee_bend") {
+                    if number == 11 && flagged.contains(&RuleId::KneeBend) {
                         let verdict = if i % 2 == 0 {
                             Verdict::Confirmed
                         } else {
                             Verdict::Dismissed
                         };
-                        note.verdicts.insert("knee_bend".to_owned(), verdict);
+                        note.verdicts.insert(RuleId::KneeBend, verdict);
                         note.starred = true;
                     }
                     PushRow {
@@ -229,14 +226,14 @@ pub fn push_detail(key: PushKey) -> PushDetail {
     PushDetail {
         key,
         leg: Leg::Left,
-        rule: "knee_bend".to_owned(),
+        rule: RuleId::KneeBend,
         pictures: (0..9)
             .map(|i| (240.0 + 0.08 * f64::from(i), picture(-60 + 14 * i)))
             .collect(),
         flagged: 4,
         knee_curve,
         instant_s: 240.32,
-        limits: Thresholds::defaults(AgeGroup::U13).limits[0],
+        limits: Thresholds::defaults(AgeGroup::U13).limits[RuleId::KneeBend],
     }
 }
 
@@ -295,7 +292,7 @@ pub fn progress(skater: SkaterId) -> Progress {
                 })
                 .collect();
             ProgressSeries {
-                rule: rule.id.to_owned(),
+                rule: rule.id,
                 limits,
                 points,
             }
@@ -456,12 +453,12 @@ pub fn rich() -> PanelView {
         effect: None,
         agreement: Arc::new(vec![
             Agreement {
-                rule: "knee_bend".to_owned(),
+                rule: RuleId::KneeBend,
                 confirmed: 21,
                 dismissed: 3,
             },
             Agreement {
-                rule: "trunk_lean".to_owned(),
+                rule: RuleId::TrunkLean,
                 confirmed: 4,
                 dismissed: 6,
             },

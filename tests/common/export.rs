@@ -12,7 +12,7 @@ use kickplate::export::{
     ExportError, ExportRequest, Exported, Format, Progress, Separator, export,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::AgeGroup;
+use kickplate::rules::{AgeGroup, RuleId};
 use kickplate::store::{
     Archive, NewPass, PassKey, PictureStrip, PushKey, SessionInfo, Shot, Store, Verdict,
 };
@@ -79,7 +79,7 @@ pub fn recorded_passes(passes: u32) -> Recorded {
             _ => sascha,
         };
         let judged = pass(number);
-        let strips = [(0, "knee_bend"), (1, "trunk_lean")]
+        let strips = [(0, RuleId::KneeBend), (1, RuleId::TrunkLean)]
             .into_iter()
             .map(|(push, rule)| strip(push, rule, judged.pushes[push as usize].push_start_s))
             .collect();
@@ -98,7 +98,7 @@ pub fn recorded_passes(passes: u32) -> Recorded {
         .set_comment(&push(session, 1, 0), "Robin: as in the tyre drill")
         .unwrap();
     archive
-        .set_verdict(&push(session, 1, 1), "trunk_lean", Some(Verdict::Dismissed))
+        .set_verdict(&push(session, 1, 1), RuleId::TrunkLean, Some(Verdict::Dismissed))
         .unwrap();
     Recorded {
         dir,
@@ -116,7 +116,7 @@ pub fn push(session: i64, number: u32, position: u32) -> PushKey {
 }
 
 /// Twelve pictures in which a square moves.
-pub fn strip(push: u32, rule: &str, flagged_at_s: f64) -> PictureStrip {
+pub fn strip(push: u32, rule: RuleId, flagged_at_s: f64) -> PictureStrip {
     let shot = |i: u32| {
         let picture = image::RgbImage::from_fn(320, 180, |x, y| {
             let inside = (20 * i..20 * i + 40).contains(&x) && (70..110).contains(&y);
@@ -137,7 +137,7 @@ pub fn strip(push: u32, rule: &str, flagged_at_s: f64) -> PictureStrip {
     };
     PictureStrip {
         push,
-        rule: rule.to_owned(),
+        rule,
         flagged_at_s,
         size_px: [320, 180],
         frame_px: [1280, 720],

@@ -5,7 +5,8 @@
 use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::feedback::{Cue, CueKind, CueLeg};
 use kickplate::rules::{
-    AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, RULES, Thresholds,
+    AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, NotJudged, QuantityId, QuantityMap,
+    RuleId, RuleMap, Thresholds,
 };
 use kickplate::store::{EngineInfo, SessionInfo, SourceInfo, SourceKind};
 
@@ -58,7 +59,7 @@ pub fn pass(number: u32) -> JudgedPass {
     let mut thresholds = Thresholds::defaults(AgeGroup::U15);
     // Changed in the middle of the session, as a coach may.
     if number > 2 {
-        thresholds.limits[0].high = Some(112.0);
+        thresholds.limits[RuleId::KneeBend].high = Some(112.0);
     }
     let start = f64::from(number) * 10.0;
     JudgedPass {
@@ -73,38 +74,27 @@ pub fn pass(number: u32) -> JudgedPass {
     }
 }
 
-fn quantities() -> Vec<Measure> {
-    QUANTITIES
-        .iter()
-        .enumerate()
-        .map(|(q, _)| match q % 3 {
+fn quantities() -> QuantityMap<Measure> {
+    QuantityMap::from_fn(|id: QuantityId| {
+        let q = id as usize;
+        match q % 3 {
             0 => Measure::judged(2.5 + q as f64, 0.25, "mean of 4 steps"),
-            1 => Measure::not_judged("not seen from the side"),
-            _ => Measure {
-                judged: false,
-                ..Measure::judged(0.125, 0.5, "too near to be sure")
-            },
-        })
-        .collect()
+            1 => Measure::not_judged(NotJudged::NotFromSide),
+            _ => Measure::unsure(0.125, 0.5, NotJudged::HandNearTheLine),
+        }
+    })
 }
 
 fn push(i: u32, start: f64) -> JudgedPush {
-    let measures = RULES
-        .iter()
-        .enumerate()
-        .map(|(r, _)| {
-            if r % 2 == 0 {
-                Measure {
-                    value: Some(100.0 + r as f64 + f64::from(i) / 8.0),
-                    uncertainty: Some(2.5),
-                    judged: true,
-                    reason: "near leg, 9 frames".to_owned(),
-                }
+    let measures = RuleMap::from_fn(|id: RuleId| {
+            let r = id as usize;
+            if r.is_multiple_of(2) {
+                let value = 100.0 + r as f64 + f64::from(i) / 8.0;
+                Measure::judged(value, 2.5, "near leg, 9 frames")
             } else {
-                Measure::not_judged("not seen from the side")
+                Measure::not_judged(NotJudged::NotFromSide)
             }
-        })
-        .collect();
+        });
     JudgedPush {
         leg: if i == 1 { Leg::Right } else { Leg::Left },
         near_leg: [Some(true), Some(false), None][i as usize % 3],
@@ -116,12 +106,12 @@ fn push(i: u32, start: f64) -> JudgedPush {
         } else {
             vec![
                 Flag {
-                    rule: "knee_bend".to_owned(),
+                    rule: RuleId::KneeBend,
                     value: 131.25,
                     limit: 120.0,
                 },
                 Flag {
-                    rule: "trunk_lean".to_owned(),
+                    rule: RuleId::TrunkLean,
                     value: 12.5,
                     limit: 30.0,
                 },
@@ -137,7 +127,7 @@ pub fn cue(number: u32) -> Cue {
         kind: match number % 3 {
             0 => CueKind::Praise,
             1 => CueKind::Do {
-                rule: "knee_bend",
+                rule: RuleId::KneeBend,
                 value: 131.25,
                 target: 120.0,
                 leg: CueLeg::Both,
@@ -145,7 +135,7 @@ pub fn cue(number: u32) -> Cue {
                 good: None,
             },
             _ => CueKind::NotJudged {
-                reason: "the legs were hidden".to_owned(),
+                reason: NotJudged::LegsMixedUp,
             },
         },
     }
@@ -176,7 +166,7 @@ pub fn tracked(number: u32) -> kickplate::track::Pass {
 }
 
 /// Pictures of a push, each with bytes of its own.
-pub fn strip(push: u32, rule: &str) -> kickplate::store::PictureStrip {
+pub fn strip(push: u32, rule: RuleId) -> kickplate::store::PictureStrip {
     let shot = |i: u8| kickplate::store::Shot {
         captured_at_s: 10.0 + f64::from(i) / 30.0,
         jpeg: [
@@ -188,7 +178,7 @@ pub fn strip(push: u32, rule: &str) -> kickplate::store::PictureStrip {
     };
     kickplate::store::PictureStrip {
         push,
-        rule: rule.to_owned(),
+        rule,
         flagged_at_s: 10.1,
         size_px: [640, 360],
         frame_px: [1280, 720],

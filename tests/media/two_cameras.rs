@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use kickplate::multi_camera::{Matcher, Span, Watch, merge};
 use kickplate::pose::{Estimator, PoseSettings};
-use kickplate::rules::{JudgedPass, RULES, Thresholds, judge};
+use kickplate::rules::{JudgedPass, RuleId, Thresholds, judge};
 use kickplate::stride::cut;
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
 use kickplate_lab::score::{Truth, read_poses};
@@ -38,18 +38,14 @@ fn passes(name: &str, view: &str, estimator: &mut Estimator) -> (Vec<JudgedPass>
     (passes, truth)
 }
 
-fn index(rule: &str) -> usize {
-    RULES.iter().position(|r| r.id == rule).unwrap()
-}
-
 #[test]
 fn the_joint_pass_has_what_each_camera_sees_best() {
     let home = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut estimator = Estimator::new(home, PoseSettings::default()).unwrap();
     for (name, wanted) in [
         ("good", &[][..]),
-        ("both", &["knee_bend", "recovery_gap"]),
-        ("gap", &["recovery_gap"]),
+        ("both", &[RuleId::KneeBend, RuleId::RecoveryGap]),
+        ("gap", &[RuleId::RecoveryGap]),
     ] {
         let (side, truth) = passes(name, "side", &mut estimator);
         let (front, _) = passes(name, "front", &mut estimator);
@@ -71,27 +67,27 @@ fn the_joint_pass_has_what_each_camera_sees_best() {
         assert_eq!(groups[0].len(), 2, "{name}");
 
         let joint = merge(side[0].clone(), &front[0]);
-        let of = |rule: &str| -> Vec<f64> {
-            let judged = joint.pushes.iter().map(|p| &p.measures[index(rule)]);
+        let of = |rule: RuleId| -> Vec<f64> {
+            let judged = joint.pushes.iter().map(|p| &p.measures[rule]);
             judged
-                .filter(|m| m.judged)
+                .filter(|m| m.is_judged())
                 .filter_map(|m| m.value)
                 .collect()
         };
         println!(
             "{name}: knee {:?} gap {:?}",
-            of("knee_bend"),
-            of("recovery_gap")
+            of(RuleId::KneeBend),
+            of(RuleId::RecoveryGap)
         );
-        assert!(!of("knee_bend").is_empty(), "{name}: no knee from the side");
+        assert!(!of(RuleId::KneeBend).is_empty(), "{name}: no knee from the side");
         assert!(
-            !of("recovery_gap").is_empty(),
+            !of(RuleId::RecoveryGap).is_empty(),
             "{name}: no gap from the front"
         );
-        let mut flagged: Vec<&str> = joint
+        let mut flagged: Vec<RuleId> = joint
             .pushes
             .iter()
-            .flat_map(|p| p.flags.iter().map(|f| f.rule.as_str()))
+            .flat_map(|p| p.flags.iter().map(|f| f.rule))
             .collect();
         flagged.sort_unstable();
         flagged.dedup();

@@ -113,7 +113,7 @@ fn the_tables_say_what_was_measured_with_units_limits_and_verdicts() {
     let (names, rows) = table(&std::fs::read(out.join("passes.csv")).unwrap(), b',');
     assert_eq!(rows.len(), 6);
     for quantity in QUANTITIES {
-        assert!(names.contains(&quantity.key.to_owned()));
+        assert!(names.contains(&quantity.id.code().to_owned()));
     }
 
     let semicolon = home.path().join("semicolon");
@@ -162,7 +162,7 @@ fn session_json_keeps_to_the_committed_schema() {
     assert_eq!(value["passes"][0]["skater"], "Robin");
     // And the schema does refuse.
     for spoil in [
-        |v: &mut serde_json::Value| v["format_version"] = 2.into(),
+        |v: &mut serde_json::Value| v["format_version"] = 3.into(),
         |v: &mut serde_json::Value| v["passes"][0]["pushes"][0]["leg"] = "near".into(),
         |v: &mut serde_json::Value| {
             v["passes"][0]["pushes"][0]["measures"]["heel_gap_m"]["value"] = "wide".into();

@@ -5,23 +5,24 @@
 
 use kickplate::config::View;
 use kickplate::feedback::{Cue, CueKind, CueSelector, FeedbackSettings, Good, UnfedReason};
-use kickplate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, RULES, Thresholds};
+use kickplate::rules::{
+    AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, NotJudged, QuantityMap, RuleId, RuleMap,
+    Thresholds,
+};
 use proptest::prelude::*;
 
-const KNEE: usize = 0;
-const EXTENSION: usize = 1;
-const TRUNK: usize = 4;
+const KNEE: RuleId = RuleId::KneeBend;
+const EXTENSION: RuleId = RuleId::Extension;
+const TRUNK: RuleId = RuleId::TrunkLean;
 
 /// A pass of four pushes with the given values of the rules, flagged as the
 /// rules flag: beyond the limit by more than the dead-band.
-fn pass(group: AgeGroup, values: &[(usize, [f64; 4])]) -> JudgedPass {
+fn pass(group: AgeGroup, values: &[(RuleId, [f64; 4])]) -> JudgedPass {
     let thresholds = Thresholds::defaults(group);
     let pushes = (0..4)
         .map(|n| {
-            let mut measures: Vec<Measure> = RULES
-                .iter()
-                .map(|_| Measure::not_judged("not seen from the side"))
-                .collect();
+            let mut measures =
+                RuleMap::from_fn(|_: RuleId| Measure::not_judged(NotJudged::NotFromSide));
             let mut flags = vec![];
             for &(rule, values) in values {
                 measures[rule] = Measure::judged(values[n], 1.0, "");
@@ -30,7 +31,7 @@ fn pass(group: AgeGroup, values: &[(usize, [f64; 4])]) -> JudgedPass {
                     && let Some(limit) = limits.beyond(values[n])
                 {
                     flags.push(Flag {
-                        rule: RULES[rule].id.to_owned(),
+                        rule,
                         value: values[n],
                         limit,
                     });
@@ -54,7 +55,7 @@ fn pass(group: AgeGroup, values: &[(usize, [f64; 4])]) -> JudgedPass {
         view: View::Side,
         thresholds,
         pushes,
-        quantities: Vec::new(),
+        quantities: QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
     }
 }
 
@@ -172,7 +173,7 @@ fn improvement_is_praised_with_both_numbers_and_then_the_work_goes_on() {
     else {
         panic!("{cue:?}")
     };
-    assert_eq!(rule, "knee_bend");
+    assert_eq!(rule, RuleId::KneeBend);
     assert_eq!(
         (value, earlier),
         (high + 30.0 - 1.5 * dead_band, high + 30.0)
@@ -206,12 +207,12 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
         )
     };
     let mut coach = CueSelector::new(FeedbackSettings {
-        focus: Some("knee_bend".to_owned()),
+        focus: Some(RuleId::KneeBend),
         ..Default::default()
     });
     let good = |cue: Cue| match cue.kind {
         CueKind::Do { rule, good, .. } => {
-            assert_eq!(rule, "knee_bend");
+            assert_eq!(rule, RuleId::KneeBend);
             good
         }
         other => panic!("{other:?}"),
@@ -219,12 +220,12 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
     assert_eq!(good(coach.after_pass(&of(40.0))), None);
     assert_eq!(
         good(coach.after_pass(&of(40.0))),
-        Some(Good::InBand { rule: "extension" })
+        Some(Good::InBand { rule: RuleId::Extension })
     );
     assert_eq!(good(coach.after_pass(&of(40.0))), None);
     assert_eq!(
         good(coach.after_pass(&of(15.0))),
-        Some(Good::Improved { rule: "trunk_lean" })
+        Some(Good::Improved { rule: RuleId::TrunkLean })
     );
     // Where there is nothing to name, still no second bare correction.
     let bad = pass(group, &[(KNEE, [high + 60.0; 4])]);
@@ -268,10 +269,10 @@ fn a_set_is_summed_up_once_in_at_most_three_things() {
         panic!("{summaries:?}")
     };
     assert_eq!((first.judged, first.in_band, first.last_pass), (6, 0, 6));
-    assert_eq!(first.good, Some(Good::Improved { rule: "knee_bend" }));
+    assert_eq!(first.good, Some(Good::Improved { rule: RuleId::KneeBend }));
     let next = first.next.unwrap();
-    assert_eq!((next.rule, next.more), ("knee_bend", false));
-    assert_eq!(second.good, Some(Good::InBand { rule: "extension" }));
+    assert_eq!((next.rule, next.more), (RuleId::KneeBend, false));
+    assert_eq!(second.good, Some(Good::InBand { rule: RuleId::Extension }));
     assert_eq!(second.last_pass, 12);
 }
 

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use crate::store_common::{cue, pass, session, tracked};
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::AgeGroup;
+use kickplate::rules::{AgeGroup, RuleId};
 use kickplate::store::{
     Aged, Archive, NewPass, PassKey, PictureStrip, PushKey, SESSIONS_FILE, Shot, Store, Verdict,
 };
@@ -22,7 +22,7 @@ const PICTURE: &[u8] = b"\xFF\xD8 the pixels of Quirinquax 5502 \xFF\xD9";
 fn strip() -> PictureStrip {
     PictureStrip {
         push: 0,
-        rule: "knee_bend".into(),
+        rule: RuleId::KneeBend,
         flagged_at_s: 10.1,
         size_px: [640, 360],
         frame_px: [1280, 720],
@@ -121,7 +121,7 @@ fn season(folder: &Path, archive: &Archive) -> (Store, SkaterId, i64) {
         if whose == gone.id {
             archive.set_comment(&push, COMMENT).unwrap();
             archive
-                .set_verdict(&push, "knee_bend", Some(Verdict::Confirmed))
+                .set_verdict(&push, RuleId::KneeBend, Some(Verdict::Confirmed))
                 .unwrap();
         } else if n == 4 {
             archive
@@ -278,7 +278,7 @@ fn nothing_is_left_of_what_was_measured_too_long_ago() {
     let old = store.begin_session(&info).unwrap();
     let write = |store: &mut Store, s: &kickplate::store::SessionId, n: u32, reason: &str| {
         let (mut judged, cue) = (pass(n), cue(n));
-        judged.pushes[0].measures[0].reason = reason.into();
+        judged.pushes[0].measures[RuleId::KneeBend].how = reason.into();
         let new = NewPass {
             skater: Some(id),
             points: Some(Arc::new(tracked(n))),
@@ -299,7 +299,7 @@ fn nothing_is_left_of_what_was_measured_too_long_ago() {
         archive.set_comment(&push, COMMENT).unwrap();
         archive.set_starred(&push, true).unwrap();
         archive
-            .set_verdict(&push, "knee_bend", Some(Verdict::Dismissed))
+            .set_verdict(&push, RuleId::KneeBend, Some(Verdict::Dismissed))
             .unwrap();
     }
     store.end_session(&old).unwrap();

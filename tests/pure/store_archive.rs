@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use crate::store_common::{cue, lane, pass, session, strip, tracked};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
-use kickplate::rules::{AgeGroup, Limits};
+use kickplate::rules::{AgeGroup, Limits, RuleId};
 use kickplate::store::{
     Agreement, Archive, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote, Retention, Store,
     StoreError, StoredPass, Verdict,
@@ -24,7 +24,7 @@ fn robin() -> Skater {
             given_by: "Kim, mother".into(),
         }),
         overrides: [(
-            "knee_bend".to_owned(),
+            RuleId::KneeBend,
             Limits {
                 flagged: true,
                 low: None,
@@ -41,7 +41,7 @@ fn whole(number: u32, skater: Option<SkaterId>) -> NewPass {
     NewPass {
         skater,
         points: Some(Arc::new(tracked(number))),
-        strips: vec![strip(0, "knee_bend"), strip(1, "trunk_lean")],
+        strips: vec![strip(0, RuleId::KneeBend), strip(1, RuleId::TrunkLean)],
         ..(pass(number), cue(number)).into()
     }
 }
@@ -85,12 +85,12 @@ fn a_pass_comes_back_with_its_skater_points_pictures_and_lane() {
     let rules: Vec<_> = first
         .strips
         .iter()
-        .map(|i| (i.push, i.rule.as_str()))
+        .map(|i| (i.push, i.rule))
         .collect();
-    assert_eq!(rules, [(0, "knee_bend"), (1, "trunk_lean")]);
+    assert_eq!(rules, [(0, RuleId::KneeBend), (1, RuleId::TrunkLean)]);
     assert_eq!(
         archive.strip(first.strips[0].id).unwrap(),
-        strip(0, "knee_bend")
+        strip(0, RuleId::KneeBend)
     );
 
     let folder = dir.path().join(PICTURES_FOLDER);
@@ -164,13 +164,13 @@ fn what_the_coach_writes_comes_back_and_counts() {
         position: 1,
     };
     archive
-        .set_verdict(&push, "knee_bend", Some(Verdict::Confirmed))
+        .set_verdict(&push, RuleId::KneeBend, Some(Verdict::Confirmed))
         .unwrap();
     archive
-        .set_verdict(&push, "trunk_lean", Some(Verdict::Confirmed))
+        .set_verdict(&push, RuleId::TrunkLean, Some(Verdict::Confirmed))
         .unwrap();
     archive
-        .set_verdict(&push, "trunk_lean", Some(Verdict::Dismissed))
+        .set_verdict(&push, RuleId::TrunkLean, Some(Verdict::Dismissed))
         .unwrap();
     archive.set_comment(&push, "  good arms ").unwrap();
     archive.set_starred(&push, true).unwrap();
@@ -183,26 +183,26 @@ fn what_the_coach_writes_comes_back_and_counts() {
         notes[1],
         PushNote {
             verdicts: [
-                ("knee_bend".to_owned(), Verdict::Confirmed),
-                ("trunk_lean".to_owned(), Verdict::Dismissed),
+                (RuleId::KneeBend, Verdict::Confirmed),
+                (RuleId::TrunkLean, Verdict::Dismissed),
             ]
             .into(),
             comment: "good arms".into(),
             starred: true,
         }
     );
-    let count = |rule: &str, confirmed, dismissed| Agreement {
+    let count = |rule: RuleId, confirmed, dismissed| Agreement {
         rule: rule.into(),
         confirmed,
         dismissed,
     };
     assert_eq!(
         archive.agreement().unwrap(),
-        [count("knee_bend", 1, 0), count("trunk_lean", 0, 1)]
+        [count(RuleId::KneeBend, 1, 0), count(RuleId::TrunkLean, 0, 1)]
     );
-    archive.set_verdict(&push, "trunk_lean", None).unwrap();
+    archive.set_verdict(&push, RuleId::TrunkLean, None).unwrap();
     archive.set_comment(&push, "").unwrap();
-    assert_eq!(archive.agreement().unwrap(), [count("knee_bend", 1, 0)]);
+    assert_eq!(archive.agreement().unwrap(), [count(RuleId::KneeBend, 1, 0)]);
     let nowhere = PushKey {
         position: 3,
         ..push
@@ -237,7 +237,7 @@ fn no_picture_is_kept_without_consent_and_none_stays_when_it_is_taken_back() {
         .set_skater_of_pass(key(s.number(), 4), Some(yes.id))
         .unwrap();
     for n in [2, 4, 77] {
-        store.write_strips(&s, n, &[strip(0, "knee_bend")]).unwrap();
+        store.write_strips(&s, n, &[strip(0, RuleId::KneeBend)]).unwrap();
     }
     assert_eq!((strips(), pictures(dir.path())), (vec![2, 0, 0, 1], 3));
 

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use crate::store_common::{cue, engine, lane, pass, session, source};
-use kickplate::rules::{AgeGroup, QUANTITIES, RULES, Thresholds};
+use kickplate::rules::{AgeGroup, QUANTITIES, RULES, RuleId, Thresholds};
 use kickplate::store::SessionFile;
 use serde_json::Value;
 
@@ -35,7 +35,7 @@ fn what_is_written_is_read_back() {
 #[test]
 fn the_fields_are_the_ones_of_the_description() {
     let value: Value = serde_json::from_str(&file().to_text().unwrap()).unwrap();
-    assert_eq!(value["format_version"], 1);
+    assert_eq!(value["format_version"], 2);
     assert_eq!(value["age_group"], "U15");
     assert_eq!(
         value["started_at"],
@@ -48,7 +48,7 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(value["lane"]["travel"], "right_to_left");
     assert_eq!(value["lane"]["camera_height_m"], 1.4);
     assert_eq!(value["lane"].as_object().unwrap().len(), 8);
-    assert_eq!(value["thresholds"]["rules"]["knee_bend"]["high"], 120.0);
+    assert_eq!(value["thresholds"]["rules"]["knee_bend"]["at_most"], 120.0);
 
     let passes = value["passes"].as_array().unwrap();
     assert_eq!(passes.len(), 3);
@@ -61,11 +61,11 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(cue["kind"], "do");
     assert_eq!(cue["rule"], "knee_bend");
     assert_eq!(cue["value"], 131.25);
-    assert_eq!(cue["target"], 120.0);
+    assert_eq!(cue["limit"], 120.0);
     assert_eq!(cue["leg"], "both");
     assert_eq!(cue["text"], "Bend your knees more");
     assert_eq!(passes[1]["cue"]["kind"], "not_judged");
-    assert_eq!(passes[1]["cue"]["reason"], "the legs were hidden");
+    assert_eq!(passes[1]["cue"]["reason"], "legs_mixed_up");
     assert_eq!(passes[2]["cue"]["kind"], "praise");
 
     let pushes = first["pushes"].as_array().unwrap();
@@ -82,8 +82,8 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(measures["glide_knee_included_deg"]["judged"], true);
     assert!(measures["extension_included_deg"]["value"].is_null());
     assert_eq!(
-        measures["extension_included_deg"]["reason"],
-        "not seen from the side"
+        measures["extension_included_deg"]["not_judged"],
+        "not_from_side"
     );
     assert_eq!(pushes[0]["flags"][0]["rule"], "knee_bend");
     assert_eq!(pushes[0]["flags"][0]["value"], 131.25);
@@ -95,10 +95,10 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(quantities["stride_rate_hz"]["value"], 2.5);
     assert_eq!(quantities["stride_rate_hz"]["uncertainty"], 0.25);
     assert_eq!(quantities["stride_rate_hz"]["judged"], true);
-    assert_eq!(quantities["stride_rate_hz"]["reason"], "mean of 4 steps");
+    assert_eq!(quantities["stride_rate_hz"]["how"], "mean of 4 steps");
     assert!(quantities["step_length_m"]["value"].is_null());
-    assert_eq!(quantities["glide_share"]["judged"], false);
-    assert_eq!(quantities["glide_share"]["value"], 0.125);
+    assert_eq!(quantities["push_width_m"]["judged"], false);
+    assert_eq!(quantities["push_width_m"]["value"], 0.125);
 }
 
 /// The description names every measure and rule, and its example is a file
@@ -111,7 +111,7 @@ fn the_description_is_current() {
         assert!(description.contains(&row), "{row}");
     }
     for quantity in QUANTITIES {
-        let row = format!("| `{}` |", quantity.key);
+        let row = format!("| `{}` |", quantity.id);
         assert!(description.contains(&row), "{row}");
     }
     let example = description
@@ -143,10 +143,10 @@ fn no_number_is_ever_anything_but_a_number() {
     bad.ended_at_s = f64::INFINITY;
     for push in &mut bad.pushes {
         push.toe_off_s = f64::NAN;
-        for measure in &mut push.measures {
+        for measure in push.measures.values_mut() {
             measure.value = Some(f64::NAN);
             measure.uncertainty = Some(f64::INFINITY);
-            measure.judged = true;
+            measure.not_judged = None;
         }
         for flag in &mut push.flags {
             flag.limit = f64::NAN;
@@ -169,8 +169,8 @@ fn no_number_is_ever_anything_but_a_number() {
 fn numbers_are_rounded_by_their_unit() {
     let mut fine = pass(1);
     fine.started_at_s = 1.000_049_9;
-    fine.pushes[0].measures[0].value = Some(123.456_789);
-    fine.pushes[0].measures[2].value = Some(0.123_456_789);
+    fine.pushes[0].measures[RuleId::KneeBend].value = Some(123.456_789);
+    fine.pushes[0].measures[RuleId::RecoveryGap].value = Some(0.123_456_789);
     let thresholds = Thresholds::defaults(AgeGroup::U15);
     let mut file = SessionFile::new(source(), lane(), engine(), &thresholds, None);
     file.add_pass(&fine, &cue(1), "").unwrap();
@@ -189,9 +189,9 @@ fn what_cannot_be_read_or_written_is_one_clear_sentence() {
         std::fs::write(&path, text).unwrap();
         SessionFile::read(&path).unwrap_err().to_string()
     };
-    assert!(said("{\"format_version\": 2}").contains("it has format version 2"));
+    assert!(said("{\"format_version\": 3}").contains("it has format version 3"));
     assert!(said("{}").contains("it has no format_version"));
-    assert!(said("{\"format_version\": 1").contains("cannot be read as a session file"));
+    assert!(said("{\"format_version\": 2").contains("cannot be read as a session file"));
     let below = path.join("session.json");
     let said = file().write(&below).unwrap_err().to_string();
     assert!(said.contains("cannot be written"), "{said}");

@@ -6,6 +6,7 @@ use std::os::unix::fs::PermissionsExt;
 use std::time::{Duration, Instant};
 
 use crate::store_common::{cue, pass, session};
+use kickplate::rules::{JudgedPass, QuantityId, RuleId};
 use kickplate::store::{
     SESSIONS_FILE, SessionState, Store, StoreError, StoreWriter, StoredPass, WriterPolicy,
     WriterState, Written,
@@ -44,9 +45,9 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     let mut bad = pass(1);
     bad.speed_mps = f64::INFINITY;
     bad.pushes[0].toe_off_s = f64::NAN;
-    bad.pushes[0].measures[0].value = Some(f64::NAN);
+    bad.pushes[0].measures[RuleId::KneeBend].value = Some(f64::NAN);
     bad.pushes[0].flags[0].value = f64::NEG_INFINITY;
-    bad.quantities[0].value = Some(f64::NAN);
+    bad.quantities[QuantityId::StrideRate].value = Some(f64::NAN);
     store
         .write_pass(&id, &(bad.clone(), cue(1)).into())
         .unwrap();
@@ -55,11 +56,12 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     assert!(back.speed_mps.is_nan());
     assert!(back.pushes[0].toe_off_s.is_nan());
     assert!(back.pushes[0].flags[0].value.is_nan());
-    let measure = &back.pushes[0].measures[0];
-    assert_eq!((measure.value, measure.judged), (None, false));
-    let quantity = &back.quantities[0];
-    assert_eq!((quantity.value, quantity.judged), (None, false));
-    assert_eq!(back.quantities[1..], bad.quantities[1..]);
+    let measure = &back.pushes[0].measures[RuleId::KneeBend];
+    assert_eq!((measure.value, measure.is_judged()), (None, false));
+    let quantity = &back.quantities[QuantityId::StrideRate];
+    assert_eq!((quantity.value, quantity.is_judged()), (None, false));
+    let others = |p: &JudgedPass| p.quantities.values().skip(1).cloned().collect::<Vec<_>>();
+    assert_eq!(others(&back), others(&bad));
     assert_eq!(
         back.pushes[1], bad.pushes[1],
         "the other pushes are untouched"

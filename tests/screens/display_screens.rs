@@ -13,7 +13,7 @@ use kickplate::display::{
     render_png, render_still,
 };
 use kickplate::feedback::{Cue, CueKind, CueLeg, Good, NextThing, SetSummary};
-use kickplate::rules::{RULES, Unit};
+use kickplate::rules::{NotJudged, RULES, RuleId, Unit};
 
 /// A screen in the hall: pixels and height of the glass in metres. The first
 /// three are a 50-inch panel (1.107 m x 0.623 m); the last is the same one
@@ -51,7 +51,7 @@ fn looks() -> Vec<Appearance> {
         Appearance {
             theme: Theme::Light,
             units: Units::Imperial,
-            focus: Some("trunk_lean"),
+            focus: Some(RuleId::TrunkLean),
             ..Appearance::default()
         },
         Appearance {
@@ -62,7 +62,7 @@ fn looks() -> Vec<Appearance> {
         Appearance {
             words: french,
             theme: Theme::Light,
-            focus: Some("extension"),
+            focus: Some(RuleId::Extension),
             ..Appearance::default()
         },
     ]
@@ -125,7 +125,7 @@ fn replay() -> Screen {
             lines: vec![[[0.5, 0.3], [0.48, 0.5]], [[0.48, 0.5], [0.4, 0.8]]],
             mark: Some(AngleMark {
                 points: vec![[0.48, 0.5], [0.56, 0.62], [0.5, 0.8]],
-                rule: "knee_bend",
+                rule: RuleId::KneeBend,
                 numbers: Some((138.0, 120.0)),
             }),
             view: PictureShare::default(),
@@ -162,7 +162,7 @@ fn others() -> Vec<Screen> {
         Screen::Praise { pass_number: 3 },
         Screen::Improved {
             pass_number: 3,
-            rule: "recovery_gap",
+            rule: RuleId::RecoveryGap,
             value: 0.118,
             earlier: 0.264,
         },
@@ -171,20 +171,20 @@ fn others() -> Vec<Screen> {
             last_pass: 10,
             judged: 10,
             in_band: 7,
-            good: Some(Good::Improved { rule: "extension" }),
+            good: Some(Good::Improved { rule: RuleId::Extension }),
             next: Some(NextThing {
-                rule: "arm_crossover",
+                rule: RuleId::ArmCrossover,
                 more: false,
             }),
         }),
         Screen::NotJudged {
             pass_number: 4,
-            reason: "no push was seen".to_owned(),
+            reason: NotJudged::NoPush,
         },
         Screen::NotJudged {
             pass_number: 4,
-            reason: "the skater was too far away and turned from the camera in every push"
-                .to_owned(),
+            // The longest of them.
+            reason: NotJudged::FeetUnsteady,
         },
         Screen::Fault(Fault::NoCamera),
         Screen::Fault(Fault::CameraSilent),
@@ -303,7 +303,7 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
 fn check_cue(
     layout: &LayoutReport,
     look: &Appearance,
-    rule: &str,
+    rule: RuleId,
     good: Option<Good>,
     mm_per_px: f32,
     context: &str,
@@ -401,7 +401,7 @@ fn ink(still: &Still, fg: Color32, within: Rect) -> Option<Rect> {
 #[test]
 fn reported_heights_of_capitals_are_those_of_the_ink() {
     let mut checked = 0;
-    for rule in ["trunk_lean", "recovery_gap"] {
+    for rule in [RuleId::TrunkLean, RuleId::RecoveryGap] {
         let screen = Screen::Cue {
             pass_number: 1,
             rule,
@@ -440,7 +440,7 @@ fn left_and_right_stand_on_their_side_and_both_on_both() {
     let of = |leg| {
         let screen = Screen::Cue {
             pass_number: 1,
-            rule: "knee_bend",
+            rule: RuleId::KneeBend,
             value: 140.0,
             target: 120.0,
             leg,
@@ -557,7 +557,7 @@ fn odd_sizes_and_values_are_survived() {
     let mut broken = model(
         Screen::Cue {
             pass_number: 1,
-            rule: "no_such_rule",
+            rule: RuleId::KneeBend,
             value: f64::NAN,
             target: 1e300,
             leg: CueLeg::Both,
@@ -567,16 +567,18 @@ fn odd_sizes_and_values_are_survived() {
     );
     broken.geometry.reading_distance_m = -1.0;
     render_png(&broken, None, 320, 180);
-    broken.screen = Screen::NotJudged {
-        pass_number: 1,
-        reason: "x".repeat(400) + " " + &"long reason ".repeat(60),
-    };
-    let layout = render_still(&broken, None, 320, 180).layout;
-    assert!(
-        layout.shortfalls().iter().all(|s| !s.contains("cut off")),
-        "{:?}",
-        layout.shortfalls()
-    );
+    for &reason in NotJudged::ALL {
+        broken.screen = Screen::NotJudged {
+            pass_number: 1,
+            reason,
+        };
+        let layout = render_still(&broken, None, 320, 180).layout;
+        let shortfalls = layout.shortfalls();
+        assert!(
+            shortfalls.iter().all(|s| !s.contains("cut off")),
+            "{reason}: {shortfalls:?}"
+        );
+    }
 }
 
 #[test]
@@ -591,7 +593,7 @@ fn a_cue_becomes_its_screen() {
         Screen::Praise { pass_number: 9 }
     );
     let screen = Screen::of_cue(&cue(CueKind::Do {
-        rule: "extension",
+        rule: RuleId::Extension,
         value: 140.0,
         target: 155.0,
         leg: CueLeg::Right,
@@ -602,7 +604,7 @@ fn a_cue_becomes_its_screen() {
         screen,
         Screen::Cue {
             pass_number: 9,
-            rule: "extension",
+            rule: RuleId::Extension,
             value: 140.0,
             target: 155.0,
             leg: CueLeg::Right,
@@ -650,7 +652,7 @@ fn quiet_mode_has_no_word_number_or_picture_of_a_skater() {
             let same_rule = matches!(
                 screen,
                 Screen::Cue {
-                    rule: "trunk_lean",
+                    rule: RuleId::TrunkLean,
                     ..
                 }
             );

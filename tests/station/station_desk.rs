@@ -17,7 +17,7 @@ use kickplate::panel::{
     PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
+use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
 use kickplate::station::coach_service::{DeskHandle, DeskSetup, Exporter};
 use kickplate::station::session::control::Control;
 use kickplate::station::{Judging, Setup, StationSettings};
@@ -160,10 +160,10 @@ impl Station {
 fn knee(high: f64) -> LimitEdit {
     LimitEdit {
         group: AgeGroup::U15,
-        rule: RULES[0].id.to_owned(),
+        rule: RULES[0].id,
         limits: Limits {
             high: Some(high),
-            ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[0]
+            ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[RuleId::KneeBend]
         },
     }
 }
@@ -304,13 +304,13 @@ fn limits_are_written_judged_with_and_taken_back() {
 
     let view = s.done(Command::SetLimits(knee(111.5)));
     assert_eq!(
-        view.groups.thresholds(AgeGroup::U15).limits[0].high,
+        view.groups.thresholds(AgeGroup::U15).limits[RuleId::KneeBend].high,
         Some(111.5)
     );
     assert!(view.can_undo_limits);
     // One immutable snapshot for the next pass.
     assert_eq!(
-        s.control.take_judging().unwrap().thresholds.limits[0].high,
+        s.control.take_judging().unwrap().thresholds.limits[RuleId::KneeBend].high,
         Some(111.5)
     );
     let text = std::fs::read_to_string(&file).unwrap();
@@ -348,14 +348,14 @@ fn limits_are_written_judged_with_and_taken_back() {
     let a = s.add("Ann");
     let view = s.done(Command::OverrideLimits {
         skater: a,
-        rule: RULES[0].id.to_owned(),
+        rule: RULES[0].id,
         limits: Some(knee(101.0).limits),
     });
-    assert_eq!(view.roster[0].overrides[RULES[0].id].high, Some(101.0));
+    assert_eq!(view.roster[0].overrides[&RULES[0].id].high, Some(101.0));
     s.done(Command::SetQueue(vec![a]));
     s.control.lineup.pass_started(1, &[1]);
     let skating = s.control.lineup.pass_ended(1).unwrap();
-    assert_eq!(skating.thresholds.limits[0].high, Some(101.0));
+    assert_eq!(skating.thresholds.limits[RuleId::KneeBend].high, Some(101.0));
     assert_eq!(skating.thresholds.age_group, AgeGroup::U13);
 }
 
@@ -376,7 +376,7 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
         let new = NewPass {
             skater: Some(a),
             points: Some(Arc::new(tracked(n))),
-            strips: vec![strip(0, "knee_bend")],
+            strips: vec![strip(0, RuleId::KneeBend)],
             ..(pass(n), cue(n)).into()
         };
         store.write_pass(&id, &new).unwrap();
@@ -400,7 +400,7 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
     };
     s.done(Command::SetVerdict {
         push,
-        rule: "knee_bend".into(),
+        rule: RuleId::KneeBend,
         verdict: Some(Verdict::Dismissed),
     });
     s.done(Command::SetComment(push, "good".into()));
@@ -414,7 +414,7 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
 
     let view = s.done(Command::OpenPush { push, rule: None });
     let detail = view.push.clone().unwrap();
-    assert_eq!((detail.key, detail.rule.as_str()), (push, "knee_bend"));
+    assert_eq!((detail.key, detail.rule), (push, RuleId::KneeBend));
     // The pictures of this test are no JPEGs: none is shown, nothing breaks.
     assert!(detail.pictures.is_empty());
 
@@ -432,7 +432,7 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
     );
     let view = s.done(Command::OpenProgress(a));
     let progress = view.progress.clone().unwrap();
-    assert_eq!(progress.series[0].rule, "knee_bend");
+    assert_eq!(progress.series[0].rule, RuleId::KneeBend);
     assert_eq!(progress.series[0].points.len(), 1);
     assert!((progress.series[0].points[0].median - 100.125).abs() < 1e-9);
 

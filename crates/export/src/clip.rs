@@ -82,7 +82,7 @@ impl ClipMaker {
         &mut self,
         strip: &PictureStrip,
         curves: Option<&Curves>,
-        shown: Shown<'_>,
+        shown: Shown,
         captions: &Captions,
     ) -> Result<ClipFiles, ClipError> {
         let shots: Vec<(f64, RgbImage)> = strip
@@ -163,7 +163,7 @@ impl ClipMaker {
         t_s: f64,
         strip: &PictureStrip,
         curves: Option<&Curves>,
-        shown: Shown<'_>,
+        shown: Shown,
     ) -> RgbImage {
         let cut = Cut::about(picture, t_s, strip, curves, shown.flagged_at_s);
         let mut out = self.cut_out(picture, &cut);

@@ -3,7 +3,7 @@
 
 use crate::config::Lane;
 use crate::feedback::Cue;
-use crate::rules::{AgeGroup, Flag, JudgedPass, Rule};
+use crate::rules::{AgeGroup, Flag, JudgedPass, Rule, RuleId};
 use crate::store::{EngineInfo, SourceInfo, SourceKind};
 
 use crate::roster::SkaterId;
@@ -145,8 +145,8 @@ impl PassPart {
     }
 
     /// What the coach said of a flag.
-    pub fn verdict(&self, push: usize, rule: &str) -> Option<Verdict> {
-        self.note(push)?.verdicts.get(rule).copied()
+    pub fn verdict(&self, push: usize, rule: RuleId) -> Option<Verdict> {
+        self.note(push)?.verdicts.get(&rule).copied()
     }
 
     /// The flags of a push that the coach did not dismiss.
@@ -156,7 +156,7 @@ impl PassPart {
             .get(push)
             .into_iter()
             .flat_map(|p| &p.flags)
-            .filter(move |f| self.verdict(push, &f.rule) != Some(Verdict::Dismissed))
+            .filter(move |f| self.verdict(push, f.rule) != Some(Verdict::Dismissed))
     }
 
     /// Whether a push is flagged by a rule, and not dismissed.

@@ -10,7 +10,7 @@ use super::summary::{self, Row, RuleSummary, Well};
 use super::words::ExportWords;
 use crate::calibration::Basis;
 use crate::config::View;
-use crate::rules::Leg;
+use crate::rules::{Leg, RuleId};
 
 const STYLE: &str = include_str!("page.css");
 /// Comments that go onto paper; the others are on the screen.
@@ -33,8 +33,8 @@ pub struct ClipLink {
     pub push: usize,
     /// The pushing leg.
     pub leg: Leg,
-    /// Index of the rule.
-    pub rule: usize,
+    /// The rule.
+    pub rule: RuleId,
     /// Measured value, in the rule's unit.
     pub value: f64,
     /// What was wanted, in words.
@@ -304,7 +304,7 @@ fn work_section(
             let link = pictures
                 .links
                 .iter()
-                .filter(|l| l.person == person && crate::rules::RULES[l.rule].id == s.rule.id)
+                .filter(|l| l.person == person && l.rule == s.rule.id)
                 .min_by(|a, b| {
                     let off = |l: &ClipLink| (l.value - s.typical).abs();
                     off(a).total_cmp(&off(b))
@@ -525,7 +525,7 @@ fn still_words(words: &ExportWords, link: &ClipLink) -> String {
 }
 
 fn clip_words(words: &ExportWords, key: &str, link: &ClipLink) -> String {
-    let rule = crate::rules::RULES[link.rule];
+    let rule = link.rule.rule();
     words.fill(
         key,
         &[

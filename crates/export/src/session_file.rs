@@ -4,15 +4,15 @@
 //! fields `session`, `number`, `skater`, `bib`, `verdicts`, `comment` and
 //! `starred`.
 
-use serde_json::{Map, Value, json};
+use serde_json::{Map, Value};
 
 use super::ExportError;
 use super::dataset::{Material, PassPart, SessionPart};
 use super::page::label;
 use super::words::ExportWords;
 use crate::feedback::{Cue, CueKind};
-use crate::rules::{RULES, Thresholds, rule_of};
-use crate::store::SessionFile;
+use crate::rules::Thresholds;
+use crate::store::{SessionFile, limits_to_json};
 use crate::store::Verdict;
 
 /// The text of the file.
@@ -81,15 +81,12 @@ fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &
     // The thresholds may have been changed during the session, or be a
     // skater's own.
     pass["age_group"] = part.pass.thresholds.age_group.name().into();
-    pass["limits"] = RULES
+    pass["limits"] = part
+        .pass
+        .thresholds
+        .limits
         .iter()
-        .zip(&part.pass.thresholds.limits)
-        .map(|(rule, l)| {
-            let limits = json!({
-                "flagged": l.flagged, "low": l.low, "high": l.high, "dead_band": l.dead_band,
-            });
-            (rule.id.to_owned(), limits)
-        })
+        .map(|(rule, limits)| (rule.code().to_owned(), limits_to_json(limits)))
         .collect::<Map<_, _>>()
         .into();
     let person = part.person.and_then(|i| material.people.get(i));
@@ -112,7 +109,7 @@ fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &
                     Verdict::Confirmed => "confirmed",
                     Verdict::Dismissed => "dismissed",
                 };
-                (rule.clone(), said.into())
+                (rule.code().to_owned(), said.into())
             })
             .collect::<Map<_, _>>()
             .into();
@@ -125,19 +122,16 @@ fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &
 fn cue_text(words: &ExportWords, cue: &Cue) -> String {
     match &cue.kind {
         CueKind::Do {
-            rule: id,
+            rule,
             value,
             target,
             ..
-        } => rule_of(id).map_or_else(
-            || (*id).to_owned(),
-            |r| words.cue(r, *value, *target).to_owned(),
-        ),
+        } => words.cue(rule.rule(), *value, *target).to_owned(),
         CueKind::Praise => words.screen("message.praise").to_owned(),
-        CueKind::Improved { rule: id, .. } => match rule_of(id) {
-            Some(r) => format!("{}: {}", words.screen("message.improved"), words.name(r)),
-            None => words.screen("message.improved").to_owned(),
-        },
+        CueKind::Improved { rule, .. } => {
+            let name = words.name(rule.rule());
+            format!("{}: {name}", words.screen("message.improved"))
+        }
         CueKind::Unfed { .. } => words.screen("message.unfed").to_owned(),
         CueKind::NotJudged { .. } => words.screen("message.not_judged").to_owned(),
     }

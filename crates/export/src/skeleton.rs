@@ -2,7 +2,7 @@
 
 use crate::body::BodyPoint as P;
 use crate::geometry::included_deg;
-use crate::rules::{BONES, mark_points};
+use crate::rules::{BONES, RuleId, mark_points};
 use crate::stride::{Curves, Leg};
 
 /// A point of the camera's frame, pixels.
@@ -21,9 +21,9 @@ pub struct Drawing {
 
 /// What is to be shown of a push.
 #[derive(Debug, Clone, Copy)]
-pub struct Shown<'a> {
-    /// Id of the rule.
-    pub rule: &'a str,
+pub struct Shown {
+    /// The rule.
+    pub rule: RuleId,
     /// The pushing leg.
     pub leg: Leg,
     /// Measured value, in the rule's unit.
@@ -36,7 +36,7 @@ pub struct Shown<'a> {
 
 impl Drawing {
     /// At a time; empty where the body was not seen then.
-    pub fn at(curves: &Curves, t_s: f64, shown: Shown<'_>) -> Self {
+    pub fn at(curves: &Curves, t_s: f64, shown: Shown) -> Self {
         let i = curves.index_at(t_s);
         let off_s = (curves.time_s(i as f64) - t_s).abs();
         let (Some(points), Some(true)) = (curves.points.get(i), curves.seen.get(i)) else {
@@ -63,7 +63,7 @@ const LIMIT_REACH: f64 = 1.3;
 /// The last limb turned to where the limit would have it. The angle was
 /// measured in space and is drawn in the picture, so the limit is put as far
 /// from the drawn angle of the flagged instant as it is from the value.
-fn limit_line(curves: &Curves, now: &[Px], shown: Shown<'_>) -> Option<[Px; 2]> {
+fn limit_line(curves: &Curves, now: &[Px], shown: Shown) -> Option<[Px; 2]> {
     let &[a, vertex, b] = now else { return None };
     let then = mark_points(
         curves,
@@ -127,7 +127,7 @@ mod tests {
 
     fn shown() -> Shown<'static> {
         Shown {
-            rule: "knee_bend",
+            rule: RuleId::KneeBend,
             leg: Leg::Right,
             value: 135.0,
             limit: 120.0,

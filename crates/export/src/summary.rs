@@ -60,7 +60,7 @@ pub struct Dot {
 }
 
 /// One rule over some passes; `None` where it was never judged.
-pub fn of_rule(rule: &'static Rule, index: usize, passes: &[Row<'_>]) -> Option<RuleSummary> {
+pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
     let (mut values, mut doubts, mut series) = (Vec::new(), Vec::new(), Vec::new());
     let (mut flagged, mut dismissed) = (0, 0);
     let mut limits: Option<Limits> = None;
@@ -68,10 +68,8 @@ pub fn of_rule(rule: &'static Rule, index: usize, passes: &[Row<'_>]) -> Option<
     for (session, part) in passes {
         let (mut of_pass, mut doubts_of_pass, mut stands) = (Vec::new(), Vec::new(), false);
         for (i, push) in part.pass.pushes.iter().enumerate() {
-            let Some(measure) = push.measures.get(index).filter(|m| m.judged) else {
-                continue;
-            };
-            let Some(value) = measure.value.filter(|v| v.is_finite()) else {
+            let measure = &push.measures[rule.id];
+            let Some(value) = measure.judged_value().filter(|v| v.is_finite()) else {
                 continue;
             };
             of_pass.push(value);
@@ -86,10 +84,9 @@ pub fn of_rule(rule: &'static Rule, index: usize, passes: &[Row<'_>]) -> Option<
         let Some(value) = median(&mut of_pass) else {
             continue;
         };
-        if let Some(now) = part.pass.thresholds.limits.get(index) {
-            same_limits &= limits.is_none_or(|earlier| earlier == *now);
-            limits = Some(*now);
-        }
+        let now = part.pass.thresholds.limits[rule.id];
+        same_limits &= limits.is_none_or(|earlier| earlier == now);
+        limits = Some(now);
         series.push(Dot {
             pass: part.key.number,
             session: session.number,
@@ -118,8 +115,7 @@ pub fn of_rule(rule: &'static Rule, index: usize, passes: &[Row<'_>]) -> Option<
 pub fn of_rules(passes: &[Row<'_>]) -> Vec<RuleSummary> {
     RULES
         .into_iter()
-        .enumerate()
-        .filter_map(|(i, rule)| of_rule(rule, i, passes))
+        .filter_map(|rule| of_rule(rule, passes))
         .collect()
 }
 
@@ -190,13 +186,12 @@ fn better(s: &RuleSummary) -> Option<(f64, f64)> {
 pub fn of_quantities(passes: &[Row<'_>]) -> Vec<(&'static Quantity, f64, f64, usize)> {
     QUANTITIES
         .into_iter()
-        .enumerate()
-        .filter_map(|(i, quantity)| {
+        .filter_map(|quantity| {
             let judged = || {
                 passes
                     .iter()
-                    .filter_map(move |(_, p)| p.pass.quantities.get(i))
-                    .filter(|m| m.judged)
+                    .map(|(_, p)| &p.pass.quantities[quantity.id])
+                    .filter(|m| m.is_judged())
             };
             let finite = |v: Option<f64>| v.filter(|v| v.is_finite());
             let mut values: Vec<f64> = judged().filter_map(|m| finite(m.value)).collect();

@@ -5,7 +5,7 @@
 //! angle that is measured (180 is straight) and as flexion, 180 less that.
 
 use crate::feedback::CueKind;
-use crate::rules::{JudgedPush, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Rule, Unit};
+use crate::rules::{JudgedPush, Leg, QUANTITIES, QuantityUnit, RULES, Rule, RuleId, Unit};
 
 use super::dataset::{Material, PassPart, SessionPart};
 use super::words::ExportWords;
@@ -199,23 +199,22 @@ fn push_row(
         Cell::Flag(note.is_some_and(|n| n.starred)),
         note.map_or("", |n| n.comment.as_str()).into(),
     ];
-    for (r, rule) in RULES.iter().enumerate() {
-        let missing = Measure::not_judged("");
-        let measure = push.measures.get(r).unwrap_or(&missing);
-        let limits = pass.thresholds.limits.get(r);
+    for (id, measure) in push.measures.iter() {
+        let rule = id.rule();
+        let limits = &pass.thresholds.limits[id];
         row.push(measure.value.into());
         if flexion_column(rule).is_some() {
             row.push(measure.value.map(|v| 180.0 - v).into());
         }
         row.push(measure.uncertainty.into());
-        row.push(Cell::Flag(measure.judged));
-        row.push(measure.reason.as_str().into());
-        row.push(Cell::Flag(push.flags.iter().any(|f| f.rule == rule.id)));
-        row.push(limits.and_then(|l| l.low).into());
-        row.push(limits.and_then(|l| l.high).into());
-        row.push(limits.map(|l| l.dead_band).into());
+        row.push(Cell::Flag(measure.is_judged()));
+        row.push(words.why_or_how(measure).into());
+        row.push(Cell::Flag(push.flags.iter().any(|f| f.rule == id)));
+        row.push(limits.low.into());
+        row.push(limits.high.into());
+        row.push(Some(limits.dead_band).into());
         row.push(
-            match part.verdict(i, rule.id) {
+            match part.verdict(i, id) {
                 Some(Verdict::Confirmed) => "confirmed",
                 Some(Verdict::Dismissed) => "dismissed",
                 None => "",
@@ -247,17 +246,17 @@ pub fn passes(material: &Material, words: &ExportWords) -> Table {
     ];
     for quantity in QUANTITIES {
         let unit = quantity.unit.suffix();
-        let stem = quantity
-            .key
+        let key = quantity.id.code();
+        let stem = key
             .strip_suffix(unit)
             .and_then(|k| k.strip_suffix('_'))
-            .unwrap_or(quantity.key);
+            .unwrap_or(key);
         let number = Kind::Number(match quantity.unit {
             QuantityUnit::Deg => 2,
-            QuantityUnit::Hertz | QuantityUnit::Share => 3,
+            QuantityUnit::Hertz => 3,
             QuantityUnit::Metre | QuantityUnit::Second => 4,
         });
-        columns.push(column(quantity.key, number));
+        columns.push(column(key, number));
         columns.push(column(format!("{stem}_uncertainty_{unit}"), number));
         columns.push(column(format!("{stem}_judged"), Kind::Flag));
         columns.push(column(format!("{stem}_reason"), Kind::Text));
@@ -297,15 +296,13 @@ fn pass_row(
         Cell::Whole(flagged as i64),
         Cell::Whole(standing as i64),
         cue_kind(&part.cue.kind).into(),
-        part.cue.kind.rule().unwrap_or_default().into(),
+        part.cue.kind.rule().map_or("", RuleId::code).into(),
     ];
-    let missing = Measure::not_judged("");
-    for q in 0..QUANTITIES.len() {
-        let measure = pass.quantities.get(q).unwrap_or(&missing);
+    for measure in pass.quantities.values() {
         row.push(measure.value.into());
         row.push(measure.uncertainty.into());
-        row.push(Cell::Flag(measure.judged));
-        row.push(measure.reason.as_str().into());
+        row.push(Cell::Flag(measure.is_judged()));
+        row.push(words.why_or_how(measure).into());
     }
     row
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::rules::{Limits, Quantity, QuantityUnit, Rule, Unit};
+use crate::rules::{Limits, Measure, Quantity, QuantityUnit, Rule, Unit};
 use kickplate_measure::words::{Catalogue, Language};
 
 use super::ExportError;
@@ -88,9 +88,16 @@ impl ExportWords {
     }
 
     /// What a quantity is called.
-    pub fn quantity_name<'a>(&'a self, quantity: &'a Quantity) -> &'a str {
-        let name = self.0.quantities.get(quantity.key);
-        name.map_or(quantity.key, String::as_str)
+    pub fn quantity_name(&self, quantity: &Quantity) -> &str {
+        self.0.quantity(quantity.id)
+    }
+
+    /// Why something is not judged, or how it was measured.
+    pub fn why_or_how<'a>(&'a self, measure: &'a Measure) -> &'a str {
+        match measure.not_judged {
+            Some(why) => self.0.reason(why),
+            None => &measure.how,
+        }
     }
 
     /// What to do next time.
@@ -128,7 +135,6 @@ impl ExportWords {
             QuantityUnit::Metre => with(100.0, 0, "\u{a0}cm"),
             QuantityUnit::Hertz => with(1.0, 2, self.get("unit.per_second")),
             QuantityUnit::Second => with(1.0, 2, &format!("\u{a0}{}", self.get("unit.second"))),
-            QuantityUnit::Share => with(100.0, 0, "\u{a0}%"),
         }
     }
 

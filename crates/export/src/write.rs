@@ -15,7 +15,7 @@ use super::skeleton::Shown;
 use super::words::ExportWords;
 use super::{ExportError, ExportRequest, Exported, Format, Progress, Step};
 use super::{csv_file, page, parquet_file, points, table};
-use crate::rules::RULES;
+use crate::rules::RuleId;
 use crate::store::{PassKey, PictureStrip, StripInfo};
 use crate::stride::{self, Curves};
 use crate::track::Pass;
@@ -104,7 +104,7 @@ pub fn write(
 struct Job {
     strip: PictureStrip,
     curves: Option<Curves>,
-    rule: &'static str,
+    rule: RuleId,
     leg: crate::rules::Leg,
     value: f64,
     limit: f64,
@@ -233,18 +233,16 @@ impl Writer<'_> {
         stem: &str,
     ) -> Result<(), ExportError> {
         let i = info.push as usize;
-        let rule = RULES.iter().position(|r| r.id == info.rule);
-        // A dismissed flag, or one of a rule this program does not know.
-        let (Some(push), Some(flag), Some(r)) = (
+        // The flag may be dismissed.
+        let (Some(push), Some(flag)) = (
             part.pass.pushes.get(i),
             part.standing(i).find(|f| f.rule == info.rule),
-            rule,
         ) else {
             return Ok(());
         };
-        let rule = RULES[r];
-        let limits = part.pass.thresholds.limits.get(r).copied();
-        let wanted = limits.map_or_else(String::new, |l| self.words.wanted(rule, &l));
+        let rule = info.rule.rule();
+        let limits = &part.pass.thresholds.limits[info.rule];
+        let wanted = self.words.wanted(rule, limits);
         let captions = Captions {
             real_time: self.words.get("clip.real_time").to_owned(),
             slow: self.words.get("clip.slow").to_owned(),
@@ -257,7 +255,7 @@ impl Writer<'_> {
                 ],
             ),
         };
-        let name = format!("{stem}-push-{}-{}", i + 1, slug(rule.id));
+        let name = format!("{stem}-push-{}-{}", i + 1, slug(rule.id.code()));
         let (clip, still) = (format!("clips/{name}.mp4"), format!("stills/{name}.png"));
         let strip = match self.shelf.strip(info.id) {
             Ok(strip) => strip,
@@ -305,7 +303,7 @@ impl Writer<'_> {
             pass: part.key.number,
             push: i + 1,
             leg: push.leg,
-            rule: r,
+            rule: rule.id,
             value: flag.value,
             wanted,
         });
@@ -495,7 +493,7 @@ fn made_from(
     let mut parts: Vec<&[u8]> = vec![
         CLIP_STYLE.as_bytes(),
         env!("CARGO_PKG_VERSION").as_bytes(),
-        strip.rule.as_bytes(),
+        strip.rule.code().as_bytes(),
         captions.real_time.as_bytes(),
         captions.slow.as_bytes(),
         captions.numbers.as_bytes(),

@@ -10,6 +10,7 @@ use std::path::Path;
 use std::sync::{Arc, LazyLock};
 
 use crate::config::{ConfigError, Document, Problem, Section, read_text};
+use crate::rules::{NotJudged, QuantityId, RuleId};
 
 /// Longest word of a cue, letters: so that it stays tall on a narrow screen.
 const LONGEST_CUE_WORD: usize = 10;
@@ -149,33 +150,29 @@ impl Catalogue {
     }
 
     /// A text of a rule.
-    pub fn of_rule(&self, rule: &str, key: &str) -> Option<&str> {
+    pub fn of_rule(&self, rule: RuleId, key: &str) -> Option<&str> {
         self.rules.get(&format!("{rule}.{key}")).map(String::as_str)
     }
 
     /// What to do next time. The two sides of a band want opposite things:
     /// `more` says that the value has to grow.
-    pub fn cue(&self, rule: &str, more: bool) -> Option<&str> {
+    pub fn cue(&self, rule: RuleId, more: bool) -> Option<&str> {
         let side = if more { "cue_more" } else { "cue_less" };
         self.of_rule(rule, "cue")
             .or_else(|| self.of_rule(rule, side))
     }
 
-    /// Why something is not judged, where the language has words for it. The
-    /// reasons stand in the recordings in English; a key is made of them.
-    pub fn reason(&self, reason: &str) -> Option<&str> {
-        self.reasons.get(&key_of(reason)).map(String::as_str)
+    /// What a quantity is called.
+    pub fn quantity(&self, quantity: QuantityId) -> &str {
+        let code = quantity.code();
+        self.quantities.get(code).map_or(code, String::as_str)
     }
-}
 
-/// A reason's words as a key.
-fn key_of(reason: &str) -> String {
-    reason
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|w| !w.is_empty())
-        .collect::<Vec<_>>()
-        .join("_")
-        .to_lowercase()
+    /// Why something is not judged.
+    pub fn reason(&self, reason: NotJudged) -> &str {
+        let code = reason.code();
+        self.reasons.get(code).map_or(code, String::as_str)
+    }
 }
 
 fn table<'d>(of: &Section<'d>, name: &str) -> Result<Section<'d>, ConfigError> {
@@ -250,7 +247,7 @@ fn parts(text: &str) -> impl Iterator<Item = &str> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::{QUANTITIES, RULES, Sense, not_judged};
+    use crate::rules::{RULES, Sense};
 
     #[test]
     fn both_languages_are_whole_and_have_the_same_keys_and_parts() {
@@ -295,16 +292,15 @@ mod tests {
             rules.extend(keys.map(|key| format!("{}.{key}", rule.id)));
         }
         rules.sort();
-        let mut quantities: Vec<&str> = QUANTITIES.iter().map(|q| q.key).collect();
+        let mut quantities: Vec<&str> = QuantityId::ALL.iter().map(|q| q.code()).collect();
         quantities.sort_unstable();
-        let mut reasons: Vec<String> = not_judged::ALL.iter().map(|r| key_of(r)).collect();
-        reasons.push("other".to_owned());
-        reasons.sort();
+        let mut reasons: Vec<&str> = NotJudged::ALL.iter().map(|r| r.code()).collect();
+        reasons.sort_unstable();
         for language in Language::ALL {
             let words = Catalogue::built_in(language);
             assert_eq!(words.rules.keys().cloned().collect::<Vec<_>>(), rules);
             assert_eq!(words.quantities.keys().collect::<Vec<_>>(), quantities);
-            assert_eq!(words.reasons.keys().cloned().collect::<Vec<_>>(), reasons);
+            assert_eq!(words.reasons.keys().collect::<Vec<_>>(), reasons);
             for rule in RULES {
                 for more in [true, false] {
                     let cue = words.cue(rule.id, more).unwrap();

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::{OptionalExtension, Transaction, params};
 
 use super::connection::Book;
+use super::read;
 use super::{
     PassKey, PictureStrip, PushKey, SESSIONS_FILE, SessionSummary, StoreError, StoredSession,
     clips, points,
@@ -98,7 +99,7 @@ impl Archive {
                 |r| {
                     let strip = PictureStrip {
                         push: r.get(0)?,
-                        rule: r.get(1)?,
+                        rule: read::rule(r, 1)?.ok_or(rusqlite::Error::QueryReturnedNoRows)?,
                         flagged_at_s: r.get(2)?,
                         size_px: [r.get(3)?, r.get(4)?],
                         frame_px: [r.get(5)?, r.get(6)?],

@@ -36,11 +36,7 @@ pub(super) fn lay<'s>(
         .mode(0o700)
         .create(&pictures)
         .map_err(|e| StoreError::io(&pictures.join("."), &e))?;
-    let name = format!(
-        "s{session}-p{number}-{}-{}.mjpeg",
-        strip.push,
-        plain(&strip.rule)
-    );
+    let name = format!("s{session}-p{number}-{}-{}.mjpeg", strip.push, strip.rule);
     let bytes: Vec<u8> = strip
         .shots
         .iter()
@@ -61,19 +57,6 @@ pub(super) fn lay<'s>(
         bytes: bytes.len() as u64,
         shots,
     })
-}
-
-/// A rule id is a plain word; anything else must not become a path.
-fn plain(rule: &str) -> String {
-    rule.chars()
-        .map(|c| {
-            if c.is_ascii_alphanumeric() || c == '_' {
-                c
-            } else {
-                '-'
-            }
-        })
-        .collect()
 }
 
 /// The pictures of a file, cut by the sizes the table has.

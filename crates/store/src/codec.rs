@@ -7,77 +7,92 @@ use serde_json::{Map, Value, json};
 
 use super::StoreError;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{AgeGroup, Leg, Limits, Measure, QUANTITIES, RULES, Thresholds};
-
-/// The reason of a measure that is not in the file.
-const NOT_IN_FILE: &str = "not measured when this pass was stored";
+use crate::rules::{AgeGroup, Id, IdMap, Leg, Limits, Measure, NotJudged, RuleId, Thresholds};
 
 /// `NaN` and infinities are no measurements: stored as nothing.
 pub(super) fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-/// A measure as it may be stored: a value that is no number is not judged.
-pub(super) fn storable(measure: &Measure) -> Measure {
-    let value = measure.value.and_then(finite);
-    let lost = measure.judged && value.is_none();
-    Measure {
-        value,
-        uncertainty: measure.uncertainty.and_then(finite),
-        judged: measure.judged && !lost,
-        reason: if lost {
-            "the measured value was not a number".to_owned()
-        } else {
-            measure.reason.clone()
-        },
+/// A measure as the tables hold it.
+pub(super) struct Stored {
+    pub(super) value: Option<f64>,
+    pub(super) uncertainty: Option<f64>,
+    pub(super) judged: bool,
+    /// The code of why it is not judged, or how it was measured.
+    pub(super) reason: String,
+}
+
+impl Stored {
+    /// A value that is no number is not judged.
+    pub(super) fn of(measure: &Measure) -> Self {
+        let value = measure.value.and_then(finite);
+        let lost = measure.is_judged() && value.is_none();
+        let not_judged = measure.not_judged.or(lost.then_some(NotJudged::NotANumber));
+        Stored {
+            value,
+            uncertainty: measure.uncertainty.and_then(finite),
+            judged: not_judged.is_none(),
+            reason: not_judged.map_or_else(|| measure.how.clone(), |why| why.code().to_owned()),
+        }
+    }
+
+    /// Recordings of before the codes hold the reason in English words.
+    pub(super) fn measure(self) -> Measure {
+        let why = (!self.judged).then(|| NotJudged::from_recording(&self.reason));
+        Measure {
+            value: self.value,
+            uncertainty: self.uncertainty,
+            not_judged: why,
+            how: if self.judged {
+                self.reason
+            } else {
+                String::new()
+            },
+        }
     }
 }
 
-/// One measure per rule of this program from named ones.
-pub(super) fn measures_in_rule_order(named: Vec<(String, Measure)>) -> Vec<Measure> {
-    in_order(RULES.iter().map(|rule| rule.measure), named)
+/// One measure for each id from those of a file, by the name they have there.
+pub(super) fn by_id<K: Id>(
+    name: impl Fn(K) -> &'static str,
+    mut named: Vec<(String, Stored)>,
+) -> IdMap<K, Measure> {
+    IdMap::from_fn(|id| match named.iter().position(|(n, _)| n == name(id)) {
+        Some(i) => named.swap_remove(i).1.measure(),
+        None => Measure::not_judged(NotJudged::NotInRecording),
+    })
 }
 
-/// One measure per quantity of this program from named ones.
-pub(super) fn quantities_in_order(named: Vec<(String, Measure)>) -> Vec<Measure> {
-    in_order(QUANTITIES.iter().map(|quantity| quantity.key), named)
-}
-
-fn in_order(
-    names: impl Iterator<Item = &'static str>,
-    mut named: Vec<(String, Measure)>,
-) -> Vec<Measure> {
-    names
-        .map(|name| match named.iter().position(|(n, _)| n == name) {
-            Some(i) => named.swap_remove(i).1,
-            None => Measure::not_judged(NOT_IN_FILE),
-        })
-        .collect()
-}
-
-pub(super) fn limits_to_json(limits: &Limits) -> Value {
+/// Limits as the files hold them.
+pub fn limits_to_json(limits: &Limits) -> Value {
     json!({
         "flagged": limits.flagged,
-        "low": limits.low.and_then(finite),
-        "high": limits.high.and_then(finite),
+        "at_least": limits.low.and_then(finite),
+        "at_most": limits.high.and_then(finite),
         "dead_band": finite(limits.dead_band),
     })
+}
+
+/// A limit as it is called today, or as it was before format 2.
+fn limit(value: &Value, name: &str, before: &str) -> Option<f64> {
+    value.get(name).or_else(|| value.get(before))?.as_f64()
 }
 
 pub(super) fn limits_from_json(value: &Value) -> Option<Limits> {
     Some(Limits {
         flagged: value.get("flagged")?.as_bool()?,
-        low: value.get("low").and_then(Value::as_f64),
-        high: value.get("high").and_then(Value::as_f64),
+        low: limit(value, "at_least", "low"),
+        high: limit(value, "at_most", "high"),
         dead_band: value.get("dead_band")?.as_f64()?,
     })
 }
 
 pub(super) fn thresholds_to_json(thresholds: &Thresholds) -> Value {
-    let rules: Map<String, Value> = RULES
+    let rules: Map<String, Value> = thresholds
+        .limits
         .iter()
-        .zip(&thresholds.limits)
-        .map(|(rule, l)| (rule.id.to_owned(), limits_to_json(l)))
+        .map(|(rule, l)| (rule.code().to_owned(), limits_to_json(l)))
         .collect();
     json!({ "age_group": thresholds.age_group.name(), "rules": rules })
 }
@@ -88,8 +103,8 @@ pub(super) fn thresholds_from_json(value: &Value) -> Option<Thresholds> {
     let age_group = AgeGroup::from_name(value.get("age_group")?.as_str()?)?;
     let rules = value.get("rules")?.as_object()?;
     let mut thresholds = Thresholds::defaults(age_group);
-    for (rule, limits) in RULES.iter().zip(&mut thresholds.limits) {
-        *limits = match rules.get(rule.id) {
+    for (rule, limits) in thresholds.limits.iter_mut() {
+        *limits = match rules.get(rule.code()) {
             Some(stored) => limits_from_json(stored)?,
             None => Limits {
                 flagged: false,
@@ -118,25 +133,23 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
                 "both" => CueLeg::Both,
                 _ => return None,
             };
-            match RULES.iter().find(|rule| rule.id == id) {
+            match RuleId::from_code(id) {
                 Some(rule) if kind == "improved" => CueKind::Improved {
-                    rule: rule.id,
+                    rule,
                     value: real("value")?,
                     earlier: real("earlier")?,
                     leg,
                 },
                 Some(rule) => CueKind::Do {
-                    rule: rule.id,
+                    rule,
                     value: real("value")?,
-                    target: real("target")?,
+                    target: real("limit").or_else(|| real("target"))?,
                     leg,
                     flagged_pushes: value.get("flagged_pushes")?.as_u64()?.try_into().ok()?,
                     good: value.get("good").and_then(good_from_json),
                 },
                 None => CueKind::NotJudged {
-                    reason: format!(
-                        "stored with the rule '{id}', which this program does not know"
-                    ),
+                    reason: NotJudged::UnknownRule,
                 },
             }
         }
@@ -148,7 +161,7 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
             },
         },
         "not_judged" => CueKind::NotJudged {
-            reason: value.get("reason")?.as_str()?.to_owned(),
+            reason: NotJudged::from_recording(value.get("reason")?.as_str()?),
         },
         _ => return None,
     };
@@ -162,10 +175,7 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
 /// `None` also for a rule this program does not know: the cue beside it is
 /// still good.
 fn good_from_json(value: &Value) -> Option<Good> {
-    let rule = || {
-        let id = value.get("rule")?.as_str()?;
-        Some(RULES.iter().find(|rule| rule.id == id)?.id)
-    };
+    let rule = || RuleId::from_code(value.get("rule")?.as_str()?);
     match value.get("what")?.as_str()? {
         "improved" => Some(Good::Improved { rule: rule()? }),
         "in_band" => Some(Good::InBand { rule: rule()? }),
@@ -189,9 +199,23 @@ mod tests {
     fn thresholds_survive_the_way_through_text() {
         for group in AgeGroup::ALL {
             let mut t = Thresholds::defaults(group);
-            t.limits[0].high = Some(101.5);
+            t.limits[RuleId::KneeBend].high = Some(101.5);
             assert_eq!(thresholds_from_json(&thresholds_to_json(&t)), Some(t));
         }
+    }
+
+    /// As they were stored before format 2.
+    #[test]
+    fn the_old_names_of_limits_are_read() {
+        let old = json!({ "flagged": true, "low": 25.0, "high": 60.0, "dead_band": 7.0 });
+        let back = limits_from_json(&old).unwrap();
+        assert_eq!((back.low, back.high), (Some(25.0), Some(60.0)));
+        let cue = json!({
+            "pass_number": 1, "track_id": 1, "kind": "do", "rule": "knee_bend", "value": 140.0,
+            "target": 125.0, "leg": "left", "flagged_pushes": 1,
+        });
+        let kind = cue_from_json(&cue).unwrap().kind;
+        assert!(matches!(kind, CueKind::Do { target: 125.0, .. }), "{kind:?}");
     }
 
     #[test]
@@ -199,15 +223,15 @@ mod tests {
         let mut stored = thresholds_to_json(&Thresholds::defaults(AgeGroup::U15));
         stored["rules"].as_object_mut().unwrap().remove("extension");
         let back = thresholds_from_json(&stored).unwrap();
-        assert!(!back.limits[1].flagged);
-        assert!(back.limits[0].flagged);
+        assert!(!back.limits[RuleId::Extension].flagged);
+        assert!(back.limits[RuleId::KneeBend].flagged);
     }
 
     #[test]
     fn every_kind_of_cue_survives_the_way_through_text() {
         for kind in [
             CueKind::Do {
-                rule: "recovery_gap",
+                rule: RuleId::RecoveryGap,
                 value: 0.12,
                 target: 0.065,
                 leg: CueLeg::Both,
@@ -215,15 +239,17 @@ mod tests {
                 good: None,
             },
             CueKind::Do {
-                rule: "knee_bend",
+                rule: RuleId::KneeBend,
                 value: 140.0,
                 target: 125.0,
                 leg: CueLeg::Left,
                 flagged_pushes: 1,
-                good: Some(Good::Improved { rule: "extension" }),
+                good: Some(Good::Improved {
+                    rule: RuleId::Extension,
+                }),
             },
             CueKind::Do {
-                rule: "knee_bend",
+                rule: RuleId::KneeBend,
                 value: 140.0,
                 target: 125.0,
                 leg: CueLeg::Left,
@@ -231,7 +257,7 @@ mod tests {
                 good: Some(Good::KeptGoing),
             },
             CueKind::Improved {
-                rule: "trunk_lean",
+                rule: RuleId::TrunkLean,
                 value: 64.0,
                 earlier: 71.0,
                 leg: CueLeg::Right,
@@ -244,7 +270,7 @@ mod tests {
             },
             CueKind::Praise,
             CueKind::NotJudged {
-                reason: "legs hidden".to_owned(),
+                reason: NotJudged::LegsMixedUp,
             },
         ] {
             let cue = Cue {
@@ -258,32 +284,33 @@ mod tests {
 
     #[test]
     fn a_value_that_is_no_number_is_not_judged() {
-        let judged = Measure {
-            value: Some(f64::NAN),
-            uncertainty: Some(f64::INFINITY),
-            judged: true,
-            reason: String::new(),
+        let judged = Measure::judged(f64::NAN, f64::INFINITY, "mean");
+        let back = Stored::of(&judged).measure();
+        assert_eq!((back.value, back.uncertainty), (None, None));
+        assert_eq!(back.not_judged, Some(NotJudged::NotANumber));
+    }
+
+    #[test]
+    fn a_reason_of_before_the_codes_is_read() {
+        let stored = |reason: &str| Stored {
+            value: None,
+            uncertainty: None,
+            judged: false,
+            reason: reason.to_owned(),
         };
-        let stored = storable(&judged);
-        assert_eq!((stored.value, stored.uncertainty), (None, None));
-        assert!(!stored.judged);
-        assert!(stored.reason.contains("not a number"));
+        let old = stored("the far leg is partly hidden").measure();
+        assert_eq!(old.not_judged, Some(NotJudged::FarLegHidden));
+        assert_eq!(Stored::of(&old).reason, "far_leg_hidden");
     }
 
     #[test]
     fn unknown_measures_are_passed_over_and_missing_ones_say_so() {
-        let known = Measure {
-            value: Some(100.0),
-            uncertainty: None,
-            judged: true,
-            reason: String::new(),
-        };
-        let back = measures_in_rule_order(vec![
-            ("something_of_later_deg".to_owned(), known.clone()),
-            ("extension_included_deg".to_owned(), known.clone()),
-        ]);
-        assert_eq!(back.len(), RULES.len());
-        assert_eq!(back[1], known);
-        assert_eq!(back[0].reason, NOT_IN_FILE);
+        let known = Measure::judged(100.0, 5.0, "mean");
+        let named = ["something_of_later_deg", "extension_included_deg"]
+            .map(|name| (name.to_owned(), Stored::of(&known)));
+        let back = by_id(|rule: RuleId| rule.rule().measure, named.into());
+        assert_eq!(back[RuleId::Extension], known);
+        let missing = Some(NotJudged::NotInRecording);
+        assert_eq!(back[RuleId::KneeBend].not_judged, missing);
     }
 }

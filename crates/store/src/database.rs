@@ -363,7 +363,9 @@ mod tests {
     use crate::feedback::Cue;
     use crate::feedback::CueKind;
     use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
-    use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
+    use crate::rules::{
+        JudgedPass, JudgedPush, NotJudged, QuantityId, QuantityMap, RuleId, RuleMap,
+    };
     use crate::schema::{BACK_TO_2, BACK_TO_3, BACK_TO_4};
     use crate::{EngineInfo, SourceInfo, SourceKind};
 
@@ -396,7 +398,7 @@ mod tests {
             near_leg: None,
             push_start_s: 0.0,
             toe_off_s: 0.5,
-            measures: vec![Measure::not_judged("long words ".repeat(50)); RULES.len()],
+            measures: RuleMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
             flags: Vec::new(),
         };
         let pass = JudgedPass {
@@ -407,7 +409,7 @@ mod tests {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U13),
             pushes: vec![push; 4],
-            quantities: vec![Measure::not_judged("long words ".repeat(50)); QUANTITIES.len()],
+            quantities: QuantityMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
         };
         let cue = Cue {
             pass_number: number,
@@ -456,7 +458,7 @@ mod tests {
         assert_eq!(back.len(), written as usize + 1);
         assert!(
             back.iter()
-                .all(|p| p.pass.pushes.len() == 4 && p.pass.pushes[3].measures.len() == RULES.len())
+                .all(|p| p.pass.pushes == pass(1).0.pushes)
         );
     }
 
@@ -481,15 +483,13 @@ mod tests {
         let mut store = Store::open(dir.path()).unwrap();
         let old = store.load_session(id.row).unwrap().passes[0].pass.clone();
         assert_eq!(old.pushes, pass(1).0.pushes);
-        assert_eq!(old.quantities.len(), QUANTITIES.len());
-        assert!(old.quantities.iter().all(|q| !q.judged
-            && q.value.is_none()
-            && q.reason.contains("not measured when this pass was stored")));
+        let missing = Measure::not_judged(NotJudged::NotInRecording);
+        assert!(old.quantities.values().all(|q| *q == missing));
         let copy = dir.path().join(format!("{SESSIONS_FILE}.before-version-2"));
         assert!(copy.exists());
 
         let (mut new, cue) = pass(2);
-        new.quantities[0] = Measure::judged(2.5, 0.05, "mean of 4 steps");
+        new.quantities[QuantityId::StrideRate] = Measure::judged(2.5, 0.05, "mean of 4 steps");
         store.write_pass(&id, &(new.clone(), cue).into()).unwrap();
         assert_eq!(store.load_session(id.row).unwrap().passes[1].pass, new);
     }
@@ -542,14 +542,15 @@ mod tests {
         (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| Measure {
             value,
             uncertainty,
-            judged,
-            reason: "as it was".to_owned(),
+            not_judged: (!judged).then_some(NotJudged::TooSmall),
+            how: if judged { "as it was".to_owned() } else { String::new() },
         })
     }
 
     /// A pass with any times, pushes and values.
     fn any_pass() -> impl Strategy<Value = JudgedPass> {
-        let measures = prop::collection::vec(any_measure(), RULES.len());
+        let measures = prop::collection::vec(any_measure(), RuleId::ALL.len())
+            .prop_map(|m| RuleMap::from_fn(|rule| m[rule as usize].clone()));
         let push =
             (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
                 JudgedPush {
@@ -562,7 +563,8 @@ mod tests {
                 }
             });
         let pushes = prop::collection::vec(push, 0..4);
-        let quantities = prop::collection::vec(any_measure(), QUANTITIES.len());
+        let quantities = prop::collection::vec(any_measure(), QuantityId::ALL.len())
+            .prop_map(|m| QuantityMap::from_fn(|q: QuantityId| m[q as usize].clone()));
         (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| {
             JudgedPass {
                 started_at_s: start.unwrap_or(0.0),
@@ -606,7 +608,7 @@ mod tests {
             for (was, is) in written.passes.iter_mut().zip(&read.passes) {
                 if from == 1 {
                     // It had no quantities of a pass.
-                    prop_assert!(is.pass.quantities.iter().all(|q| !q.judged));
+                    prop_assert!(is.pass.quantities.values().all(|q| !q.is_judged()));
                     was.pass.quantities.clone_from(&is.pass.quantities);
                 }
                 prop_assert_eq!(&*was, is);

@@ -4,12 +4,12 @@ use jiff::{Timestamp, Zoned};
 use rusqlite::{OptionalExtension, Transaction, params};
 
 use super::clips::{self, Laid};
-use super::codec::{cue_to_json, finite, leg_name, storable, thresholds_to_json};
+use super::codec::{Stored, cue_to_json, finite, leg_name, thresholds_to_json};
 use super::connection::Book;
 use super::{NewPass, PictureStrip, SessionId, StoreError, points, whole};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPass, JudgedPush, QUANTITIES, RULES};
+use crate::rules::{JudgedPass, JudgedPush};
 
 /// What goes with a pass into the file, made before the file is locked.
 struct Made<'n> {
@@ -187,7 +187,7 @@ fn insert_strips(
         insert.execute(params![
             pass_row,
             l.strip.push,
-            l.strip.rule,
+            l.strip.rule.code(),
             finite(l.strip.flagged_at_s).unwrap_or(0.0),
             l.strip.size_px[0],
             l.strip.size_px[1],
@@ -272,11 +272,11 @@ fn insert_pass(
         "INSERT INTO pass_measures (pass_id, measure, value, uncertainty, judged, reason)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?;
-    for (quantity, measure) in QUANTITIES.iter().zip(&pass.quantities) {
-        let m = storable(measure);
+    for (quantity, measure) in pass.quantities.iter() {
+        let m = Stored::of(measure);
         measures.execute(params![
             pass_row,
-            quantity.key,
+            quantity.code(),
             m.value,
             m.uncertainty,
             m.judged,
@@ -316,11 +316,11 @@ fn insert_push(
         "INSERT INTO measures (push_id, measure, value, uncertainty, judged, reason)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?;
-    for (rule, measure) in RULES.iter().zip(&push.measures) {
-        let m = storable(measure);
+    for (rule, measure) in push.measures.iter() {
+        let m = Stored::of(measure);
         measures.execute(params![
             push_row,
-            rule.measure,
+            rule.rule().measure,
             m.value,
             m.uncertainty,
             m.judged,
@@ -335,7 +335,7 @@ fn insert_push(
         flags.execute(params![
             push_row,
             position as i64,
-            flag.rule,
+            flag.rule.code(),
             finite(flag.value),
             finite(flag.limit)
         ])?;

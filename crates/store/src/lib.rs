@@ -40,6 +40,7 @@ mod writer;
 
 pub use archive::Archive;
 pub use clips::PICTURES_FOLDER;
+pub use codec::limits_to_json;
 use connection::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use days::{Day, days};

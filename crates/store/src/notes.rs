@@ -7,14 +7,16 @@ use jiff::Zoned;
 use rusqlite::{Transaction, params};
 
 use super::archive::Archive;
+use super::read::rule;
 use super::{PushKey, StoreError, Verdict};
 use crate::roster::SkaterId;
+use crate::rules::RuleId;
 
 /// How often the coach agreed with the flags of a rule.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Agreement {
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// Flags that were right.
     pub confirmed: u32,
     /// Flags that were not.
@@ -43,18 +45,18 @@ impl Archive {
     pub fn set_verdict(
         &self,
         push: &PushKey,
-        rule: &str,
+        rule: RuleId,
         verdict: Option<Verdict>,
     ) -> Result<(), StoreError> {
         self.with_push(push, |transaction, row| match verdict {
             Some(verdict) => transaction.execute(
                 "INSERT INTO flag_reviews (push_id, rule, verdict) VALUES (?1, ?2, ?3)
                  ON CONFLICT (push_id, rule) DO UPDATE SET verdict = excluded.verdict",
-                params![row, rule, verdict.name()],
+                params![row, rule.code(), verdict.name()],
             ),
             None => transaction.execute(
                 "DELETE FROM flag_reviews WHERE push_id = ?1 AND rule = ?2",
-                params![row, rule],
+                params![row, rule.code()],
             ),
         })
     }
@@ -104,12 +106,16 @@ impl Archive {
             )
             .and_then(|mut s| {
                 s.query_map([], |r| {
-                    Ok(Agreement {
-                        rule: r.get(0)?,
+                    let Some(rule) = rule(r, 0)? else {
+                        return Ok(None);
+                    };
+                    Ok(Some(Agreement {
+                        rule,
                         confirmed: r.get(1)?,
                         dismissed: r.get(2)?,
-                    })
+                    }))
                 })?
+                .filter_map(Result::transpose)
                 .collect()
             })
             .map_err(fault)

@@ -5,7 +5,7 @@ use rusqlite::params;
 use super::StoreError;
 use super::archive::Archive;
 use crate::roster::SkaterId;
-use crate::rules::AgeGroup;
+use crate::rules::{AgeGroup, RULES, RuleId};
 
 /// One judged measure of one push.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,9 +14,9 @@ pub struct ValueOf {
     pub session: i64,
     /// Beginning of the session, as stored.
     pub started_at: String,
-    /// Name of the measure.
-    pub measure: String,
-    /// The value, in the unit the name ends with.
+    /// The rule whose measure it is.
+    pub rule: RuleId,
+    /// The value, in the rule's unit.
     pub value: f64,
     /// One standard deviation, same unit, where known.
     pub uncertainty: Option<f64>,
@@ -24,10 +24,10 @@ pub struct ValueOf {
 
 impl Archive {
     /// The values of the last `count` pushes of skaters judged as `group` in
-    /// which `measure` was judged, newest first.
+    /// which the measure of `rule` was judged, newest first.
     pub fn last_values(
         &self,
-        measure: &str,
+        rule: RuleId,
         group: AgeGroup,
         count: u32,
     ) -> Result<Vec<f64>, StoreError> {
@@ -43,8 +43,10 @@ impl Archive {
                  ORDER BY p.id DESC, u.position DESC LIMIT ?3",
             )
             .and_then(|mut s| {
-                s.query_map(params![measure, group.name(), count], |r| r.get(0))?
-                    .collect()
+                s.query_map(params![rule.rule().measure, group.name(), count], |r| {
+                    r.get(0)
+                })?
+                .collect()
             })
             .map_err(|e| self.book.fault(e))
     }
@@ -63,14 +65,19 @@ impl Archive {
             )
             .and_then(|mut s| {
                 s.query_map([skater.0], |r| {
-                    Ok(ValueOf {
+                    let measure = r.get_ref(2)?.as_str()?;
+                    let Some(rule) = RULES.iter().find(|rule| rule.measure == measure) else {
+                        return Ok(None);
+                    };
+                    Ok(Some(ValueOf {
                         session: r.get(0)?,
                         started_at: r.get(1)?,
-                        measure: r.get(2)?,
+                        rule: rule.id,
                         value: r.get(3)?,
                         uncertainty: r.get(4)?,
-                    })
+                    }))
                 })?
+                .filter_map(Result::transpose)
                 .collect()
             })
             .map_err(|e| self.book.fault(e))

@@ -3,9 +3,7 @@
 use jiff::Zoned;
 use rusqlite::{OptionalExtension, Row, params};
 
-use super::codec::{
-    cue_from_json, measures_in_rule_order, quantities_in_order, thresholds_from_json,
-};
+use super::codec::{Stored, by_id, cue_from_json, thresholds_from_json};
 use super::connection::Book;
 use super::{
     PushNote, SessionId, SessionInfo, SessionState, SessionSummary, StoreError, StoredPass,
@@ -13,7 +11,9 @@ use super::{
 };
 use crate::config::View;
 use crate::roster::SkaterId;
-use crate::rules::{AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure};
+use crate::rules::{
+    AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, QuantityId, QuantityMap, RuleId, RuleMap,
+};
 
 const SUMMARY: &str = "SELECT s.id, s.token, s.started_at, s.ended_at, s.state, s.passes_lost,
     (SELECT count(*) FROM passes p WHERE p.session_id = s.id) FROM sessions s";
@@ -203,9 +203,9 @@ impl Book {
                     "confirmed" => Verdict::Confirmed,
                     _ => Verdict::Dismissed,
                 };
-                Ok((r.get(0)?, verdict))
+                Ok(rule(r, 0)?.map(|rule| (rule, verdict)))
             })
-            .and_then(Iterator::collect)
+            .and_then(|rows| rows.filter_map(Result::transpose).collect())
             .map_err(fault)?;
         Ok(note)
     }
@@ -221,43 +221,46 @@ impl Book {
             .map_err(fault)?;
         statement
             .query_map([pass_row], |r| {
-                Ok(StripInfo {
+                let Some(rule) = rule(r, 2)? else {
+                    return Ok(None);
+                };
+                Ok(Some(StripInfo {
                     id: r.get(0)?,
                     push: r.get(1)?,
-                    rule: r.get(2)?,
+                    rule,
                     flagged_at_s: r.get(3)?,
                     bytes: r.get::<_, i64>(4)?.max(0) as u64,
                     faces_blurred: r.get(5)?,
-                })
+                }))
             })
-            .and_then(Iterator::collect)
+            .and_then(|rows| rows.filter_map(Result::transpose).collect())
             .map_err(fault)
     }
 
-    fn load_measures(&self, push_row: i64) -> Result<Vec<Measure>, StoreError> {
+    fn load_measures(&self, push_row: i64) -> Result<RuleMap<Measure>, StoreError> {
         self.load_named(
             "SELECT measure, value, uncertainty, judged, reason FROM measures
              WHERE push_id = ?1",
             push_row,
         )
-        .map(measures_in_rule_order)
+        .map(|named| by_id(|rule: RuleId| rule.rule().measure, named))
     }
 
-    fn load_quantities(&self, pass_row: i64) -> Result<Vec<Measure>, StoreError> {
+    fn load_quantities(&self, pass_row: i64) -> Result<QuantityMap<Measure>, StoreError> {
         self.load_named(
             "SELECT measure, value, uncertainty, judged, reason FROM pass_measures
              WHERE pass_id = ?1",
             pass_row,
         )
-        .map(quantities_in_order)
+        .map(|named| by_id(QuantityId::code, named))
     }
 
-    fn load_named(&self, query: &str, row: i64) -> Result<Vec<(String, Measure)>, StoreError> {
+    fn load_named(&self, query: &str, row: i64) -> Result<Vec<(String, Stored)>, StoreError> {
         let fault = |e| StoreError::sqlite(&self.file, e);
         let mut statement = self.connection.prepare_cached(query).map_err(fault)?;
         statement
             .query_map([row], |r| {
-                let measure = Measure {
+                let measure = Stored {
                     value: r.get(1)?,
                     uncertainty: r.get(2)?,
                     judged: r.get(3)?,
@@ -279,15 +282,24 @@ impl Book {
             .map_err(fault)?;
         statement
             .query_map(params![push_row], |r| {
-                Ok(Flag {
-                    rule: r.get(0)?,
+                // A flag of a rule this program does not know is passed over.
+                let Some(rule) = rule(r, 0)? else {
+                    return Ok(None);
+                };
+                Ok(Some(Flag {
+                    rule,
                     value: number(r, 1)?,
                     limit: number(r, 2)?,
-                })
+                }))
             })
-            .and_then(Iterator::collect)
+            .and_then(|rows| rows.filter_map(Result::transpose).collect())
             .map_err(fault)
     }
+}
+
+/// `None` for a rule this program does not know.
+pub(super) fn rule(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<RuleId>> {
+    Ok(RuleId::from_code(row.get_ref(column)?.as_str()?))
 }
 
 /// A number that was no number when it was written comes back as `NaN`.

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::config::Lane;
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
-use crate::rules::{AgeGroup, JudgedPass};
+use crate::rules::{AgeGroup, JudgedPass, RuleId};
 use crate::track;
 
 /// Where the pictures came from.
@@ -143,8 +143,8 @@ pub struct Shot {
 pub struct PictureStrip {
     /// Place of the push in its pass, from 0.
     pub push: u32,
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// The flagged instant, seconds on the source's clock.
     pub flagged_at_s: f64,
     /// Width and height of the pictures, pixels.
@@ -221,8 +221,8 @@ pub struct StripInfo {
     pub id: i64,
     /// Place of the push in its pass, from 0.
     pub push: u32,
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// The flagged instant, seconds on the source's clock.
     pub flagged_at_s: f64,
     /// Size on the disk, bytes.
@@ -234,8 +234,8 @@ pub struct StripInfo {
 /// What the coach wrote about one push.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct PushNote {
-    /// What is said of its flags, by rule id.
-    pub verdicts: BTreeMap<String, Verdict>,
+    /// What is said of its flags.
+    pub verdicts: BTreeMap<RuleId, Verdict>,
     /// A comment; empty where there is none.
     pub comment: String,
     /// Whether it is marked to be found again.

@@ -9,18 +9,18 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::codec::{cue_to_json, storable, thresholds_to_json};
+use super::codec::{Stored, cue_to_json, thresholds_to_json};
 use super::{EngineInfo, SourceInfo, StoreError};
 use crate::calibration::Basis;
 use crate::config::{Lane, write_atomically};
 use crate::feedback::Cue;
 use crate::rules::{
-    AgeGroup, JudgedPass, JudgedPush, Leg, Measure, QUANTITIES, QuantityUnit, RULES, Thresholds,
+    AgeGroup, JudgedPass, JudgedPush, Leg, Measure, NotJudged, QuantityUnit, RuleId, Thresholds,
     Unit,
 };
 
-/// The version this program writes and reads.
-pub const FORMAT_VERSION: u32 = 1;
+/// The version this program writes. It reads version 1 as well.
+pub const FORMAT_VERSION: u32 = 2;
 
 /// Largest `session.json` that is read back, bytes: a whole day of passes is
 /// far below.
@@ -113,8 +113,12 @@ pub struct MeasureRecord {
     pub uncertainty: Option<f64>,
     /// Whether rules may speak about it.
     pub judged: bool,
-    /// Why it is not judged, or how it was measured.
-    pub reason: String,
+    /// The code of why it is not judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_judged: Option<String>,
+    /// How it was measured, where it was judged.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub how: String,
 }
 
 /// One flag of a `session.json`.
@@ -184,9 +188,9 @@ impl SessionFile {
             let places = fields
                 .get("rule")
                 .and_then(Value::as_str)
-                .and_then(|id| RULES.iter().find(|rule| rule.id == id))
-                .map_or(4, |rule| places(rule.unit));
-            for key in ["value", "target"] {
+                .and_then(RuleId::from_code)
+                .map_or(4, |rule| places(rule.rule().unit));
+            for key in ["value", "limit"] {
                 if let Some(number) = fields.get(key).and_then(Value::as_f64) {
                     fields.insert(key.to_owned(), rounded(number, places).into());
                 }
@@ -203,12 +207,12 @@ impl SessionFile {
             age_group: None,
             cue,
             pushes: pass.pushes.iter().map(push_record).collect(),
-            quantities: QUANTITIES
+            quantities: pass
+                .quantities
                 .iter()
-                .zip(&pass.quantities)
-                .map(|(quantity, measure)| {
-                    let places = quantity_places(quantity.unit);
-                    (quantity.key.to_owned(), measure_record(measure, places))
+                .map(|(id, measure)| {
+                    let places = quantity_places(id.quantity().unit);
+                    (id.code().to_owned(), measure_record(measure, places))
                 })
                 .collect(),
         });
@@ -242,9 +246,10 @@ impl SessionFile {
             return Err(damaged(format!("it is larger than {LARGEST_BYTES} bytes")));
         }
         let text = std::fs::read_to_string(path).map_err(|e| damaged(e.to_string()))?;
-        let value: Value = serde_json::from_str(&text).map_err(|e| damaged(e.to_string()))?;
+        let mut value: Value = serde_json::from_str(&text).map_err(|e| damaged(e.to_string()))?;
         match value.get("format_version").and_then(Value::as_u64) {
             Some(version) if version == u64::from(FORMAT_VERSION) => {}
+            Some(1) => from_version_1(&mut value),
             Some(other) => {
                 return Err(damaged(format!(
                     "it has format version {other}, this program reads {FORMAT_VERSION}"
@@ -257,20 +262,71 @@ impl SessionFile {
 }
 
 fn measure_record(measure: &Measure, places: i32) -> MeasureRecord {
-    let m = storable(measure);
+    let m = Stored::of(measure).measure();
     MeasureRecord {
         value: m.value.and_then(|v| rounded(v, places)),
         uncertainty: m.uncertainty.and_then(|v| rounded(v, places)),
-        judged: m.judged,
-        reason: m.reason,
+        judged: m.is_judged(),
+        not_judged: m.not_judged.map(|why| why.code().to_owned()),
+        how: m.how,
     }
 }
 
+/// Version 1 had one text for why a measure is not judged, in English words,
+/// and how it was measured; and other names for limits.
+fn from_version_1(file: &mut Value) {
+    fn rename(of: Option<&mut Value>, name: &str, to: &str) {
+        let Some(fields) = of.and_then(Value::as_object_mut) else {
+            return;
+        };
+        if let Some(value) = fields.remove(name) {
+            fields.insert(to.to_owned(), value);
+        }
+    }
+    fn measures(of: Option<&mut Value>) {
+        let measures = of.and_then(Value::as_object_mut);
+        for measure in measures.into_iter().flat_map(|m| m.values_mut()) {
+            let Some(fields) = measure.as_object_mut() else {
+                continue;
+            };
+            let text = fields.remove("reason");
+            let text = text.as_ref().and_then(Value::as_str).unwrap_or_default();
+            if fields.get("judged") == Some(&Value::Bool(true)) {
+                fields.insert("how".to_owned(), text.into());
+            } else {
+                let code = NotJudged::from_recording(text).code();
+                fields.insert("not_judged".to_owned(), code.into());
+            }
+        }
+    }
+    let rules = file.pointer_mut("/thresholds/rules");
+    let rules = rules.and_then(Value::as_object_mut);
+    for limits in rules.into_iter().flat_map(|rules| rules.values_mut()) {
+        rename(Some(&mut *limits), "low", "at_least");
+        rename(Some(limits), "high", "at_most");
+    }
+    let passes = file.get_mut("passes").and_then(Value::as_array_mut);
+    for pass in passes.into_iter().flatten() {
+        rename(pass.get_mut("cue"), "target", "limit");
+        if let Some(reason) = pass.pointer_mut("/cue/reason") {
+            let text = reason.as_str().unwrap_or_default();
+            *reason = NotJudged::from_recording(text).code().into();
+        }
+        measures(pass.get_mut("quantities"));
+        let pushes = pass.get_mut("pushes").and_then(Value::as_array_mut);
+        for push in pushes.into_iter().flatten() {
+            measures(push.get_mut("measures"));
+        }
+    }
+    file["format_version"] = FORMAT_VERSION.into();
+}
+
 fn push_record(push: &JudgedPush) -> PushRecord {
-    let measures = RULES
+    let measures = push
+        .measures
         .iter()
-        .zip(&push.measures)
-        .map(|(rule, measure)| {
+        .map(|(id, measure)| {
+            let rule = id.rule();
             let record = measure_record(measure, places(rule.unit));
             (rule.measure.to_owned(), record)
         })
@@ -279,12 +335,9 @@ fn push_record(push: &JudgedPush) -> PushRecord {
         .flags
         .iter()
         .map(|flag| {
-            let places = RULES
-                .iter()
-                .find(|rule| rule.id == flag.rule)
-                .map_or(4, |rule| places(rule.unit));
+            let places = places(flag.rule.rule().unit);
             FlagRecord {
-                rule: flag.rule.clone(),
+                rule: flag.rule.code().to_owned(),
                 value: rounded(flag.value, places),
                 limit: rounded(flag.limit, places),
             }
@@ -311,7 +364,7 @@ fn places(unit: Unit) -> i32 {
 fn quantity_places(unit: QuantityUnit) -> i32 {
     match unit {
         QuantityUnit::Deg => 2,
-        QuantityUnit::Hertz | QuantityUnit::Share => 3,
+        QuantityUnit::Hertz => 3,
         QuantityUnit::Metre | QuantityUnit::Second => 4,
     }
 }

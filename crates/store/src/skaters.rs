@@ -12,7 +12,7 @@ use super::codec::{limits_from_json, limits_to_json};
 use super::schema::BEFORE_VERSION;
 use super::{ExportNote, PassKey, StoreError, clips, lineup};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
-use crate::rules::{AgeGroup, Limits};
+use crate::rules::{AgeGroup, Limits, RuleId};
 
 /// Ending of a damaged file that was set aside, with the time.
 pub(super) const DAMAGED: &str = ".damaged-";
@@ -392,7 +392,7 @@ fn values_of(skater: &Skater) -> [rusqlite::types::Value; 8] {
     let overrides: Map<String, Value> = skater
         .overrides
         .iter()
-        .map(|(rule, limits)| (rule.clone(), limits_to_json(limits)))
+        .map(|(rule, limits)| (rule.code().to_owned(), limits_to_json(limits)))
         .collect();
     [
         skater.name.clone().into(),
@@ -451,8 +451,10 @@ impl RawSkater {
             consent,
             overrides: overrides
                 .into_iter()
+                // Limits of a rule this program does not know change nothing.
+                .filter_map(|(rule, limits)| Some((RuleId::from_code(&rule)?, limits)))
                 .map(|(rule, limits)| Some((rule, limits_from_json(&limits)?)))
-                .collect::<Option<BTreeMap<String, Limits>>>()?,
+                .collect::<Option<BTreeMap<RuleId, Limits>>>()?,
         })
     }
 }

@@ -7,31 +7,23 @@ use crate::config::{Edit, Written};
 use crate::panel::{Effect, LimitEdit, Message, Of, Who};
 use crate::roster::SkaterId;
 use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
-use crate::rules::{AgeGroup, AgeGroups, Limits, RULES, Rule, Thresholds};
+use crate::rules::{AgeGroup, AgeGroups, Limits, RuleId, Thresholds};
 use crate::station::settings::StationSettings;
 use crate::station::settings::default_file as default_station_file;
 
 /// Pushes a change of limits is tried on.
 const TRIED_ON: u32 = 30;
 
-fn rule(id: &str) -> Result<(usize, &'static Rule), super::DeskError> {
-    RULES
-        .iter()
-        .position(|r| r.id == id)
-        .map(|i| (i, RULES[i]))
-        .ok_or_else(|| said(Message::NoRule { id: id.to_owned() }))
-}
-
 impl Desk {
     pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
-        let (index, rule) = rule(&edit.rule)?;
+        let rule = edit.rule.rule();
         if let Some(why) = limits_fault(rule, &edit.limits) {
             return Err(said(Message::LimitsWrong { why }));
         }
         let values = self
             .archive()?
-            .last_values(rule.measure, edit.group, TRIED_ON)?;
-        let now = self.groups.thresholds(edit.group).limits[index];
+            .last_values(edit.rule, edit.group, TRIED_ON)?;
+        let now = self.groups.thresholds(edit.group).limits[edit.rule];
         let effect = Effect {
             pushes: values.len() as u32,
             flagged: flagged_of(&values, &edit.limits) as u32,
@@ -49,7 +41,7 @@ impl Desk {
     }
 
     pub(super) fn set_limits(&mut self, edit: &LimitEdit) -> Done {
-        let (_, rule) = rule(&edit.rule)?;
+        let rule = edit.rule.rule();
         self.write_limits(&limit_edits(edit.group, rule, &edit.limits))?;
         Ok(Message::LimitsSet {
             what: Of(rule),
@@ -57,12 +49,11 @@ impl Desk {
         })
     }
 
-    pub(super) fn reset_limits(&mut self, group: AgeGroup, of: Option<&str>) -> Done {
-        let only = of.map(rule).transpose()?.map(|(i, _)| i);
+    pub(super) fn reset_limits(&mut self, group: AgeGroup, only: Option<RuleId>) -> Done {
         self.write_limits(&edits_of(group, &Thresholds::defaults(group), only))?;
         Ok(match only {
-            Some(i) => Message::LimitsDefault {
-                what: Of(RULES[i]),
+            Some(rule) => Message::LimitsDefault {
+                what: Of(rule.rule()),
                 group,
             },
             None => Message::LimitsDefaults { group },
@@ -88,17 +79,17 @@ impl Desk {
     pub(super) fn override_limits(
         &mut self,
         skater: SkaterId,
-        id: &str,
+        rule: RuleId,
         limits: Option<Limits>,
     ) -> Done {
-        let (_, rule) = rule(id)?;
+        let rule = rule.rule();
         if let Some(why) = limits.and_then(|l| limits_fault(rule, &l)) {
             return Err(said(Message::LimitsWrong { why }));
         }
         let mut skater = self.skater(skater)?;
         match limits {
-            Some(limits) => skater.overrides.insert(rule.id.to_owned(), limits),
-            None => skater.overrides.remove(rule.id),
+            Some(limits) => skater.overrides.insert(rule.id, limits),
+            None => skater.overrides.remove(&rule.id),
         };
         self.archive()?.change_skater(&skater)?;
         self.roster_changed()?;
@@ -154,12 +145,11 @@ impl Desk {
     }
 }
 
-fn edits_of(group: AgeGroup, thresholds: &Thresholds, only: Option<usize>) -> Vec<Edit> {
-    RULES
+fn edits_of(group: AgeGroup, thresholds: &Thresholds, only: Option<RuleId>) -> Vec<Edit> {
+    thresholds
+        .limits
         .iter()
-        .zip(&thresholds.limits)
-        .enumerate()
-        .filter(|(i, _)| only.is_none_or(|only| only == *i))
-        .flat_map(|(_, (rule, limits))| limit_edits(group, rule, limits))
+        .filter(|(rule, _)| only.is_none_or(|only| only == *rule))
+        .flat_map(|(rule, limits)| limit_edits(group, rule.rule(), limits))
         .collect()
 }

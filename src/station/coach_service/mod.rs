@@ -368,14 +368,14 @@ impl Desk {
             Command::UseAgeGroup(group) => self.use_age_group(group),
             Command::PreviewLimits(edit) => self.preview_limits(edit),
             Command::SetLimits(edit) => self.set_limits(&edit),
-            Command::ResetLimits { group, rule } => self.reset_limits(group, rule.as_deref()),
+            Command::ResetLimits { group, rule } => self.reset_limits(group, rule),
             Command::CopyLimits { from, to } => self.copy_limits(from, to),
             Command::UndoLimits => self.undo_limits(),
             Command::OverrideLimits {
                 skater,
                 rule,
                 limits,
-            } => self.override_limits(skater, &rule, limits),
+            } => self.override_limits(skater, rule, limits),
             Command::AddSkater(skater) => self.add_skater(skater),
             Command::ChangeSkater(skater) => self.change_skater(skater),
             Command::DeleteSkater(id) => self.delete_skater(id),
@@ -392,7 +392,7 @@ impl Desk {
                 rule,
                 verdict,
             } => {
-                self.archive()?.set_verdict(&push, &rule, verdict)?;
+                self.archive()?.set_verdict(&push, rule, verdict)?;
                 self.noted(push)
             }
             Command::SetComment(push, comment) => {

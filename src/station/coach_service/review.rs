@@ -11,7 +11,7 @@ use crate::panel::{
     PushRow, Who,
 };
 use crate::roster::SkaterId;
-use crate::rules::RULES;
+use crate::rules::{RULES, RuleId};
 use crate::station::presenter::replay::instant_s;
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};
 use crate::stride::{PassMotion, Push, cut, leg_points};
@@ -87,7 +87,7 @@ impl Desk {
         Ok(Message::Noted {})
     }
 
-    pub(super) fn open_push(&mut self, key: PushKey, rule: Option<String>) -> Done {
+    pub(super) fn open_push(&mut self, key: PushKey, rule: Option<RuleId>) -> Done {
         let archive = self.archive()?;
         let session = archive.load_session(key.pass.session)?;
         let detail = detail_of(archive, &session, key, rule)?;
@@ -103,14 +103,13 @@ impl Desk {
         let skater = self.skater(id)?;
         let values = self.archive()?.values_of_skater(id)?;
         let limits = skater.thresholds(&self.groups).limits;
-        let series: Vec<ProgressSeries> = RULES
+        let series: Vec<ProgressSeries> = limits
             .iter()
-            .zip(limits)
             .filter_map(|(rule, limits)| {
-                let points = points_of(rule.measure, &values);
+                let points = points_of(rule, &values);
                 (!points.is_empty()).then(|| ProgressSeries {
-                    rule: rule.id.to_owned(),
-                    limits,
+                    rule,
+                    limits: *limits,
                     points,
                 })
             })
@@ -159,7 +158,7 @@ fn detail_of(
     archive: &Archive,
     session: &StoredSession,
     key: PushKey,
-    rule: Option<String>,
+    rule: Option<RuleId>,
 ) -> Result<PushDetail, DeskError> {
     let gone = || {
         said(Message::PushGone {
@@ -178,12 +177,8 @@ fn detail_of(
         .get(key.position as usize)
         .ok_or_else(gone)?;
     let rule = rule
-        .or_else(|| judged.flags.first().map(|f| f.rule.clone()))
-        .unwrap_or_else(|| RULES[0].id.to_owned());
-    let index = RULES
-        .iter()
-        .position(|r| r.id == rule)
-        .ok_or_else(|| said(Message::NoRule { id: rule.clone() }))?;
+        .or_else(|| judged.flags.first().map(|f| f.rule))
+        .unwrap_or(RULES[0].id);
     let motion = archive
         .points(key.pass)?
         .map(|points| cut(&points, session.lane_of(stored)));
@@ -200,7 +195,7 @@ fn detail_of(
         .map(|info| archive.strip(info.id))
         .transpose()?;
     let instant = match (&motion, push) {
-        (Some(motion), Some(push)) => instant_s(motion, push, &rule),
+        (Some(motion), Some(push)) => instant_s(motion, push, rule),
         _ => strip.as_ref().map_or(judged.toe_off_s, |s| s.flagged_at_s),
     };
     let pictures = strip.as_ref().map(pictures_of).unwrap_or_default();
@@ -221,7 +216,7 @@ fn detail_of(
             _ => Vec::new(),
         },
         instant_s: instant,
-        limits: stored.pass.thresholds.limits[index],
+        limits: stored.pass.thresholds.limits[rule],
     })
 }
 
@@ -265,9 +260,9 @@ fn knee_curve(motion: &PassMotion, push: &Push) -> Vec<CurvePoint> {
 /// One point per session: the median of the judged pushes. Its uncertainty
 /// is the larger of the spread of the values and of what they were measured
 /// with, over the square root of their number.
-fn points_of(measure: &str, values: &[ValueOf]) -> Vec<ProgressPoint> {
+fn points_of(rule: RuleId, values: &[ValueOf]) -> Vec<ProgressPoint> {
     let mut points: Vec<ProgressPoint> = Vec::new();
-    let of_measure: Vec<&ValueOf> = values.iter().filter(|v| v.measure == measure).collect();
+    let of_measure: Vec<&ValueOf> = values.iter().filter(|v| v.rule == rule).collect();
     for of_session in of_measure.chunk_by(|a, b| a.session == b.session) {
         let Some(first) = of_session.first() else {
             continue;

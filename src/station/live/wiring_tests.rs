@@ -12,7 +12,7 @@ use crate::display::{Screen, ScreenGeometry};
 use crate::feedback::FeedbackSettings;
 use crate::pose::{Body, POINTS, PoseFrame};
 use crate::roster::{Consent, Skater, SkaterId};
-use crate::rules::{AgeGroup, AgeGroups};
+use crate::rules::{AgeGroup, AgeGroups, RuleId};
 use crate::station::live::open_store;
 use crate::station::live::run::{Lateness, run};
 use crate::station::presenter::stage::Stage;
@@ -71,9 +71,9 @@ impl Station {
         let mut sasha = Skater::new("Sasha", AgeGroup::U15);
         let own = crate::rules::Limits {
             high: Some(99.0),
-            ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[0]
+            ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[RuleId::KneeBend]
         };
-        sasha.overrides.insert("knee_bend".into(), own);
+        sasha.overrides.insert(RuleId::KneeBend, own);
         archive.add_skaters(&[robin, sasha]).unwrap();
         let roster = archive.skaters().unwrap();
         let control = Arc::new(Control::new(Arc::new(AtomicBool::new(false)), privacy));
@@ -212,7 +212,7 @@ fn each_pass_is_its_skaters_with_own_limits_own_stature_and_own_pictures() {
     );
     let groups = [&first, &second, &third].map(|j| j.pass.thresholds.age_group);
     assert_eq!(groups, [AgeGroup::U9, AgeGroup::U15, AgeGroup::Adult]);
-    assert_eq!(second.pass.thresholds.limits[0].high, Some(99.0));
+    assert_eq!(second.pass.thresholds.limits[RuleId::KneeBend].high, Some(99.0));
     assert_eq!(first.lane.as_ref().map(|l| l.skater_height_m), Some(1.2));
     assert_eq!((&second.lane, &third.lane), (&None, &None));
     assert!(!first.pass.pushes.is_empty());
@@ -287,7 +287,7 @@ fn new_limits_hold_from_the_next_pass_on_and_another_lane_waits_for_its_session(
     s.control.lineup.set_roster(Arc::new(Vec::new()));
     let first = s.pass();
     let mut changed = judging(&s.lane);
-    changed.thresholds.limits[0].high = Some(179.0);
+    changed.thresholds.limits[RuleId::KneeBend].high = Some(179.0);
     changed.lane.lane_distance_m += 1.0;
     s.control.set_judging(changed.clone());
     let second = s.pass();

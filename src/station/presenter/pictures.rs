@@ -35,8 +35,8 @@ pub struct RawShot {
 pub struct RawStrip {
     /// Place of the push in its pass, from 0.
     pub push: u32,
-    /// Id of the rule.
-    pub rule: &'static str,
+    /// The rule.
+    pub rule: RuleId,
     /// The flagged instant, seconds on the source's clock.
     pub flagged_at_s: f64,
     /// Size of the camera's frames, pixels.
@@ -136,7 +136,7 @@ fn strip_of(raw: &RawStrip) -> Option<PictureStrip> {
     }
     (!shots.is_empty()).then(|| PictureStrip {
         push: raw.push,
-        rule: raw.rule.to_owned(),
+        rule: raw.rule,
         flagged_at_s: raw.flagged_at_s,
         size_px,
         frame_px: raw.frame_px,
@@ -152,7 +152,7 @@ mod tests {
     use crate::display::PreviewImage;
     use crate::feedback::{Cue, CueKind};
     use crate::roster::{Consent, Skater};
-    use crate::rules::{AgeGroup, JudgedPass, Thresholds};
+    use crate::rules::{AgeGroup, JudgedPass, Measure, NotJudged, QuantityMap, Thresholds};
     use crate::store::{
         Archive, EngineInfo, NewPass, SessionInfo, SourceInfo, SourceKind, StoreWriter,
         WriterPolicy, Written,
@@ -215,7 +215,7 @@ mod tests {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U13),
             pushes: Vec::new(),
-            quantities: Vec::new(),
+            quantities: QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
         };
         let cue = Cue {
             pass_number: 1,
@@ -230,7 +230,7 @@ mod tests {
         let packed = Arc::new(Packed::of(&picture(), None, &[], 0));
         let raw = RawStrip {
             push: 0,
-            rule: "knee_bend",
+            rule: RuleId::KneeBend,
             flagged_at_s: 1.0,
             frame_px: [640, 360],
             faces_blurred: true,

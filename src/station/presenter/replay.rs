@@ -20,7 +20,7 @@ use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
-use crate::rules::{BONES, JudgedPass, JudgedPush, RULES, mark_points};
+use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId, mark_points};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 use crate::station::presenter::pictures::{RawShot, RawStrip};
@@ -208,19 +208,12 @@ impl Ring {
         blur_faces: bool,
         already_blurred: bool,
     ) -> Vec<RawStrip> {
-        let mut flags: Vec<(f64, u32, &'static str, &Push)> = Vec::new();
+        let mut flags: Vec<(f64, u32, RuleId, &Push)> = Vec::new();
         for (i, judged, push) in with_motion(pass, motion) {
             for flag in judged.flags.iter().filter(|f| f.value.is_finite()) {
-                let Some(rule) = RULES.iter().position(|r| r.id == flag.rule) else {
-                    continue;
-                };
-                let band = pass
-                    .thresholds
-                    .limits
-                    .get(rule)
-                    .map_or(1.0, |l| l.dead_band);
+                let band = pass.thresholds.limits[flag.rule].dead_band;
                 let beyond = (flag.value - flag.limit).abs() / band.max(1e-6);
-                flags.push((beyond, i as u32, RULES[rule].id, push));
+                flags.push((beyond, i as u32, flag.rule, push));
             }
         }
         flags.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -331,9 +324,9 @@ fn with_motion<'a>(
 }
 
 /// When the quantity of a rule was what it was judged by, seconds.
-pub(in crate::station) fn instant_s(motion: &PassMotion, push: &Push, rule: &str) -> f64 {
+pub(in crate::station) fn instant_s(motion: &PassMotion, push: &Push, rule: RuleId) -> f64 {
     match rule {
-        "knee_bend" => {
+        RuleId::KneeBend => {
             let p = leg_points(push.leg);
             let curves = &motion.curves;
             let (from, to) = (
@@ -348,18 +341,18 @@ pub(in crate::station) fn instant_s(motion: &PassMotion, push: &Push, rule: &str
                 .min_by(|&a, &b| bend(a).total_cmp(&bend(b)))
                 .map_or(push.push_start_s, |i| curves.time_s(i as f64))
         }
-        "recovery_gap" => push.recovery_s,
-        "trunk_lean" => (push.push_start_s + push.toe_off_s) / 2.0,
+        RuleId::RecoveryGap => push.recovery_s,
+        RuleId::TrunkLean => (push.push_start_s + push.toe_off_s) / 2.0,
         // At its end the push is longest, the toe is turned out and the arm
         // is at the front of its swing.
-        _ => push.toe_off_s,
+        RuleId::Extension | RuleId::ArmCrossover | RuleId::ToeDirection => push.toe_off_s,
     }
 }
 
 fn overlay(
     motion: &PassMotion,
     leg: Leg,
-    rule: &'static str,
+    rule: RuleId,
     kept: &Kept,
     view_px: f32,
 ) -> Overlay {

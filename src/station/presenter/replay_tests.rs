@@ -4,7 +4,9 @@ use super::*;
 use crate::config::{Lane, Subject, Travel, View};
 use crate::feedback::CueLeg;
 use crate::pose::{Landmark, POINTS};
-use crate::rules::{AgeGroup, Flag, JudgedPush, Measure, Thresholds};
+use crate::rules::{
+    AgeGroup, Flag, JudgedPush, Measure, NotJudged, QuantityMap, RuleId, RuleMap, Thresholds,
+};
 use crate::stride::cut;
 use crate::track::{Pass, Sample};
 
@@ -111,9 +113,9 @@ fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
         near_leg: None,
         push_start_s: toe_off_s - 0.3,
         toe_off_s,
-        measures: vec![Measure::not_judged("")],
+        measures: RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
         flags: vec![Flag {
-            rule: "extension".to_owned(),
+            rule: RuleId::Extension,
             value,
             limit: 155.0,
         }],
@@ -127,13 +129,13 @@ fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
         thresholds: Thresholds::defaults(AgeGroup::U13),
         // The pushes of the motion.
         pushes: vec![push(140.0, 1.0), push(130.0, 2.0)],
-        quantities: Vec::new(),
+        quantities: QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
     };
     let cue = Cue {
         pass_number: 7,
         track_id: 1,
         kind: kind.unwrap_or(CueKind::Do {
-            rule: "extension",
+            rule: RuleId::Extension,
             value: 131.0,
             target: 155.0,
             leg: CueLeg::Left,
@@ -381,7 +383,7 @@ fn every_flag_has_its_pictures_the_worst_first_and_not_too_many() {
     keep(&mut ring, 0..120);
     let (mut pass, _) = pass_and_cue(None);
     let flag = |beyond: f64| Flag {
-        rule: "trunk_lean".into(),
+        rule: RuleId::TrunkLean,
         value: 50.0 + beyond,
         limit: 50.0,
     };

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use super::*;
 use crate::config::View;
 use crate::feedback::{CueKind, FeedbackSettings};
-use crate::rules::{AgeGroup, AgeGroups, RULES};
+use crate::rules::{AgeGroup, AgeGroups, RuleId};
 use crate::station::session::analyser::{Analyser, Happening, Judged, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::stride::synthetic::{self, Skater as Stick};
@@ -123,10 +123,9 @@ impl Rig {
     }
 }
 
-fn judged(judged: &Judged, rule: &str) -> usize {
-    let index = RULES.iter().position(|r| r.id == rule).unwrap();
-    let of = judged.pass.pushes.iter().map(|p| &p.measures[index]);
-    of.filter(|m| m.judged).count()
+fn judged(judged: &Judged, rule: RuleId) -> usize {
+    let of = judged.pass.pushes.iter().map(|p| &p.measures[rule]);
+    of.filter(|m| m.is_judged()).count()
 }
 
 #[test]
@@ -142,13 +141,13 @@ fn one_skater_before_two_cameras_gets_one_cue_about_what_either_saw() {
     let all = rig.due(false);
     assert_eq!(all.len(), 1);
     let one = &all[0];
-    assert!(judged(one, "knee_bend") > 0);
-    assert!(judged(one, "recovery_gap") > 0);
+    assert!(judged(one, RuleId::KneeBend) > 0);
+    assert!(judged(one, RuleId::RecoveryGap) > 0);
     assert!(
         matches!(
             one.cue.kind,
             CueKind::Do {
-                rule: "recovery_gap",
+                rule: RuleId::RecoveryGap,
                 ..
             }
         ),
@@ -176,8 +175,8 @@ fn what_only_the_second_camera_saw_is_judged_with_its_own_view_and_has_no_pictur
     assert_eq!(all[0].lane.as_ref().map(|l| l.view), Some(View::Front));
     assert!(!all[0].own_pictures);
     assert!(all[0].pass.track_id > SECOND_TRACKS);
-    assert_eq!(judged(&all[0], "knee_bend"), 0);
-    assert!(judged(&all[0], "recovery_gap") > 0);
+    assert_eq!(judged(&all[0], RuleId::KneeBend), 0);
+    assert!(judged(&all[0], RuleId::RecoveryGap) > 0);
     // 40 s lie between the clocks: second 90 there is second 50 here.
     assert!((all[0].pass.started_at_s - 50.0).abs() < 1e-6);
 }
@@ -188,8 +187,8 @@ fn a_second_camera_that_gives_no_picture_holds_nothing_up() {
     rig.see_from_the_side();
     let all = rig.due(false);
     assert_eq!(all.len(), 1);
-    assert!(judged(&all[0], "knee_bend") > 0);
-    assert_eq!(judged(&all[0], "recovery_gap"), 0);
+    assert!(judged(&all[0], RuleId::KneeBend) > 0);
+    assert_eq!(judged(&all[0], RuleId::RecoveryGap), 0);
 }
 
 #[test]

@@ -123,17 +123,19 @@ mod tests {
     use super::*;
     use crate::config::View;
     use crate::feedback::CueKind;
-    use crate::rules::{AgeGroup, Flag, JudgedPush, Leg, Measure, QUANTITIES, RULES};
+    use crate::rules::{
+        AgeGroup, Flag, JudgedPush, Leg, Measure, NotJudged, QuantityMap, RuleId, RuleMap,
+    };
 
     const A: Option<SkaterId> = Some(SkaterId(1));
     const B: Option<SkaterId> = Some(SkaterId(2));
 
     /// A pass whose knee stays at an angle, degrees; flagged when `flagged`.
     fn pass(track_id: u32, knee_deg: f64, flagged: bool) -> JudgedPass {
-        let mut measures = vec![Measure::not_judged("not seen"); RULES.len()];
-        measures[0] = Measure::judged(knee_deg, 1.0, "seen");
+        let mut measures = RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other));
+        measures[RuleId::KneeBend] = Measure::judged(knee_deg, 1.0, "seen");
         let thresholds = Thresholds::defaults(AgeGroup::Adult);
-        let limit = thresholds.limits[0].high.unwrap_or(120.0);
+        let limit = thresholds.limits[RuleId::KneeBend].high.unwrap_or(120.0);
         let push = JudgedPush {
             leg: Leg::Left,
             near_leg: None,
@@ -142,7 +144,7 @@ mod tests {
             measures,
             flags: flagged
                 .then(|| Flag {
-                    rule: RULES[0].id.to_owned(),
+                    rule: RuleId::KneeBend,
                     value: knee_deg,
                     limit,
                 })
@@ -157,7 +159,7 @@ mod tests {
             view: View::Side,
             thresholds,
             pushes: vec![push],
-            quantities: vec![Measure::not_judged("not seen"); QUANTITIES.len()],
+            quantities: QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
         }
     }
 

@@ -14,7 +14,7 @@ use crate::config::{
 use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
 use crate::panel::{PANEL_KEYS, PanelSettings};
-use crate::rules::{AgeGroup, AgeGroups, RULES};
+use crate::rules::{AgeGroup, AgeGroups, RULES, RuleId};
 
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::privacy::{PRIVACY_KEYS, PrivacySettings};
@@ -33,7 +33,7 @@ const RULE_IDS: [&str; RULES.len()] = {
     let mut ids = [""; RULES.len()];
     let mut i = 0;
     while i < ids.len() {
-        ids[i] = RULES[i].id;
+        ids[i] = RULES[i].id.code();
         i += 1;
     }
     ids
@@ -232,8 +232,8 @@ pub struct StationSettings {
     pub screen_height_m: f64,
     /// Folder the recordings go to; `None` is [`data_folder`].
     pub sessions_folder: Option<PathBuf>,
-    /// Id of the one rule cues are about; `None` is every rule.
-    pub focus_rule: Option<&'static str>,
+    /// The one rule cues are about; `None` is every rule.
+    pub focus_rule: Option<RuleId>,
     /// How cues are chosen, the focus included.
     pub feedback: FeedbackSettings,
     /// What the big screen looks like.
@@ -313,7 +313,7 @@ impl StationSettings {
                 .map(|path| folder.join(path)),
             focus_rule,
             feedback: FeedbackSettings {
-                focus: focus_rule.map(str::to_owned),
+                focus: focus_rule,
                 ..feedback
             },
             screen,

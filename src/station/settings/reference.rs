@@ -48,7 +48,7 @@ fn quantities() -> String {
         let views: Vec<&str> = quantity.views.iter().map(|v| v.name()).collect();
         out += &format!(
             "| `{}` | {} | {} | {} | {} |\n",
-            quantity.key,
+            quantity.id,
             quantity.short,
             views.join(", "),
             quantity.long,

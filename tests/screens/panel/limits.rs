@@ -5,16 +5,16 @@ use std::sync::Arc;
 use egui::{Key, vec2};
 use kickplate::panel::{Command, Effect, LimitEdit, PageId};
 use kickplate::roster::SkaterId;
-use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES};
+use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
 
 use super::{Coach, rich};
 
 fn knee(group: AgeGroup, change: impl FnOnce(&mut Limits)) -> LimitEdit {
-    let mut limits = AgeGroups::defaults().thresholds(group).limits[0];
+    let mut limits = AgeGroups::defaults().thresholds(group).limits[RuleId::KneeBend];
     change(&mut limits);
     LimitEdit {
         group,
-        rule: "knee_bend".to_owned(),
+        rule: RuleId::KneeBend,
         limits,
     }
 }
@@ -130,7 +130,7 @@ fn every_group_and_rule_is_there() {
             };
             let mut limits = rule.defaults[group as usize];
             limits.flagged = !limits.flagged;
-            assert_eq!((edit.group, edit.rule.as_str()), (group, rule.id));
+            assert_eq!((edit.group, edit.rule), (group, rule.id));
             assert_eq!(edit.limits, limits);
         }
     }
@@ -144,7 +144,7 @@ fn limits_are_reset_copied_and_taken_back() {
         coach.gives("Reset this rule"),
         [Command::ResetLimits {
             group,
-            rule: Some("knee_bend".to_owned())
+            rule: Some(RuleId::KneeBend)
         }]
     );
     // A whole group takes two steps.
@@ -192,21 +192,21 @@ fn one_skater_gets_limits_of_their_own() {
         coach.gives("Use this limit"),
         [Command::OverrideLimits {
             skater,
-            rule: "knee_bend".to_owned(),
+            rule: RuleId::KneeBend,
             limits: Some(edit.limits)
         }]
     );
     assert!(coach.find("Take the own limit off").is_none());
     coach.change(|v| {
         let alexis = &mut Arc::make_mut(&mut v.roster)[3];
-        alexis.overrides.insert("knee_bend".to_owned(), edit.limits);
+        alexis.overrides.insert(RuleId::KneeBend, edit.limits);
     });
     assert!(coach.shows("In use: at most 119°."));
     assert_eq!(
         coach.gives("Take the own limit off"),
         [Command::OverrideLimits {
             skater,
-            rule: "knee_bend".to_owned(),
+            rule: RuleId::KneeBend,
             limits: None
         }]
     );

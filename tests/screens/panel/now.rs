@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use kickplate::rules::RuleId;
 use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
@@ -65,7 +66,7 @@ fn flags_of_the_last_pass_are_agreed_with_and_dismissed() {
             pass: pass_key(12),
             position,
         },
-        rule: "knee_bend".to_owned(),
+        rule: RuleId::KneeBend,
         verdict,
     };
     let said = [0, 4].map(|p| verdict(p, Some(Verdict::Confirmed)));
@@ -76,7 +77,7 @@ fn flags_of_the_last_pass_are_agreed_with_and_dismissed() {
     coach.change(|v| {
         for push in &mut Arc::make_mut(&mut v.passes)[0].pushes {
             let notes = &mut push.note.verdicts;
-            notes.insert("knee_bend".to_owned(), Verdict::Dismissed);
+            notes.insert(RuleId::KneeBend, Verdict::Dismissed);
         }
     });
     let said = [0, 4].map(|p| verdict(p, None));

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use egui_kittest::kittest::Queryable;
+use kickplate::rules::RuleId;
 use kickplate::panel::{Command, PageId, PanelView};
 use kickplate::roster::SkaterId;
 use kickplate::store::{PushKey, Verdict};
@@ -107,7 +108,7 @@ fn a_push_gets_verdict_star_and_comment() {
     coach.press(FIRST);
     let verdict = |verdict| Command::SetVerdict {
         push: first_key(),
-        rule: "knee_bend".to_owned(),
+        rule: RuleId::KneeBend,
         verdict,
     };
     assert_eq!(
@@ -159,7 +160,7 @@ fn another_rule_of_the_push_is_shown() {
         coach.gives("Show: Trunk lean"),
         [Command::OpenPush {
             push,
-            rule: Some("trunk_lean".to_owned())
+            rule: Some(RuleId::TrunkLean)
         }]
     );
 }

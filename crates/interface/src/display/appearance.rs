@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
+use crate::rules::RuleId;
 use super::words::Words;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
 use crate::words::{LANGUAGE_CODES, Language};
@@ -51,8 +52,8 @@ pub struct Appearance {
     pub mirror: bool,
     /// Only symbols: no word, number or picture of a skater.
     pub symbols_only: bool,
-    /// Id of the rule the lane works on, said while it is free.
-    pub focus: Option<&'static str>,
+    /// The rule the lane works on, said while it is free.
+    pub focus: Option<RuleId>,
 }
 
 impl Default for Appearance {
@@ -200,7 +201,7 @@ impl ScreenSettings {
     pub fn look(
         &self,
         home: &Path,
-        focus: Option<&'static str>,
+        focus: Option<RuleId>,
     ) -> Result<Appearance, ConfigError> {
         Ok(Appearance {
             words: Arc::new(Words::load(home, self.language)?),

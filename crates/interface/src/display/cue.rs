@@ -3,6 +3,7 @@
 
 use egui::{Align2, Rect, Shape, Stroke, StrokeKind, pos2, vec2};
 
+use crate::rules::RuleId;
 use super::appearance::Appearance;
 use super::numbers::{Numbers, numbers, unit_of};
 use super::page::{Block, Page, paint_symbol, set_block};
@@ -14,7 +15,7 @@ use crate::feedback::{CueLeg, Good};
 /// What a cue says.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct CueSaid {
-    pub(super) rule: &'static str,
+    pub(super) rule: RuleId,
     pub(super) value: f64,
     pub(super) target: f64,
     pub(super) leg: CueLeg,
@@ -31,7 +32,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, said
         good,
     } = said;
     side_bars(set, page, leg);
-    let numbers = unit_of(rule).and_then(|unit| numbers(look, unit, value, target));
+    let numbers = numbers(look, unit_of(rule), value, target);
     let (pitch, gap) = match good {
         Some(_) if page.is_portrait() => (theme::TIGHT_PITCH, theme::TIGHT_GAP_STANDING * page.gap),
         Some(_) => (theme::TIGHT_PITCH, theme::TIGHT_GAP * page.gap),
@@ -46,7 +47,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, said
         upper.max.y = top - gap;
     }
     let text = look.words.cue(rule, value < target);
-    let symbol = Symbol::of_rule(rule);
+    let symbol = Some(Symbol::of_rule(rule));
     let tag = SideTag::new(set, page, look.words.leg(leg), leg);
     let good = good.map(|good| (look.words.good(good), good));
     let at_right = leg == CueLeg::Right;
@@ -209,7 +210,7 @@ fn good_line(
 }
 
 /// Nothing but the symbol and the side.
-pub(super) fn cue_symbol(set: &mut Typesetter<'_>, page: &Page, rule: &str, leg: CueLeg) {
+pub(super) fn cue_symbol(set: &mut Typesetter<'_>, page: &Page, rule: RuleId, leg: CueLeg) {
     side_bars(set, page, leg);
     let tag = SideTag::new(set, page, "", leg);
     let content = page.content;
@@ -221,7 +222,7 @@ pub(super) fn cue_symbol(set: &mut Typesetter<'_>, page: &Page, rule: &str, leg:
     if leg != CueLeg::Left {
         room.max.x -= pointer;
     }
-    paint_symbol(set, page, Symbol::of_rule(rule), room);
+    paint_symbol(set, page, Some(Symbol::of_rule(rule)), room);
     let baseline = content.center().y + tag.cap;
     if leg != CueLeg::Right {
         tag.pointer(set, page, pos2(content.left(), baseline), true);

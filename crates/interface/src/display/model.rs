@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::appearance::Appearance;
 use super::overlay::Overlay;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, SetSummary};
+use crate::rules::{NotJudged, RuleId};
 
 /// Where the screen hangs.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -52,8 +53,8 @@ pub enum Screen {
     Cue {
         /// Number of the pass in the session.
         pass_number: u32,
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
         /// The measured value, in the rule's unit.
         value: f64,
         /// The limit it is held against, in the rule's unit.
@@ -72,8 +73,8 @@ pub enum Screen {
     Improved {
         /// Number of the pass in the session.
         pass_number: u32,
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
         /// The measured value, in the rule's unit.
         value: f64,
         /// What the earlier passes had, in the rule's unit.
@@ -91,7 +92,7 @@ pub enum Screen {
         /// Number of the pass in the session.
         pass_number: u32,
         /// A few plain words.
-        reason: String,
+        reason: NotJudged,
     },
     /// The flagged push of a pass in slow motion, on request.
     Replay {
@@ -139,7 +140,7 @@ impl Screen {
             CueKind::Unfed { .. } => Screen::Unfed { pass_number },
             CueKind::NotJudged { reason } => Screen::NotJudged {
                 pass_number,
-                reason: reason.clone(),
+                reason: *reason,
             },
         }
     }

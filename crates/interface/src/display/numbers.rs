@@ -1,7 +1,7 @@
 //! How measured numbers are written.
 
 use super::appearance::{Appearance, Units};
-use crate::rules::{Unit, rule_of};
+use crate::rules::{RuleId, Unit};
 
 /// Centimetres in an inch, by definition.
 const CM_PER_INCH: f64 = 2.54;
@@ -61,8 +61,8 @@ fn write(look: &Appearance, value: f64, places: usize) -> String {
 }
 
 /// The unit a rule is measured in.
-pub(super) fn unit_of(rule: &str) -> Option<Unit> {
-    rule_of(rule).map(|r| r.unit)
+pub(super) fn unit_of(rule: RuleId) -> Unit {
+    rule.rule().unit
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use egui::{Align2, Color32, Pos2, Rect, Stroke, pos2, vec2};
 
+use crate::rules::RuleId;
 use super::appearance::Appearance;
 use super::page::Page;
 use super::theme;
@@ -69,8 +70,8 @@ impl View {
 pub struct AngleMark {
     /// The joints in their order along the body, two or three.
     pub points: Vec<[f32; 2]>,
-    /// Id of the rule.
-    pub rule: &'static str,
+    /// The rule.
+    pub rule: RuleId,
     /// The measured value and the limit in the rule's unit; only said while
     /// the flagged instant itself is shown.
     pub numbers: Option<(f64, f64)>,
@@ -117,7 +118,7 @@ pub(super) fn paint_overlay(
             paint_arc(&painter, a, vertex, b, width);
         }
         let numbers = mark.numbers.and_then(|(value, wanted)| {
-            let unit = super::numbers::unit_of(mark.rule)?;
+            let unit = super::numbers::unit_of(mark.rule);
             super::numbers::numbers(look, unit, value, wanted)
         });
         if let (Some(numbers), Some(place)) = (numbers, points.get(points.len() / 2)) {

@@ -8,6 +8,7 @@
 use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, vec2};
 
 use super::theme::Palette;
+use crate::rules::RuleId;
 
 /// Thickness of a limb.
 const LIMB: f32 = 0.125;
@@ -36,17 +37,16 @@ pub(super) enum Symbol {
 }
 
 impl Symbol {
-    /// The symbol of a rule; `None` for a rule that has none yet.
-    pub(super) fn of_rule(rule: &str) -> Option<Symbol> {
-        Some(match rule {
-            "knee_bend" => Symbol::KneeBend,
-            "extension" => Symbol::Extension,
-            "recovery_gap" => Symbol::RecoveryGap,
-            "arm_crossover" => Symbol::ArmCrossover,
-            "trunk_lean" => Symbol::TrunkLean,
-            "toe_direction" => Symbol::ToeDirection,
-            _ => return None,
-        })
+    /// The symbol of a rule.
+    pub(super) fn of_rule(rule: RuleId) -> Symbol {
+        match rule {
+            RuleId::KneeBend => Symbol::KneeBend,
+            RuleId::Extension => Symbol::Extension,
+            RuleId::RecoveryGap => Symbol::RecoveryGap,
+            RuleId::ArmCrossover => Symbol::ArmCrossover,
+            RuleId::TrunkLean => Symbol::TrunkLean,
+            RuleId::ToeDirection => Symbol::ToeDirection,
+        }
     }
 
     /// The colours that carry its meaning.

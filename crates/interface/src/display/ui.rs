@@ -128,7 +128,7 @@ fn with_words(
             earlier,
             ..
         } => {
-            let numbers = unit_of(rule).and_then(|unit| numbers(look, unit, earlier, value));
+            let numbers = numbers(look, unit_of(rule), earlier, value);
             let note = numbers.map_or(String::new(), |n| {
                 get("message.improved_note")
                     .replace("{what}", words.name(rule))
@@ -150,7 +150,7 @@ fn with_words(
             page,
             Symbol::NotJudged,
             get("message.not_judged"),
-            &words.reason(reason),
+            &words.reason(*reason),
         ),
         Screen::Replay { overlay, .. } => {
             let room = match picture {
@@ -166,7 +166,7 @@ fn with_words(
 /// Quiet mode: nothing to read, no picture of anybody.
 fn without_words(set: &mut Typesetter<'_>, page: &Page, screen: &Screen) {
     let symbol = match screen {
-        Screen::Cue { rule, leg, .. } => return cue_symbol(set, page, rule, *leg),
+        Screen::Cue { rule, leg, .. } => return cue_symbol(set, page, *rule, *leg),
         Screen::Waiting | Screen::Replay { .. } => Symbol::Next,
         Screen::Praise { .. } => Symbol::Praise,
         Screen::Improved { .. } => Symbol::Improved,

@@ -11,13 +11,11 @@ use std::sync::{Arc, LazyLock};
 
 use crate::config::ConfigError;
 use crate::feedback::{CueLeg, Good};
+use crate::rules::{NotJudged, RuleId};
 use crate::words::{Catalogue, Language};
 
 /// Title of the window.
 pub(super) const WINDOW_TITLE: &str = "Kickplate";
-
-/// What is said where a reason is in no language file.
-const OTHER_REASON: &str = "other";
 
 /// The words of the big screen in one language.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,12 +57,12 @@ impl Words {
 
     /// What to do next time. The two sides of a band want opposite things:
     /// `more` says that the value has to grow.
-    pub(super) fn cue(&self, rule: &str, more: bool) -> &str {
+    pub(super) fn cue(&self, rule: RuleId, more: bool) -> &str {
         self.0.cue(rule, more).unwrap_or_default()
     }
 
     /// What a rule is about, in one word.
-    pub(super) fn name(&self, rule: &str) -> &str {
+    pub(super) fn name(&self, rule: RuleId) -> &str {
         self.0.of_rule(rule, "name").unwrap_or_default()
     }
 
@@ -79,7 +77,7 @@ impl Words {
 
     /// What is good, in a few words.
     pub(super) fn good(&self, good: Good) -> String {
-        let of = |key: &str, rule: &str| self.get(key).replace("{what}", self.name(rule));
+        let of = |key: &str, rule: RuleId| self.get(key).replace("{what}", self.name(rule));
         match good {
             Good::Improved { rule } => of("good.improved", rule),
             Good::InBand { rule } => of("good.in_band", rule),
@@ -87,14 +85,9 @@ impl Words {
         }
     }
 
-    /// Why a pass was not judged. The other rooms give their reasons in
-    /// English; one that is in no file is said in English or in general.
-    pub(crate) fn reason(&self, reason: &str) -> String {
-        sentence(match self.0.reason(reason) {
-            Some(text) => text,
-            None if self.0.language == Language::En => reason,
-            None => self.0.reason(OTHER_REASON).unwrap_or(reason),
-        })
+    /// Why a pass was not judged.
+    pub(crate) fn reason(&self, reason: NotJudged) -> String {
+        sentence(self.0.reason(reason))
     }
 }
 
@@ -110,19 +103,11 @@ pub(super) fn sentence(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::not_judged;
 
-    /// The reasons are the rules' own.
     #[test]
-    fn reasons_are_translated_and_unknown_ones_are_not_left_in_english() {
-        let french = Words::built_in(Language::Fr);
-        assert_eq!(french.reason("no push was seen"), "Aucune poussée vue");
-        assert_eq!(french.reason("a new reason"), "Pas assez bien vu");
-        let english = Words::english();
-        assert_eq!(english.reason("a new reason"), "A new reason");
-        for reason in not_judged::ALL {
-            assert_eq!(english.reason(reason), sentence(reason));
-            assert_ne!(french.reason(reason), "Pas assez bien vu", "{reason}");
-        }
+    fn a_reason_is_a_sentence_in_the_language() {
+        let said = |language| Words::built_in(language).reason(NotJudged::NoPush);
+        assert_eq!(said(Language::Fr), "Aucune poussée vue");
+        assert_eq!(said(Language::En), "No push was seen");
     }
 }

@@ -4,7 +4,7 @@ use super::figures::Figures;
 use super::words::PanelWords;
 use crate::display::{Units, Words};
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::rule_of;
+use crate::rules::RuleId;
 
 /// A cue in one line. `screen` has the words for why nothing was judged.
 pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> String {
@@ -18,9 +18,7 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
             flagged_pushes,
             good,
         } => {
-            let Some(of) = rule_of(rule) else {
-                return (*rule).to_owned();
-            };
+            let of = rule.rule();
             let line = words.say(
                 "cue.do",
                 &[
@@ -41,9 +39,9 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
             value,
             earlier,
             leg,
-        } => match rule_of(rule) {
-            None => (*rule).to_owned(),
-            Some(of) => words.say(
+        } => {
+            let of = rule.rule();
+            words.say(
                 "cue.improved",
                 &[
                     ("what", words.rule_name(of)),
@@ -51,8 +49,8 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
                     ("before", &f.value(of.unit, *earlier)),
                     ("leg", side(words, *leg)),
                 ],
-            ),
-        },
+            )
+        }
         CueKind::Unfed {
             why: UnfedReason::Faded,
         } => words.get("cue.faded").to_owned(),
@@ -61,7 +59,7 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
         } => words.get("cue.planned").to_owned(),
         CueKind::Praise => words.get("cue.praise").to_owned(),
         CueKind::NotJudged { reason } => {
-            words.say("cue.not_judged", &[("why", &screen.reason(reason))])
+            words.say("cue.not_judged", &[("why", &screen.reason(*reason))])
         }
     }
 }
@@ -75,9 +73,8 @@ fn side(words: &PanelWords, leg: CueLeg) -> &str {
 }
 
 fn good_words(words: &PanelWords, good: Good) -> String {
-    let said = |key: &str, id: &str| {
-        let what = rule_of(id).map_or(id, |rule| words.rule_name(rule));
-        words.say(key, &[("what", what)])
+    let said = |key: &str, rule: RuleId| {
+        words.say(key, &[("what", words.rule_name(rule.rule()))])
     };
     match good {
         Good::Improved { rule } => said("cue.good_improved", rule),
@@ -90,6 +87,7 @@ fn good_words(words: &PanelWords, good: Good) -> String {
 mod tests {
     use super::*;
     use crate::display::Language;
+    use crate::rules::NotJudged;
 
     #[test]
     fn a_cue_is_said_with_its_numbers_in_the_language() {
@@ -97,12 +95,12 @@ mod tests {
             track_id: 1,
             pass_number: 3,
             kind: CueKind::Do {
-                rule: "recovery_gap",
+                rule: RuleId::RecoveryGap,
                 value: 0.312,
                 target: 0.2,
                 leg: CueLeg::Left,
                 flagged_pushes: 2,
-                good: Some(Good::InBand { rule: "knee_bend" }),
+                good: Some(Good::InBand { rule: RuleId::KneeBend }),
             },
         };
         let line = |cue: &Cue, language| {
@@ -117,7 +115,7 @@ mod tests {
         assert!(french.starts_with("Talons joints\u{a0}: 31 cm"), "{french}");
         assert!(french.contains("Flexion du genou"), "{french}");
         cue.kind = CueKind::NotJudged {
-            reason: "no push was seen".to_owned(),
+            reason: NotJudged::NoPush,
         };
         assert_eq!(line(&cue, Language::En), "Not judged. No push was seen.");
         assert_eq!(line(&cue, Language::Fr), "Pas jugé. Aucune poussée vue.");

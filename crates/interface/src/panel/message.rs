@@ -27,7 +27,7 @@ pub struct Of(pub &'static Rule);
 
 impl std::fmt::Debug for Of {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(self.0.id)
+        f.write_str(self.0.id.code())
     }
 }
 
@@ -208,7 +208,6 @@ sayings! {
     RosterFaults = "cannot.roster_faults" { faults: Vec<Message> }
     RosterLine = "cannot.roster_line" { line: u64, why: String }
     RosterFault = "cannot.roster_fault" { why: String }
-    NoRule = "cannot.no_rule" { id: String }
     LimitsWrong = "cannot.limits" { why: String }
     NoLimitsUndo = "cannot.no_limits_undo" {}
     SkaterGone = "cannot.skater_gone" {}

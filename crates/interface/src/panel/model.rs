@@ -7,7 +7,7 @@ use crate::config::{Lane, View};
 use crate::display::PreviewImage;
 use crate::geometry::{Known, Mark};
 use crate::roster::{Consent, Skater, SkaterId};
-use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits};
+use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId};
 use crate::store::{PassKey, PushKey, PushNote, SessionSummary, Verdict};
 
 /// Everything the panel shows, as one snapshot. Parts that are large are
@@ -263,7 +263,7 @@ pub struct PushDetail {
     /// The pushing leg.
     pub leg: Leg,
     /// The rule whose instant is shown.
-    pub rule: String,
+    pub rule: RuleId,
     /// The kept pictures in order, with the body drawn in; empty without
     /// consent.
     pub pictures: Vec<(f64, Arc<PreviewImage>)>,
@@ -305,8 +305,8 @@ pub struct Effect {
 pub struct LimitEdit {
     /// The group.
     pub group: AgeGroup,
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// The limits wanted.
     pub limits: Limits,
 }
@@ -314,8 +314,8 @@ pub struct LimitEdit {
 /// How often the coach agreed with a rule's flags.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Agreement {
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// Flags the coach confirmed.
     pub confirmed: u32,
     /// Flags the coach dismissed.
@@ -334,8 +334,8 @@ pub struct Progress {
 /// One measure over the sessions.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProgressSeries {
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// The limits of the skater now.
     pub limits: Limits,
     /// One point per session, oldest first.
@@ -617,7 +617,7 @@ pub enum Command {
         /// The group.
         group: AgeGroup,
         /// The rule, or all.
-        rule: Option<String>,
+        rule: Option<RuleId>,
     },
     /// Copies all limits from one group to another.
     CopyLimits {
@@ -632,8 +632,8 @@ pub enum Command {
     OverrideLimits {
         /// Who.
         skater: SkaterId,
-        /// Id of the rule.
-        rule: String,
+        /// The rule.
+        rule: RuleId,
         /// The limits.
         limits: Option<Limits>,
     },
@@ -664,14 +664,14 @@ pub enum Command {
         /// Which.
         push: PushKey,
         /// The rule whose instant is wanted; the first flagged one else.
-        rule: Option<String>,
+        rule: Option<RuleId>,
     },
     /// Agrees with a flag or not; `None` takes it back.
     SetVerdict {
         /// Which push.
         push: PushKey,
-        /// Id of the rule.
-        rule: String,
+        /// The rule.
+        rule: RuleId,
         /// The verdict.
         verdict: Option<Verdict>,
     },

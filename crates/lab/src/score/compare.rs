@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::speech::{CueCheck, Flagged, check_cue, false_flags, past_limit};
 use super::truth::{Truth, TruthPush, TruthSkater, Visit};
-use kickplate::rules::{JudgedPass, JudgedPush, RULES};
+use kickplate::rules::{JudgedPass, JudgedPush, RuleId};
 use kickplate::stride::Leg;
 
 /// A found push belongs to a true one of the same leg within this time.
@@ -37,9 +37,9 @@ pub struct ClipScore {
     /// Toe-off error of every matched push, in frames of 1/30 s.
     pub toe_off_frames: Vec<f64>,
     /// Per measure, every matched push.
-    pub measures: BTreeMap<&'static str, Vec<Compared>>,
+    pub measures: BTreeMap<RuleId, Vec<Compared>>,
     /// Per rule, whether it spoke and whether it should have.
-    pub flags: BTreeMap<&'static str, Vec<Flagged>>,
+    pub flags: BTreeMap<RuleId, Vec<Flagged>>,
     /// The cue of every true pass that was judged.
     pub cues: Vec<CueCheck>,
     /// Asked-for pushes that were not found: leg and toe-off time.
@@ -213,32 +213,33 @@ impl ClipScore {
         let Some(thresholds) = passes.first().map(|p| &p.thresholds) else {
             return;
         };
-        for ((rule, measure), limits) in RULES.iter().zip(&found.measures).zip(&thresholds.limits) {
-            let Some(truth) = skater.measure(rule.measure, push) else {
+        for (rule, measure) in found.measures.iter() {
+            let limits = &thresholds.limits[rule];
+            let Some(truth) = skater.measure(rule, push) else {
                 continue;
             };
             self.measures
-                .entry(rule.measure)
+                .entry(rule)
                 .or_default()
                 .push(Compared {
                     near_leg: found.near_leg,
                     value: measure.value,
                     uncertainty: measure.uncertainty,
-                    judged: measure.judged,
+                    judged: measure.is_judged(),
                     truth,
                 });
-            if !measure.judged {
+            if !measure.is_judged() {
                 continue;
             }
             if limits.flagged {
-                self.flags.entry(rule.id).or_default().push(Flagged {
-                    said: found.flags.iter().any(|f| f.rule == rule.id),
+                self.flags.entry(rule).or_default().push(Flagged {
+                    said: found.flags.iter().any(|f| f.rule == rule),
                     beyond: limits.beyond(truth).is_some(),
                     past_limit: past_limit(limits, truth),
                 });
             }
             let called_short = measure.value.is_some_and(|v| v <= 0.0);
-            if rule.measure == "hand_cross_m" && truth >= SILENT_MISS_M && called_short {
+            if rule == RuleId::ArmCrossover && truth >= SILENT_MISS_M && called_short {
                 self.silent_misses.push(format!(
                     "{:?} {:.2}: {:+.0} cm",
                     push.side,
@@ -279,22 +280,22 @@ mod tests {
     use super::super::truth::tests::truth;
     use super::*;
     use kickplate::config::View;
-    use kickplate::rules::{AgeGroup, Flag, Measure, Thresholds};
+    use kickplate::rules::{AgeGroup, Flag, Measure, NotJudged, QuantityMap, RuleMap, Thresholds};
 
     fn push(leg: Leg, toe_off_s: f64, cross_m: f64) -> JudgedPush {
-        let measures = RULES.map(|rule| match rule.measure {
-            "hand_cross_m" => Measure::judged(cross_m, 0.05, ""),
-            "glide_knee_included_deg" => Measure::judged(133.0, 5.0, ""),
-            _ => Measure::not_judged(""),
+        let measures = RuleMap::from_fn(|rule| match rule {
+            RuleId::ArmCrossover => Measure::judged(cross_m, 0.05, ""),
+            RuleId::KneeBend => Measure::judged(133.0, 5.0, ""),
+            _ => Measure::not_judged(NotJudged::Other),
         });
         JudgedPush {
             leg,
             near_leg: None,
             push_start_s: toe_off_s - 0.2,
             toe_off_s,
-            measures: measures.to_vec(),
+            measures,
             flags: vec![Flag {
-                rule: "knee_bend".to_owned(),
+                rule: RuleId::KneeBend,
                 value: 133.0,
                 limit: 120.0,
             }],
@@ -310,7 +311,7 @@ mod tests {
             view: View::Front,
             thresholds: Thresholds::defaults(AgeGroup::U15),
             pushes,
-            quantities: Vec::new(),
+            quantities: QuantityMap::from_fn(|_| Measure::not_judged(NotJudged::Other)),
         }
     }
 
@@ -332,12 +333,12 @@ mod tests {
         let pushes = vec![push(Leg::Left, 0.24, 0.02), push(Leg::Right, 0.64, -0.01)];
         let score = compare("a", &truth("front"), &[pass([0.1, 0.9], pushes)]);
         assert_eq!(score.silent_misses.len(), 1);
-        let arm = &score.flags["arm_crossover"];
+        let arm = &score.flags[&RuleId::ArmCrossover];
         assert!(arm.iter().all(|f| f.beyond && !f.said));
-        let knee = &score.flags["knee_bend"];
+        let knee = &score.flags[&RuleId::KneeBend];
         assert!(knee.iter().all(|f| f.beyond && f.said));
-        assert_eq!(score.cues[0].faults, ["knee_bend", "arm_crossover"]);
-        assert_eq!(score.cues[0].said, Some("knee_bend"));
+        assert_eq!(score.cues[0].faults, [RuleId::KneeBend, RuleId::ArmCrossover]);
+        assert_eq!(score.cues[0].said, Some(RuleId::KneeBend));
     }
 
     /// The clip ends before the feet are back: the push is there, its values
@@ -351,7 +352,7 @@ mod tests {
         assert!(!compare("a", &t, &found).cues[0].unknown);
         t.first.pushes.retain(|p| p.side == Leg::Left);
         let cue = &compare("a", &t, &found).cues[0];
-        assert_eq!((cue.said, cue.unknown), (Some("knee_bend"), true));
+        assert_eq!((cue.said, cue.unknown), (Some(RuleId::KneeBend), true));
         // A push that never was is false all the same.
         t.first.phase.insert("right".to_owned(), Vec::new());
         assert!(!compare("a", &t, &found).cues[0].unknown);

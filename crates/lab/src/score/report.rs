@@ -7,7 +7,7 @@ use std::path::Path;
 use anyhow::Context;
 
 use super::{ClipScore, Compared, CueCheck, Flagged};
-use kickplate::rules::{RULES, Rule, Unit};
+use kickplate::rules::{RULES, Rule, RuleId, Unit};
 
 /// Lines of a document between which the tables belong.
 const BEGIN: &str = "<!-- made by 'kickplate-lab score': begin -->";
@@ -136,7 +136,7 @@ impl fmt::Display for ScoreReport {
             }
             for cue in c.cues.iter().filter(|q| is_false(q)) {
                 let true_ones = cue.faults.join(", ");
-                let said = cue.said.unwrap_or_default();
+                let said = cue.said.map_or("", RuleId::code);
                 writeln!(
                     f,
                     "{}: false cue {said}; true faults: [{true_ones}]",
@@ -214,7 +214,7 @@ impl ScoreReport {
                 for (near, leg) in [(Some(true), "near"), (Some(false), "far"), (None, "both")] {
                     let per_clip = clips
                         .iter()
-                        .filter_map(|c| c.measures.get(rule.measure))
+                        .filter_map(|c| c.measures.get(&rule.id))
                         .map(|v| v.iter().copied().filter(|x| x.near_leg == near).collect())
                         .collect();
                     all.push((view, rule, leg, scale, per_clip));
@@ -287,7 +287,7 @@ impl ScoreReport {
             let of_rule: Vec<Flagged> = self
                 .clips
                 .iter()
-                .filter_map(|c| c.flags.get(rule.id))
+                .filter_map(|c| c.flags.get(&rule.id))
                 .flatten()
                 .copied()
                 .collect();
@@ -301,7 +301,7 @@ impl ScoreReport {
         let far: usize = self
             .clips
             .iter()
-            .filter_map(|c| c.measures.get("hand_cross_m"))
+            .filter_map(|c| c.measures.get(&RuleId::ArmCrossover))
             .flatten()
             .filter(|c| c.judged && c.truth >= 0.08)
             .count();
@@ -324,7 +324,7 @@ impl ScoreReport {
             ("at least one true fault", bad),
         ] {
             let count = |f: &dyn Fn(&CueCheck) -> bool| list.iter().filter(|c| f(c)).count();
-            let on = |list: &[&str], c: &CueCheck| c.said.is_some_and(|s| list.contains(&s));
+            let on = |list: &[RuleId], c: &CueCheck| c.said.is_some_and(|s| list.contains(&s));
             let _ = writeln!(
                 out,
                 "| {name} | {} | {} | {} | {} | {} | {} |",

@@ -2,7 +2,7 @@
 
 use super::truth::{TruthPush, TruthSkater};
 use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
-use kickplate::rules::{JudgedPass, JudgedPush, Limits, RULES, Thresholds};
+use kickplate::rules::{JudgedPass, JudgedPush, Limits, RuleId, RuleMap, Thresholds};
 
 /// One judged measure of a rule that may speak.
 #[derive(Debug, Clone, Copy)]
@@ -20,11 +20,11 @@ pub struct Flagged {
 pub struct CueCheck {
     /// Rules whose true value is beyond the limit by more than the dead-band
     /// in at least one judged push.
-    pub faults: Vec<&'static str>,
+    pub faults: Vec<RuleId>,
     /// Rules whose true value is beyond the limit itself.
-    pub near_faults: Vec<&'static str>,
+    pub near_faults: Vec<RuleId>,
     /// The rule spoken about; `None` is praise or silence.
-    pub said: Option<&'static str>,
+    pub said: Option<RuleId>,
     /// It was praise.
     pub praised: bool,
     /// All pushes it speaks about are cut off by the clip's beginning or end,
@@ -37,16 +37,13 @@ pub(super) fn false_flags(
     skater: &TruthSkater,
     push: &TruthPush,
     found: &JudgedPush,
-    limits: &[Limits],
+    limits: &RuleMap<Limits>,
     height_share: f64,
 ) -> Vec<String> {
     let mut list = Vec::new();
     for flag in &found.flags {
-        let Some(i) = RULES.iter().position(|r| r.id == flag.rule) else {
-            continue;
-        };
-        let truth = skater.measure(RULES[i].measure, push);
-        if let Some(truth) = truth.filter(|t| !past_limit(&limits[i], *t)) {
+        let truth = skater.measure(flag.rule, push);
+        if let Some(truth) = truth.filter(|t| !past_limit(&limits[flag.rule], *t)) {
             list.push(format!(
                 "{} {:?} {:.2}: {:.3} for {truth:.3} ({}{:.0} % of the frame's height)",
                 flag.rule,
@@ -79,20 +76,19 @@ pub(super) fn check_cue(
     cut: &[&JudgedPush],
 ) -> CueCheck {
     let Thresholds { limits, .. } = &pass.thresholds;
-    let rules_where = |wrong: &dyn Fn(&Limits, f64) -> bool| -> Vec<&'static str> {
-        RULES
+    let rules_where = |wrong: &dyn Fn(&Limits, f64) -> bool| -> Vec<RuleId> {
+        limits
             .iter()
-            .enumerate()
-            .filter(|(i, rule)| {
-                limits[*i].flagged
+            .filter(|(rule, limits)| {
+                limits.flagged
                     && pushes.iter().any(|(truth, found)| {
-                        found.measures[*i].judged
+                        found.measures[*rule].is_judged()
                             && skater
-                                .measure(rule.measure, truth)
-                                .is_some_and(|v| wrong(&limits[*i], v))
+                                .measure(*rule, truth)
+                                .is_some_and(|v| wrong(limits, v))
                     })
             })
-            .map(|(_, rule)| rule.id)
+            .map(|(rule, _)| rule)
             .collect()
     };
     let cue = CueSelector::new(FeedbackSettings::default()).after_pass(pass);
@@ -100,7 +96,7 @@ pub(super) fn check_cue(
         CueKind::Do { rule, .. } => Some(rule),
         _ => None,
     };
-    let spoken_of = |push: &&JudgedPush| push.flags.iter().any(|f| Some(f.rule.as_str()) == said);
+    let spoken_of = |push: &&JudgedPush| push.flags.iter().any(|f| Some(f.rule) == said);
     CueCheck {
         unknown: said.is_some()
             && pass

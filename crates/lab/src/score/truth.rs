@@ -7,7 +7,7 @@ use anyhow::Context;
 use serde::Deserialize;
 
 use kickplate::config::{Lane, Travel, View};
-use kickplate::rules::AgeGroup;
+use kickplate::rules::{AgeGroup, RuleId};
 use kickplate::stride::Leg;
 
 /// Phase of a leg's cycle at its toe-off, as the renderer defines it.
@@ -299,16 +299,15 @@ impl TruthSkater {
     }
 
     /// The true value of a measure for one push, where the file knows it.
-    pub fn measure(&self, key: &str, push: &TruthPush) -> Option<f64> {
+    pub fn measure(&self, rule: RuleId, push: &TruthPush) -> Option<f64> {
         let asked = |name: &str| self.params.get(name).copied();
-        match key {
-            "glide_knee_included_deg" => Some(push.min_knee_angle_deg),
-            "extension_included_deg" => Some(push.max_extension_angle_deg),
-            "heel_gap_m" => Some(push.min_heel_gap_m),
-            "hand_cross_m" => Some(push.max_wrist_cross_m),
-            "trunk_lean_deg" => push.trunk_lean_deg.or_else(|| asked("lean")),
-            "toe_out_deg" => push.toe_out_deg.or_else(|| asked("toe_out")),
-            _ => None,
+        match rule {
+            RuleId::KneeBend => Some(push.min_knee_angle_deg),
+            RuleId::Extension => Some(push.max_extension_angle_deg),
+            RuleId::RecoveryGap => Some(push.min_heel_gap_m),
+            RuleId::ArmCrossover => Some(push.max_wrist_cross_m),
+            RuleId::TrunkLean => push.trunk_lean_deg.or_else(|| asked("lean")),
+            RuleId::ToeDirection => push.toe_out_deg.or_else(|| asked("toe_out")),
         }
     }
 }
@@ -354,8 +353,8 @@ pub(super) mod tests {
         let t = truth("side");
         assert_eq!((t.direction, t.skaters().count()), (1, 1));
         let push = &t.first.pushes[0];
-        assert_eq!(t.first.measure("trunk_lean_deg", push), Some(40.0));
-        assert_eq!(t.first.measure("toe_out_deg", push), None);
+        assert_eq!(t.first.measure(RuleId::TrunkLean, push), Some(40.0));
+        assert_eq!(t.first.measure(RuleId::ToeDirection, push), None);
         assert_eq!(t.age_group(), AgeGroup::U15);
     }
 

@@ -2,17 +2,20 @@
 
 use serde::Serialize;
 
+use crate::rules::{NotJudged, RuleId};
+
 /// What the cue is about.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case", tag = "kind")]
 pub enum CueKind {
     /// One thing to do next time.
     Do {
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
         /// The measured value that stands for the pass, in the rule's unit.
         value: f64,
         /// The limit it is held against, in the rule's unit.
+        #[serde(rename = "limit")]
         target: f64,
         /// Which leg (or arm) it is about.
         leg: CueLeg,
@@ -26,8 +29,8 @@ pub enum CueKind {
     Praise,
     /// Not in the band yet, but better than before by the dead-band or more.
     Improved {
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
         /// Median of the pass, in the rule's unit.
         value: f64,
         /// Median of the earlier passes, in the rule's unit.
@@ -42,16 +45,16 @@ pub enum CueKind {
     },
     /// Nothing could be judged in this pass, and why.
     NotJudged {
-        /// A few plain words.
-        reason: String,
+        /// The reason.
+        reason: NotJudged,
     },
 }
 
 impl CueKind {
     /// The rule the cue speaks about, where it speaks about one.
-    pub fn rule(&self) -> Option<&'static str> {
+    pub fn rule(&self) -> Option<RuleId> {
         match self {
-            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(rule),
+            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(*rule),
             CueKind::Praise | CueKind::Unfed { .. } | CueKind::NotJudged { .. } => None,
         }
     }
@@ -73,13 +76,13 @@ pub enum UnfedReason {
 pub enum Good {
     /// Better than the earlier passes by the dead-band or more.
     Improved {
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
     },
     /// Every judged push was in the band.
     InBand {
-        /// Id of the rule.
-        rule: &'static str,
+        /// The rule.
+        rule: RuleId,
     },
     /// Nothing of both; still no reason for a second bare correction.
     KeptGoing,

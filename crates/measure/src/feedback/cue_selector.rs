@@ -1,7 +1,7 @@
 //! Chooses the one cue of each pass.
 
 use crate::config::View;
-use crate::rules::{JudgedPass, RULES, Thresholds};
+use crate::rules::{JudgedPass, RuleId, Thresholds};
 
 use super::fade::Fade;
 use super::history::{History, Values, values_of};
@@ -12,7 +12,7 @@ use super::{Cue, CueKind, FeedbackSettings, Good};
 /// The rule being worked on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Held {
-    rule_index: usize,
+    rule: RuleId,
     /// Passes it was spoken about in a row.
     passes: u32,
 }
@@ -26,8 +26,8 @@ enum Said {
     BareDo,
     /// A thing to do with something good beside it, or praise.
     Good,
-    /// Praise for improvement in the rule of that place in the table.
-    Improved(usize),
+    /// Praise for improvement in that rule.
+    Improved(RuleId),
 }
 
 /// Chooses one cue per pass, in this order:
@@ -152,29 +152,26 @@ impl CueSelector {
 
     /// `deviations` is not empty and sorted, largest first.
     fn choose(&mut self, pass: &JudgedPass, deviations: &[Deviation], values: &Values) -> CueKind {
-        let of_rule = |index: usize| deviations.iter().find(|d| d.rule_index == index);
-        let focus = self.settings.focus.as_deref();
-        let chosen = RULES
-            .iter()
-            .position(|r| Some(r.id) == focus)
+        let of_rule = |rule: RuleId| deviations.iter().find(|d| d.rule == rule);
+        let chosen = self
+            .settings
+            .focus
             .and_then(of_rule)
             .or_else(|| {
                 self.held
                     .filter(|h| h.passes < self.settings.hold_focus_passes)
-                    .and_then(|h| of_rule(h.rule_index))
+                    .and_then(|h| of_rule(h.rule))
             })
             .unwrap_or(&deviations[0]);
-        let (index, rule) = (chosen.rule_index, RULES[chosen.rule_index].id);
-        self.hold(index);
+        let rule = chosen.rule;
+        self.hold(rule);
         if self.settings.praise_improvement
-            && self.said != Said::Improved(index)
-            && let Some(value) = values[index]
-            && let Some((earlier, _)) =
-                self.history
-                    .improvement(pass, index, values, &self.settings)
+            && self.said != Said::Improved(rule)
+            && let Some(value) = values[rule]
+            && let Some((earlier, _)) = self.history.improvement(pass, rule, values, &self.settings)
         {
-            self.said = Said::Improved(index);
-            self.history.spoken_of(index);
+            self.said = Said::Improved(rule);
+            self.history.spoken_of(rule);
             return CueKind::Improved {
                 rule,
                 value,
@@ -190,10 +187,8 @@ impl CueSelector {
             Some(_) => Said::Good,
             None => Said::BareDo,
         };
-        if let Some(Good::Improved { rule }) = good
-            && let Some(i) = RULES.iter().position(|r| r.id == rule)
-        {
-            self.history.spoken_of(i);
+        if let Some(Good::Improved { rule }) = good {
+            self.history.spoken_of(rule);
         }
         self.last_good = good.or(self.last_good);
         CueKind::Do {
@@ -206,13 +201,11 @@ impl CueSelector {
         }
     }
 
-    fn hold(&mut self, rule_index: usize) {
+    fn hold(&mut self, rule: RuleId) {
         let passes = match self.held {
-            Some(h) if h.rule_index == rule_index && h.passes < self.settings.hold_focus_passes => {
-                h.passes + 1
-            }
+            Some(h) if h.rule == rule && h.passes < self.settings.hold_focus_passes => h.passes + 1,
             _ => 1,
         };
-        self.held = Some(Held { rule_index, passes });
+        self.held = Some(Held { rule, passes });
     }
 }

@@ -2,24 +2,22 @@
 
 use super::summary::{band_width, median, switched_on};
 use super::{FeedbackSettings, Good};
-use crate::rules::{JudgedPass, Limits, RULES};
+use crate::rules::{JudgedPass, Limits, RuleId, RuleMap};
 
 /// One number per rule; `None` where the rule was not judged or is off.
-pub(super) type Values = [Option<f64>; RULES.len()];
+pub(super) type Values = RuleMap<Option<f64>>;
 
 /// Median of all judged pushes of a pass, rule by rule. Not only of the
 /// flagged ones: a pass is better also when fewer pushes are beyond.
 pub(super) fn values_of(pass: &JudgedPass) -> Values {
-    std::array::from_fn(|i| {
+    RuleMap::from_fn(|i| {
         if !switched_on(pass, i) {
             return None;
         }
         let mut values: Vec<f64> = pass
             .pushes
             .iter()
-            .filter_map(|push| push.measures.get(i))
-            .filter(|m| m.judged)
-            .filter_map(|m| m.value)
+            .filter_map(|push| push.measures[i].judged_value())
             .filter(|v| v.is_finite())
             .collect();
         (!values.is_empty()).then(|| median(&mut values))
@@ -35,10 +33,9 @@ fn outside(limits: &Limits, value: f64) -> f64 {
 
 /// How much nearer to the band `now` is than `before`, in dead-bands;
 /// negative where it is farther.
-pub(super) fn gain_in_bands(pass: &JudgedPass, rule: usize, before: f64, now: f64) -> f64 {
-    pass.thresholds.limits.get(rule).map_or(0.0, |limits| {
-        (outside(limits, before) - outside(limits, now)) / band_width(pass, rule)
-    })
+pub(super) fn gain_in_bands(pass: &JudgedPass, rule: RuleId, before: f64, now: f64) -> f64 {
+    let limits = &pass.thresholds.limits[rule];
+    (outside(limits, before) - outside(limits, now)) / band_width(pass, rule)
 }
 
 /// The first passes since improvement was last spoken of, rule by rule. Not
@@ -46,7 +43,7 @@ pub(super) fn gain_in_bands(pass: &JudgedPass, rule: usize, before: f64, now: f6
 /// better.
 #[derive(Debug, Clone, Default)]
 pub(super) struct History {
-    baseline: [Vec<f64>; RULES.len()],
+    baseline: RuleMap<Vec<f64>>,
 }
 
 impl History {
@@ -57,7 +54,7 @@ impl History {
             .improvement_baseline_passes
             .max(settings.improvement_needs_passes)
             .max(1) as usize;
-        for (past, value) in self.baseline.iter_mut().zip(values) {
+        for (past, value) in self.baseline.values_mut().zip(values.values()) {
             if past.len() < keep {
                 past.extend(value);
             }
@@ -65,12 +62,12 @@ impl History {
     }
 
     /// Improvement of a rule was spoken of: what comes next is the new before.
-    pub(super) fn spoken_of(&mut self, rule: usize) {
+    pub(super) fn spoken_of(&mut self, rule: RuleId) {
         self.baseline[rule].clear();
     }
 
     /// Median of the earlier passes; `None` where there are too few.
-    pub(super) fn earlier(&self, rule: usize, settings: &FeedbackSettings) -> Option<f64> {
+    pub(super) fn earlier(&self, rule: RuleId, settings: &FeedbackSettings) -> Option<f64> {
         let past = &self.baseline[rule];
         let enough = past.len() >= settings.improvement_needs_passes.max(1) as usize;
         enough.then(|| median(&mut past.clone()))
@@ -81,7 +78,7 @@ impl History {
     pub(super) fn improvement(
         &self,
         pass: &JudgedPass,
-        rule: usize,
+        rule: RuleId,
         now: &Values,
         settings: &FeedbackSettings,
     ) -> Option<(f64, f64)> {
@@ -99,22 +96,24 @@ impl History {
         last: Option<Good>,
         settings: &FeedbackSettings,
     ) -> Good {
-        let improved = (0..RULES.len())
-            .filter_map(|i| Some((i, self.improvement(pass, i, now, settings)?.1)))
+        let improved = RuleId::ALL
+            .iter()
+            .filter_map(|&i| Some((i, self.improvement(pass, i, now, settings)?.1)))
             .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
         if let Some((i, _)) = improved {
-            return Good::Improved { rule: RULES[i].id };
+            return Good::Improved { rule: i };
         }
-        let flagged = |id: &str| {
+        let flagged = |id: RuleId| {
             pass.pushes
                 .iter()
                 .flat_map(|p| &p.flags)
                 .any(|f| f.rule == id)
         };
         let in_band = || {
-            (0..RULES.len())
-                .filter(|&i| now[i].is_some() && !flagged(RULES[i].id))
-                .map(|i| Good::InBand { rule: RULES[i].id })
+            RuleId::ALL
+                .iter()
+                .filter(|&&rule| now[rule].is_some() && !flagged(rule))
+                .map(|&rule| Good::InBand { rule })
         };
         in_band()
             .find(|&g| Some(g) != last)

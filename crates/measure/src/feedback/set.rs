@@ -3,7 +3,7 @@
 use super::history::{Values, gain_in_bands};
 use super::summary::{Deviation, median};
 use super::{FeedbackSettings, Good};
-use crate::rules::{JudgedPass, RULES};
+use crate::rules::{JudgedPass, RuleId, RuleMap};
 
 /// What a set of passes was like: at most three lines on the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,8 +25,8 @@ pub struct SetSummary {
 /// A thing to do in the next set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct NextThing {
-    /// Id of the rule.
-    pub rule: &'static str,
+    /// The rule.
+    pub rule: RuleId,
     /// Whether the value has to grow.
     pub more: bool,
 }
@@ -40,7 +40,7 @@ pub(super) struct SetTally {
     /// The judged passes, oldest first; as many as a set has.
     values: Vec<Values>,
     /// Passes beyond the low and beyond the high limit, rule by rule.
-    beyond: [[u32; 2]; RULES.len()],
+    beyond: RuleMap<[u32; 2]>,
 }
 
 impl SetTally {
@@ -56,7 +56,7 @@ impl SetTally {
         self.in_band += u32::from(deviations.is_empty());
         self.values.push(values);
         for d in deviations {
-            self.beyond[d.rule_index][usize::from(d.value > d.limit)] += 1;
+            self.beyond[d.rule][usize::from(d.value > d.limit)] += 1;
         }
     }
 
@@ -78,48 +78,50 @@ impl SetTally {
             judged: set.judged,
             in_band: set.in_band,
             good: set.good(pass),
-            next: set.next(settings.focus.as_deref()),
+            next: set.next(settings.focus),
         })
     }
 
     fn good(&self, pass: &JudgedPass) -> Option<Good> {
         let (first, second) = self.values.split_at(self.values.len() / 2);
-        let half = |half: &[Values], rule: usize| {
+        let half = |half: &[Values], rule: RuleId| {
             let mut values: Vec<f64> = half.iter().filter_map(|v| v[rule]).collect();
             (!values.is_empty()).then(|| median(&mut values))
         };
-        let improved = (0..RULES.len())
-            .filter_map(|i| {
+        let improved = RuleId::ALL
+            .iter()
+            .filter_map(|&i| {
                 let gain = gain_in_bands(pass, i, half(first, i)?, half(second, i)?);
                 (gain >= 1.0).then_some((i, gain))
             })
             .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
         if let Some((i, _)) = improved {
-            return Some(Good::Improved { rule: RULES[i].id });
+            return Some(Good::Improved { rule: i });
         }
-        (0..RULES.len())
-            .filter_map(|i| {
+        RuleId::ALL
+            .iter()
+            .filter_map(|&i| {
                 let seen = self.values.iter().filter(|v| v[i].is_some()).count() as u32;
                 let good = seen.saturating_sub(self.beyond[i][0].max(self.beyond[i][1]));
                 (good > 0 && 2 * good >= self.judged).then_some((i, good))
             })
             .max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0)))
-            .map(|(i, _)| Good::InBand { rule: RULES[i].id })
+            .map(|(i, _)| Good::InBand { rule: i })
     }
 
-    fn next(&self, focus: Option<&str>) -> Option<NextThing> {
-        let count = |i: usize| self.beyond[i][0] + self.beyond[i][1];
-        RULES
-            .iter()
-            .position(|r| Some(r.id) == focus)
+    fn next(&self, focus: Option<RuleId>) -> Option<NextThing> {
+        let count = |i: RuleId| self.beyond[i][0] + self.beyond[i][1];
+        focus
             .filter(|&i| count(i) > 0)
             .or_else(|| {
-                (0..RULES.len())
+                RuleId::ALL
+                    .iter()
+                    .copied()
                     .filter(|&i| count(i) > 0)
                     .max_by(|&a, &b| count(a).cmp(&count(b)).then(b.cmp(&a)))
             })
             .map(|i| NextThing {
-                rule: RULES[i].id,
+                rule: i,
                 more: self.beyond[i][0] > self.beyond[i][1],
             })
     }

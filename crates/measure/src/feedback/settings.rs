@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::config::{ConfigError, Key, Kind, Section};
-use crate::rules::AgeGroup;
+use crate::rules::{AgeGroup, RuleId};
 
 const fn whole(
     name: &'static str,
@@ -120,9 +120,8 @@ pub const FEEDBACK_KEYS: [&Key; 12] = [
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct FeedbackSettings {
-    /// Id of the rule that is spoken about first whenever it is flagged.
-    /// An id that names no rule is no focus.
-    pub focus: Option<String>,
+    /// The rule that is spoken about first whenever it is flagged.
+    pub focus: Option<RuleId>,
     /// Passes a chosen rule is kept while it is flagged.
     pub hold_focus_passes: u32,
     /// First passes that all get a cue.

@@ -1,6 +1,6 @@
 //! What one pass offers to speak about.
 
-use crate::rules::{JudgedPass, Leg, RULES, not_judged};
+use crate::rules::{JudgedPass, Leg, NotJudged, RuleId};
 
 use super::CueLeg;
 
@@ -12,8 +12,8 @@ const NARROWEST_BAND_SHARE: f64 = 0.1;
 /// The flagged pushes of one rule beyond one of its limits.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Deviation {
-    /// Place in the rule table.
-    pub(super) rule_index: usize,
+    /// The rule.
+    pub(super) rule: RuleId,
     /// Median of the flagged values, in the rule's unit.
     pub(super) value: f64,
     /// The limit they passed, in the rule's unit.
@@ -34,7 +34,7 @@ pub(super) enum Summary {
     /// Something was judged and nothing is beyond its limit.
     InBand,
     /// Nothing could be judged, and why.
-    NotJudged(String),
+    NotJudged(NotJudged),
 }
 
 /// Sums up one pass.
@@ -45,7 +45,7 @@ pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
     }
     // A flag that cannot be read is still no reason to praise.
     if pass.pushes.iter().any(|p| !p.flags.is_empty()) {
-        return Summary::NotJudged(not_judged::VALUES_UNREADABLE.to_owned());
+        return Summary::NotJudged(NotJudged::ValuesUnreadable);
     }
     if anything_judged(pass) {
         return Summary::InBand;
@@ -58,7 +58,7 @@ pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
 /// sides would then be a value that was never beyond anything.
 fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
     struct Group {
-        rule_index: usize,
+        rule: RuleId,
         limit: f64,
         values: Vec<f64>,
         left: bool,
@@ -67,18 +67,15 @@ fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
     let mut groups: Vec<Group> = Vec::new();
     for push in &pass.pushes {
         for flag in &push.flags {
-            let Some(rule_index) = RULES.iter().position(|r| r.id == flag.rule) else {
-                continue;
-            };
             if !flag.value.is_finite() || !flag.limit.is_finite() {
                 continue;
             }
             let at = groups
                 .iter()
-                .position(|g| g.rule_index == rule_index && g.limit == flag.limit)
+                .position(|g| g.rule == flag.rule && g.limit == flag.limit)
                 .unwrap_or_else(|| {
                     groups.push(Group {
-                        rule_index,
+                        rule: flag.rule,
                         limit: flag.limit,
                         values: Vec::new(),
                         left: false,
@@ -100,10 +97,10 @@ fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
             let pushes = g.values.len();
             let value = median(&mut g.values);
             Deviation {
-                rule_index: g.rule_index,
+                rule: g.rule,
                 value,
                 limit: g.limit,
-                widths: (value - g.limit).abs() / band_width(pass, g.rule_index),
+                widths: (value - g.limit).abs() / band_width(pass, g.rule),
                 leg: match (g.left, g.right) {
                     (true, false) => CueLeg::Left,
                     (false, true) => CueLeg::Right,
@@ -118,21 +115,21 @@ fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
         b.widths
             .total_cmp(&a.widths)
             .then(b.pushes.cmp(&a.pushes))
-            .then(a.rule_index.cmp(&b.rule_index))
+            .then(a.rule.cmp(&b.rule))
     });
     out
 }
 
 /// Width of the dead-band of a rule in this pass, in the rule's unit; finite
 /// and above 0.
-pub(super) fn band_width(pass: &JudgedPass, rule_index: usize) -> f64 {
-    let narrowest = RULES[rule_index].dead_band_range.end() * NARROWEST_BAND_SHARE;
-    pass.thresholds
-        .limits
-        .get(rule_index)
-        .map(|l| l.dead_band)
-        .filter(|w| w.is_finite())
-        .map_or(narrowest, |w| w.max(narrowest))
+pub(super) fn band_width(pass: &JudgedPass, rule: RuleId) -> f64 {
+    let narrowest = rule.rule().dead_band_range.end() * NARROWEST_BAND_SHARE;
+    let dead_band = pass.thresholds.limits[rule].dead_band;
+    if dead_band.is_finite() {
+        dead_band.max(narrowest)
+    } else {
+        narrowest
+    }
 }
 
 /// The middle value, or the mean of the two middle ones.
@@ -149,20 +146,14 @@ pub(super) fn median(values: &mut [f64]) -> f64 {
 
 /// Whether a rule is switched on in this pass: only then would a value
 /// beyond its limit have been flagged, and only then does silence mean good.
-pub(super) fn switched_on(pass: &JudgedPass, rule_index: usize) -> bool {
-    pass.thresholds
-        .limits
-        .get(rule_index)
-        .is_some_and(|l| l.flagged)
+pub(super) fn switched_on(pass: &JudgedPass, rule: RuleId) -> bool {
+    pass.thresholds.limits[rule].flagged
 }
 
 fn anything_judged(pass: &JudgedPass) -> bool {
     pass.pushes.iter().any(|push| {
-        push.measures.iter().enumerate().any(|(i, m)| {
-            i < RULES.len()
-                && m.judged
-                && m.value.is_some_and(f64::is_finite)
-                && switched_on(pass, i)
+        push.measures.iter().any(|(rule, m)| {
+            m.judged_value().is_some_and(f64::is_finite) && switched_on(pass, rule)
         })
     })
 }
@@ -170,22 +161,20 @@ fn anything_judged(pass: &JudgedPass) -> bool {
 /// The reason given most often among the rules that this view could have
 /// shown; the first one where several are equally common. Rules the view
 /// cannot show give the same reason for every push and would always win.
-fn why_not_judged(pass: &JudgedPass) -> String {
+fn why_not_judged(pass: &JudgedPass) -> NotJudged {
     if pass.pushes.is_empty() {
-        return not_judged::NO_PUSH.to_owned();
+        return NotJudged::NoPush;
     }
-    let mut counts: Vec<(&str, usize)> = Vec::new();
+    let mut counts: Vec<(NotJudged, usize)> = Vec::new();
     for push in &pass.pushes {
-        for (i, measure) in push.measures.iter().enumerate() {
-            let wanted = RULES
-                .get(i)
-                .is_some_and(|r| r.views.contains(&pass.view) && switched_on(pass, i));
-            if !wanted || measure.judged || measure.reason.is_empty() {
+        for (rule, measure) in push.measures.iter() {
+            let wanted = rule.rule().views.contains(&pass.view) && switched_on(pass, rule);
+            let Some(why) = measure.not_judged.filter(|_| wanted) else {
                 continue;
-            }
-            match counts.iter_mut().find(|(r, _)| *r == measure.reason) {
+            };
+            match counts.iter_mut().find(|(r, _)| *r == why) {
                 Some((_, n)) => *n += 1,
-                None => counts.push((&measure.reason, 1)),
+                None => counts.push((why, 1)),
             }
         }
     }
@@ -193,8 +182,7 @@ fn why_not_judged(pass: &JudgedPass) -> String {
     counts
         .iter()
         .find(|(_, n)| Some(*n) == most)
-        .map_or(not_judged::NO_RULE_ON, |(r, _)| r)
-        .to_owned()
+        .map_or(NotJudged::NoRuleOn, |(r, _)| *r)
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Two judged passes of one skater put together.
 
 use crate::config::View;
-use crate::rules::{JudgedPass, JudgedPush, Measure, QUANTITIES, Thresholds, flags_of};
+use crate::rules::{Id, IdMap, JudgedPass, JudgedPush, Measure, NotJudged, Thresholds, flags_of};
 
 /// Two cameras mean the same push when their toe-offs are this near, seconds:
 /// less than half a step, and more than the clocks of two cameras are apart.
@@ -17,12 +17,12 @@ pub fn merge(mut pass: JudgedPass, other: &JudgedPass) -> JudgedPass {
     let view = other.view;
     if contradict(&pass.pushes, &other.pushes) {
         for push in &mut pass.pushes {
-            for measure in push.measures.iter_mut().filter(|m| !m.judged) {
-                measure.reason = format!(
-                    "{}; the {} camera saw the legs the other way round",
-                    measure.reason,
-                    view.name()
-                );
+            for why in push
+                .measures
+                .values_mut()
+                .filter_map(|m| m.not_judged.as_mut())
+            {
+                *why = NotJudged::CamerasContradict;
             }
         }
         return pass;
@@ -49,7 +49,6 @@ pub fn merge(mut pass: JudgedPass, other: &JudgedPass) -> JudgedPass {
     pass.pushes
         .sort_by(|a, b| a.toe_off_s.total_cmp(&b.toe_off_s));
     take_better(&mut pass.quantities, &other.quantities, view);
-    debug_assert_eq!(pass.quantities.len(), QUANTITIES.len());
     pass.started_at_s = pass.started_at_s.min(other.started_at_s);
     pass.ended_at_s = pass.ended_at_s.max(other.ended_at_s);
     pass
@@ -90,12 +89,12 @@ fn contradict(mine: &[JudgedPush], other: &[JudgedPush]) -> bool {
     differ > agree
 }
 
-fn take_better(mine: &mut [Measure], other: &[Measure], view: View) {
-    for (mine, other) in mine.iter_mut().zip(other) {
+fn take_better<K: Id>(mine: &mut IdMap<K, Measure>, other: &IdMap<K, Measure>, view: View) {
+    for (mine, other) in mine.values_mut().zip(other.values()) {
         let sd = |m: &Measure| m.uncertainty.unwrap_or(f64::INFINITY);
-        if other.judged && (!mine.judged || sd(other) < sd(mine)) {
+        if other.is_judged() && (!mine.is_judged() || sd(other) < sd(mine)) {
             *mine = Measure {
-                reason: format!("{} camera: {}", view.name(), other.reason),
+                how: format!("{} camera: {}", view.name(), other.how),
                 ..other.clone()
             };
         }

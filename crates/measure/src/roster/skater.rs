@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::rules::{AgeGroup, AgeGroups, Limits, RULES, Thresholds};
+use crate::rules::{AgeGroup, AgeGroups, Limits, RuleId, Thresholds};
 
 /// Names one skater in the sessions file. Never used again for another one.
 #[derive(
@@ -92,8 +92,8 @@ pub struct Skater {
     pub height_m: Option<f64>,
     /// `None`: no picture of this skater is ever stored.
     pub consent: Option<Consent>,
-    /// Limits that hold for this skater instead of the group's, by rule id.
-    pub overrides: BTreeMap<String, Limits>,
+    /// Limits that hold for this skater instead of the group's.
+    pub overrides: BTreeMap<RuleId, Limits>,
 }
 
 impl Skater {
@@ -112,14 +112,11 @@ impl Skater {
     }
 
     /// The limits this skater is judged with: the group's, and what was set
-    /// for this skater alone. An override of a rule this program does not
-    /// know changes nothing.
+    /// for this skater alone.
     pub fn thresholds(&self, groups: &AgeGroups) -> Thresholds {
         let mut thresholds = groups.thresholds(self.age_group);
-        for (rule, limits) in RULES.iter().zip(&mut thresholds.limits) {
-            if let Some(own) = self.overrides.get(rule.id) {
-                *limits = *own;
-            }
+        for (rule, own) in &self.overrides {
+            thresholds.limits[*rule] = *own;
         }
         thresholds
     }
@@ -144,12 +141,11 @@ mod tests {
         assert_eq!(skater.thresholds(&groups), groups.thresholds(AgeGroup::U11));
         let own = Limits {
             high: Some(101.0),
-            ..groups.thresholds(AgeGroup::U11).limits[0]
+            ..groups.thresholds(AgeGroup::U11).limits[RuleId::KneeBend]
         };
-        skater.overrides.insert(RULES[0].id.to_owned(), own);
-        skater.overrides.insert("of_a_later_program".into(), own);
+        skater.overrides.insert(RuleId::KneeBend, own);
         let mut expected = groups.thresholds(AgeGroup::U11);
-        expected.limits[0] = own;
+        expected.limits[RuleId::KneeBend] = own;
         assert_eq!(skater.thresholds(&groups), expected);
     }
 

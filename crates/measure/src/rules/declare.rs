@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Measure;
+use super::{Measure, RuleId, RuleMap};
 use crate::config::View;
 use crate::stride::{PassMotion, Push};
 
@@ -85,7 +85,7 @@ pub enum Sense {
 }
 
 /// The limits of one rule in one age group.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     /// Whether a value beyond the limit is flagged. The measure is stored
     /// either way.
@@ -98,20 +98,19 @@ pub struct Limits {
     pub dead_band: f64,
 }
 
-/// The thresholds of one age group: one [`Limits`] per rule, in the order of
-/// the rule table.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+/// The thresholds of one age group.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Thresholds {
     /// The group these belong to.
     pub age_group: AgeGroup,
-    /// One entry per rule, in the order of the rule table.
-    pub limits: Vec<Limits>,
+    /// The limits of each rule.
+    pub limits: RuleMap<Limits>,
 }
 
 /// One rule. The whole program reads everything about it from here.
 pub struct Rule {
-    /// Stable id, also the name of its sound and symbol: `knee_bend`.
-    pub id: &'static str,
+    /// Its id; the code is also the name of its sound: `knee_bend`.
+    pub id: RuleId,
     /// Key of the measure in files: `glide_knee_included_deg`.
     pub measure: &'static str,
     /// Unit of the measure and of its limits.
@@ -169,7 +168,7 @@ impl Thresholds {
         let i = age_group as usize;
         Thresholds {
             age_group,
-            limits: super::RULES.iter().map(|r| r.defaults[i]).collect(),
+            limits: RuleMap::from_fn(|id| id.rule().defaults[i]),
         }
     }
 }

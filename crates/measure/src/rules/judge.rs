@@ -3,10 +3,10 @@
 use super::shrinkage::pool;
 use super::table::rule_geometry::unmeasurable;
 use super::{
-    Flag, JudgedPass, JudgedPush, Limits, Measure, QUANTITIES, Quantity, RULES, Rule, Thresholds,
+    Flag, JudgedPass, JudgedPush, Limits, Measure, NotJudged, Quantity, QuantityId, QuantityMap,
+    Rule, RuleId, RuleMap, Thresholds,
 };
 use crate::config::View;
-use crate::rules::not_judged;
 use crate::stride::{PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
@@ -27,10 +27,7 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         speed_mps: motion.speed_mps,
         view: motion.lane.view,
         thresholds: thresholds.clone(),
-        quantities: QUANTITIES
-            .iter()
-            .map(|quantity| report(quantity, motion, &pushes))
-            .collect(),
+        quantities: QuantityMap::from_fn(|id: QuantityId| report(id.quantity(), motion, &pushes)),
         pushes,
     }
 }
@@ -42,10 +39,7 @@ fn measure_push(motion: &PassMotion, push: &Push) -> JudgedPush {
         near_leg: push.near_leg,
         push_start_s: push.push_start_s,
         toe_off_s: push.toe_off_s,
-        measures: RULES
-            .iter()
-            .map(|rule| measure(rule, motion, push))
-            .collect(),
+        measures: RuleMap::from_fn(|id: RuleId| measure(id.rule(), motion, push)),
         flags: Vec::new(),
     }
 }
@@ -69,36 +63,30 @@ fn report(quantity: &Quantity, motion: &PassMotion, pushes: &[JudgedPush]) -> Me
 
 fn finite(measure: Measure) -> Measure {
     match measure.value {
-        Some(v) if !v.is_finite() => Measure::not_judged(not_judged::MEASUREMENT_FAILED),
+        Some(v) if !v.is_finite() => Measure::not_judged(NotJudged::MeasurementFailed),
         _ => measure,
     }
 }
 
-/// What of the measures of a push, in the order of the rule table, is beyond
-/// its limit.
-pub fn flags_of(measures: &[Measure], thresholds: &Thresholds) -> Vec<Flag> {
-    RULES
+/// What of the measures of a push is beyond its limit.
+pub fn flags_of(measures: &RuleMap<Measure>, thresholds: &Thresholds) -> Vec<Flag> {
+    measures
         .iter()
-        .zip(&thresholds.limits)
-        .zip(measures)
-        .filter_map(|((rule, limits), measure)| flag(rule, limits, measure))
+        .filter_map(|(rule, measure)| flag(rule, &thresholds.limits[rule], measure))
         .collect()
 }
 
-fn flag(rule: &Rule, limits: &Limits, measure: &Measure) -> Option<Flag> {
-    let value = measure.value.filter(|_| measure.judged && limits.flagged)?;
-    limits.beyond(value).map(|limit| Flag {
-        rule: rule.id.to_owned(),
-        value,
-        limit,
-    })
+fn flag(rule: RuleId, limits: &Limits, measure: &Measure) -> Option<Flag> {
+    let value = measure.judged_value().filter(|_| limits.flagged)?;
+    let limit = limits.beyond(value)?;
+    Some(Flag { rule, value, limit })
 }
 
-fn not_from(view: View) -> &'static str {
+fn not_from(view: View) -> NotJudged {
     match view {
-        View::Side => not_judged::NOT_FROM_SIDE,
-        View::Front => not_judged::NOT_FROM_FRONT,
-        View::Rear => not_judged::NOT_FROM_REAR,
-        View::Oblique => not_judged::NOT_FROM_OBLIQUE,
+        View::Side => NotJudged::NotFromSide,
+        View::Front => NotJudged::NotFromFront,
+        View::Rear => NotJudged::NotFromRear,
+        View::Oblique => NotJudged::NotFromOblique,
     }
 }

@@ -1,23 +1,27 @@
 //! A pass after judging.
 
-use serde::{Deserialize, Serialize};
-
-use super::Thresholds;
+use super::{IdMap, NotJudged, QuantityId, RuleId, Thresholds};
 use crate::config::View;
 use crate::stride::Leg;
 
+/// One value for each rule.
+pub type RuleMap<T> = IdMap<RuleId, T>;
+/// One value for each quantity.
+pub type QuantityMap<T> = IdMap<QuantityId, T>;
+
 /// One measured quantity, or the reason why it was not judged.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Measure {
     /// The value in the unit its key ends with, where there is one. A value
     /// may stand here and yet not be judged.
     pub value: Option<f64>,
     /// One standard deviation, same unit.
     pub uncertainty: Option<f64>,
-    /// Whether rules may speak about it.
-    pub judged: bool,
-    /// Why it is not judged, or how it was measured, in a few plain words.
-    pub reason: String,
+    /// Why rules may not speak about it; `None` where they may.
+    pub not_judged: Option<NotJudged>,
+    /// How it was measured, in a few plain words of the recordings; may be
+    /// empty.
+    pub how: String,
 }
 
 impl Measure {
@@ -27,27 +31,46 @@ impl Measure {
         Measure {
             value: Some(value),
             uncertainty: Some(uncertainty),
-            judged: true,
-            reason: how.into(),
+            not_judged: None,
+            how: how.into(),
         }
     }
 
     /// A quantity that cannot be spoken about, and why.
-    pub fn not_judged(reason: impl Into<String>) -> Self {
+    pub fn not_judged(why: NotJudged) -> Self {
         Measure {
             value: None,
             uncertainty: None,
-            judged: false,
-            reason: reason.into(),
+            not_judged: Some(why),
+            how: String::new(),
         }
+    }
+
+    /// A quantity that was read and yet cannot be spoken about.
+    pub fn unsure(value: f64, uncertainty: f64, why: NotJudged) -> Self {
+        Measure {
+            value: Some(value),
+            uncertainty: Some(uncertainty),
+            ..Measure::not_judged(why)
+        }
+    }
+
+    /// Whether rules may speak about it.
+    pub fn is_judged(&self) -> bool {
+        self.not_judged.is_none()
+    }
+
+    /// The value, where rules may speak about it.
+    pub fn judged_value(&self) -> Option<f64> {
+        self.value.filter(|_| self.is_judged())
     }
 }
 
 /// A value beyond its limit by more than the dead-band.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Flag {
-    /// Id of the rule.
-    pub rule: String,
+    /// The rule.
+    pub rule: RuleId,
     /// The measured value, in the rule's unit.
     pub value: f64,
     /// The limit it passed, in the rule's unit.
@@ -55,7 +78,7 @@ pub struct Flag {
 }
 
 /// One push, judged.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct JudgedPush {
     /// The pushing leg.
     pub leg: Leg,
@@ -66,14 +89,14 @@ pub struct JudgedPush {
     pub push_start_s: f64,
     /// When the skate leaves the ice, seconds on the source's clock.
     pub toe_off_s: f64,
-    /// One measure per rule, in the order of the rule table.
-    pub measures: Vec<Measure>,
+    /// One measure per rule.
+    pub measures: RuleMap<Measure>,
     /// What was beyond its limit.
     pub flags: Vec<Flag>,
 }
 
 /// One pass, judged with the thresholds it carries.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct JudgedPass {
     /// Number of the track, unique in the session.
     pub track_id: u32,
@@ -89,7 +112,6 @@ pub struct JudgedPass {
     pub thresholds: Thresholds,
     /// The pushes in order of toe-off.
     pub pushes: Vec<JudgedPush>,
-    /// What is reported of the pass as a whole, in the order of
-    /// [`QUANTITIES`](super::QUANTITIES); never flagged.
-    pub quantities: Vec<Measure>,
+    /// What is reported of the pass as a whole; never flagged.
+    pub quantities: QuantityMap<Measure>,
 }

@@ -11,9 +11,10 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod ids;
 mod judge;
 mod judged;
-pub mod not_judged;
+mod not_judged;
 mod overlay_marks;
 mod report;
 pub mod settings;
@@ -22,9 +23,11 @@ mod table;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
+pub use ids::{Id, IdMap};
 pub use judge::{flags_of, judge};
-pub use judged::{Flag, JudgedPass, JudgedPush, Measure};
+pub use judged::{Flag, JudgedPass, JudgedPush, Measure, QuantityMap, RuleMap};
+pub use not_judged::NotJudged;
 pub use overlay_marks::{BONES, mark_points};
-pub use report::{QUANTITIES, Quantity, QuantityUnit};
+pub use report::{QUANTITIES, Quantity, QuantityId, QuantityUnit};
 pub use settings::AgeGroups;
-pub use table::{RULES, rule_of};
+pub use table::{RULES, RuleId};

@@ -1,52 +1,86 @@
-//! Why something is not judged: every reason once.
-//!
-//! English, as they stand in the recordings and the exports. The screen's
-//! language files translate each by a key made of its words.
+//! Why something is not judged: every reason once. Their words stand in the
+//! catalogue under `[reasons]`.
 
+use super::ids::ids;
+
+/// Makes the reasons, and what recordings before format 2 called them.
 macro_rules! reasons {
-    ($($name:ident = $text:literal,)*) => {
-        $(#[doc = $text] pub const $name: &str = $text;)*
-        /// All of them.
-        pub const ALL: &[&str] = &[$($text),*];
+    ($($variant:ident = $code:literal, $words:literal;)*) => {
+        ids! {
+            /// Why something is not judged.
+            NotJudged { $(#[doc = $words] $variant = $code,)* }
+        }
+
+        impl NotJudged {
+            /// What a recording says: a code, or the English words of one that
+            /// was made before there were codes. [`NotJudged::Other`] for what
+            /// this program does not know.
+            pub fn from_recording(text: &str) -> Self {
+                match text {
+                    $($code | $words => NotJudged::$variant,)*
+                    _ => NotJudged::Other,
+                }
+            }
+        }
     };
 }
 
 reasons! {
-    ARM_NOT_SEEN = "the arm was not seen at the front of its swing",
-    HAND_POINTS_DISAGREE = "wrist and hand points disagree",
-    HAND_NEAR_THE_LINE = "too near to the line to be sure of the hand",
-    NO_HAND_SEEN = "no hand was seen at the front of its swing",
-    PUSHES_CONTRADICT = "the pushes of the pass contradict each other",
-    ACROSS_OR_ALONG = "across and along cannot be told apart from here",
-    HEELS_NOT_SEEN = "the heels were not seen as the leg came back",
-    FEET_UNSTEADY = "the feet were not read steadily as the leg came back",
-    TRUNK_NOT_SEEN = "the trunk was not seen during the push",
-    SKATE_NOT_SEEN = "the skate was not seen at the end of the push",
-    FAR_LEG_HIDDEN = "the far leg is partly hidden",
-    GLIDE_NOT_SEEN = "the leg was not seen during the glide",
-    GLIDE_UNSTEADY = "the leg was not read steadily during the glide",
-    ONLY_HEAVY_MODEL = "from here only the heavy model reads a knee",
-    LOOKS_ALONG = "the camera looks too much along the travel",
-    PUSH_END_NOT_SEEN = "the leg was not seen at the end of the push",
-    LEGS_MIXED_UP = "the two legs were mixed up at the end of the push",
-    KNEES_ALIKE = "the two knees cannot be told apart",
-    TOO_SMALL = "too small in the picture",
-    SOMEBODY_IN_FRONT = "somebody was in front",
-    MEASUREMENT_FAILED = "the measurement failed",
-    NOT_FROM_SIDE = "not seen from the side",
-    NOT_FROM_FRONT = "not seen from the front",
-    NOT_FROM_REAR = "not seen from the rear",
-    NOT_FROM_OBLIQUE = "not seen from an oblique camera",
-    NO_WHOLE_PUSH = "no push was seen whole",
-    TOO_FEW_STEPS = "fewer than two steps in a row were seen",
-    NEAR_LEG_UNSEEN = "the near leg was not seen at its toe-off",
-    NEAR_LEG_POOR = "the near leg was not seen well enough at its toe-off",
-    NEAR_SIDE_UNSEEN = "the near side was not seen at its toe-off",
-    ONLY_FAR_LEG = "only the far leg pushed in view",
-    FAR_LEG_FROM_SIDE = "the far leg is not judged from the side",
-    NOT_BOTH_LEGS = "not both legs were judged",
-    NO_SUCH_RULE = "this program has no such rule",
-    NO_PUSH = "no push was seen",
-    NO_RULE_ON = "no rule is switched on for this view",
-    VALUES_UNREADABLE = "the measured values could not be read",
+    ArmNotSeen = "arm_not_seen", "the arm was not seen at the front of its swing";
+    HandPointsDisagree = "hand_points_disagree", "wrist and hand points disagree";
+    HandNearTheLine = "hand_near_the_line", "too near to the line to be sure of the hand";
+    NoHandSeen = "no_hand_seen", "no hand was seen at the front of its swing";
+    PushesContradict = "pushes_contradict", "the pushes of the pass contradict each other";
+    AcrossOrAlong = "across_or_along", "across and along cannot be told apart from here";
+    HeelsNotSeen = "heels_not_seen", "the heels were not seen as the leg came back";
+    FeetUnsteady = "feet_unsteady", "the feet were not read steadily as the leg came back";
+    TrunkNotSeen = "trunk_not_seen", "the trunk was not seen during the push";
+    SkateNotSeen = "skate_not_seen", "the skate was not seen at the end of the push";
+    FarLegHidden = "far_leg_hidden", "the far leg is partly hidden";
+    GlideNotSeen = "glide_not_seen", "the leg was not seen during the glide";
+    GlideUnsteady = "glide_unsteady", "the leg was not read steadily during the glide";
+    OnlyHeavyModel = "only_heavy_model", "from here only the heavy model reads a knee";
+    LooksAlong = "looks_along", "the camera looks too much along the travel";
+    PushEndNotSeen = "push_end_not_seen", "the leg was not seen at the end of the push";
+    LegsMixedUp = "legs_mixed_up", "the two legs were mixed up at the end of the push";
+    KneesAlike = "knees_alike", "the two knees cannot be told apart";
+    TooSmall = "too_small", "too small in the picture";
+    SomebodyInFront = "somebody_in_front", "somebody was in front";
+    MeasurementFailed = "measurement_failed", "the measurement failed";
+    NotFromSide = "not_from_side", "not seen from the side";
+    NotFromFront = "not_from_front", "not seen from the front";
+    NotFromRear = "not_from_rear", "not seen from the rear";
+    NotFromOblique = "not_from_oblique", "not seen from an oblique camera";
+    NoWholePush = "no_whole_push", "no push was seen whole";
+    TooFewSteps = "too_few_steps", "fewer than two steps in a row were seen";
+    NearLegUnseen = "near_leg_unseen", "the near leg was not seen at its toe-off";
+    NearLegPoor = "near_leg_poor", "the near leg was not seen well enough at its toe-off";
+    NearSideUnseen = "near_side_unseen", "the near side was not seen at its toe-off";
+    OnlyFarLeg = "only_far_leg", "only the far leg pushed in view";
+    NotBothLegs = "not_both_legs", "not both legs were judged";
+    NoPush = "no_push", "no push was seen";
+    NoRuleOn = "no_rule_on", "no rule is switched on for this view";
+    ValuesUnreadable = "values_unreadable", "the measured values could not be read";
+    CamerasContradict = "cameras_contradict", "the two cameras saw the legs the other way round";
+    NotANumber = "not_a_number", "the measured value was not a number";
+    NotInRecording = "not_in_recording", "not measured when this pass was stored";
+    UnknownRule = "unknown_rule", "stored with a rule that this program does not know";
+    Other = "other", "not seen well enough";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Recordings of before the codes hold the words.
+    #[test]
+    fn recordings_of_before_the_codes_are_understood() {
+        let read = NotJudged::from_recording;
+        assert_eq!(
+            read("the far leg is partly hidden"),
+            NotJudged::FarLegHidden
+        );
+        assert_eq!(read("far_leg_hidden"), NotJudged::FarLegHidden);
+        assert_eq!(read("a reason of a later program"), NotJudged::Other);
+    }
 }

@@ -1,5 +1,6 @@
 //! What is drawn of a push: the body's lines, and the points a rule measures.
 
+use super::RuleId;
 use crate::body::BodyPoint as P;
 use crate::stride::{Curves, Leg, leg_points};
 
@@ -23,7 +24,7 @@ pub const BONES: [(P, P); 14] = [
 
 /// The points a rule measures on a leg at a sample of the curves, pixels of
 /// the frame, in their order along the body: two, or three about a joint.
-pub fn mark_points(curves: &Curves, i: usize, rule: &str, leg: Leg) -> Vec<[f64; 2]> {
+pub fn mark_points(curves: &Curves, i: usize, rule: RuleId, leg: Leg) -> Vec<[f64; 2]> {
     let points = &curves.points[i];
     let at = |p: P| points[p as usize];
     let mid = |a: P, b: P| curves.mid(i, a as usize, b as usize);
@@ -31,13 +32,13 @@ pub fn mark_points(curves: &Curves, i: usize, rule: &str, leg: Leg) -> Vec<[f64;
     let shoulders = mid(P::LeftShoulder, P::RightShoulder);
     let hips = mid(P::LeftHip, P::RightHip);
     match rule {
-        "knee_bend" | "extension" => [joints.hip, joints.knee, joints.ankle]
+        RuleId::KneeBend | RuleId::Extension => [joints.hip, joints.knee, joints.ankle]
             .map(|p| points[p])
             .to_vec(),
-        "trunk_lean" => vec![[hips[0], shoulders[1]], hips, shoulders],
-        "recovery_gap" => vec![at(P::LeftHeel), at(P::RightHeel)],
-        "toe_direction" => vec![points[joints.heel], points[joints.toe]],
-        _ => vec![
+        RuleId::TrunkLean => vec![[hips[0], shoulders[1]], hips, shoulders],
+        RuleId::RecoveryGap => vec![at(P::LeftHeel), at(P::RightHeel)],
+        RuleId::ToeDirection => vec![points[joints.heel], points[joints.toe]],
+        RuleId::ArmCrossover => vec![
             shoulders,
             at(match leg {
                 Leg::Left => P::LeftWrist,

@@ -56,10 +56,10 @@ impl AgeGroups {
             let Some(of_group) = root.section(group.name())? else {
                 continue;
             };
-            of_group.only(&RULES.map(|r| r.id))?;
-            for (rule, limits) in RULES.into_iter().zip(&mut thresholds.limits) {
-                if let Some(of_rule) = of_group.section(rule.id)? {
-                    *limits = read_limits(&of_rule, rule, *limits)?;
+            of_group.only(&RULES.map(|r| r.id.code()))?;
+            for (rule, limits) in thresholds.limits.iter_mut() {
+                if let Some(of_rule) = of_group.section(rule.code())? {
+                    *limits = read_limits(&of_rule, rule.rule(), *limits)?;
                 }
             }
         }
@@ -91,7 +91,11 @@ pub fn dead_band_key(rule: &Rule) -> String {
 
 /// What has to be written into the age groups file so that these limits hold.
 pub fn limit_edits(group: AgeGroup, rule: &Rule, limits: &Limits) -> Vec<Edit> {
-    let at = |key: &str| [group.name(), rule.id, key].map(str::to_owned).to_vec();
+    let at = |key: &str| {
+        [group.name(), rule.id.code(), key]
+            .map(str::to_owned)
+            .to_vec()
+    };
     let number = |key: Option<String>, value: Option<f64>| {
         Some(Edit {
             path: at(&key?),
@@ -196,7 +200,8 @@ pub fn default_file() -> String {
         ));
     }
     for group in AgeGroup::ALL {
-        for (rule, limits) in RULES.iter().zip(Thresholds::defaults(group).limits) {
+        for (rule, limits) in Thresholds::defaults(group).limits.iter() {
+            let rule = rule.rule();
             out += &format!("\n[{}.{}]\n", group.name(), rule.id);
             for (key, value) in [(low_key(rule), limits.low), (high_key(rule), limits.high)] {
                 if let (Some(key), Some(value)) = (key, value) {
@@ -280,6 +285,7 @@ fn allowed(rule: &Rule) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::RuleId;
 
     #[test]
     fn an_empty_file_is_the_defaults_and_so_is_the_generated_one() {
@@ -304,7 +310,7 @@ mod tests {
         let text = "[U15.knee_bend]\nat_most_deg = 110\n";
         let changed = AgeGroups::from_toml(text, "a.toml").unwrap();
         let mut expected = AgeGroups::defaults();
-        expected.groups[AgeGroup::U15 as usize].limits[0].high = Some(110.0);
+        expected.groups[AgeGroup::U15 as usize].limits[RuleId::KneeBend].high = Some(110.0);
         assert_eq!(changed, expected);
     }
 
@@ -343,13 +349,13 @@ mod tests {
     fn limits_that_are_written_are_the_limits_that_are_read() {
         let mut text = default_file();
         let mut expected = AgeGroups::defaults();
-        for (i, rule) in RULES.into_iter().enumerate() {
+        for rule in RULES {
             let limits = Limits {
                 flagged: !rule.defaults[2].flagged,
                 dead_band: *rule.dead_band_range.end(),
                 ..rule.defaults[2]
             };
-            expected.groups[AgeGroup::U9 as usize].limits[i] = limits;
+            expected.groups[AgeGroup::U9 as usize].limits[rule.id] = limits;
             let edits = limit_edits(AgeGroup::U9, rule, &limits);
             text = edit_toml(&text, "a.toml", &edits).unwrap();
         }

@@ -1,6 +1,6 @@
 //! What the other pushes of a pass say about one push.
 
-use super::{JudgedPush, RULES};
+use super::{JudgedPush, RuleId};
 use crate::stride::Leg;
 
 /// Moves the judged values of every leg toward their mean in the pass, by no more
@@ -9,11 +9,11 @@ use crate::stride::Leg;
 /// beyond it on the whole is no longer missed, nor a good pass flagged, for one
 /// stray reading. The legs are kept apart: they may differ.
 pub fn pool(pushes: &mut [JudgedPush], most: f64) {
-    for rule in 0..RULES.len() {
+    for &rule in RuleId::ALL {
         for leg in Leg::BOTH {
             let judged = |push: &JudgedPush| {
-                let measure = push.measures.get(rule)?;
-                measure.value.filter(|_| push.leg == leg && measure.judged)
+                let value = push.measures[rule].judged_value();
+                value.filter(|_| push.leg == leg)
             };
             let values: Vec<f64> = pushes.iter().filter_map(judged).collect();
             if values.len() < 2 {
@@ -44,13 +44,13 @@ pub fn pool(pushes: &mut [JudgedPush], most: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::Measure;
+    use crate::rules::{Measure, NotJudged, RuleMap};
 
     const MOST: f64 = 0.5;
 
     fn push(leg: Leg, first: Measure) -> JudgedPush {
-        let mut measures = vec![Measure::not_judged(""); RULES.len()];
-        measures[0] = first;
+        let mut measures = RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other));
+        measures[RuleId::KneeBend] = first;
         JudgedPush {
             leg,
             near_leg: None,
@@ -62,7 +62,7 @@ mod tests {
     }
 
     fn values(pushes: &[JudgedPush]) -> Vec<Option<f64>> {
-        pushes.iter().map(|p| p.measures[0].value).collect()
+        pushes.iter().map(|p| p.measures[RuleId::KneeBend].value).collect()
     }
 
     #[test]
@@ -91,13 +91,12 @@ mod tests {
 
     #[test]
     fn the_other_leg_and_what_is_not_judged_take_no_part() {
-        let mut unsure = Measure::judged(170.0, 6.0, "");
-        unsure.judged = false;
+        let unsure = Measure::unsure(170.0, 6.0, NotJudged::Other);
         let mut pushes = vec![
             push(Leg::Left, Measure::judged(120.0, 6.0, "")),
             push(Leg::Right, Measure::judged(150.0, 6.0, "")),
             push(Leg::Left, unsure),
-            push(Leg::Left, Measure::not_judged("")),
+            push(Leg::Left, Measure::not_judged(NotJudged::Other)),
         ];
         let before = values(&pushes);
         pool(&mut pushes, MOST);

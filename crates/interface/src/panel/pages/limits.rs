@@ -9,7 +9,7 @@ use crate::panel::state::Choosing;
 use crate::panel::widgets::columns;
 use crate::panel::widgets::{Press, Slider, Voice, card, flow, grid, plain_card, say, toggle};
 use crate::roster::SkaterId;
-use crate::rules::{AgeGroup, Limits, RULES, Rule, Unit, rule_of};
+use crate::rules::{AgeGroup, Limits, RULES, Rule, RuleId, Unit};
 
 /// What is open on the page.
 #[derive(Default)]
@@ -29,7 +29,7 @@ pub(in crate::panel) struct LimitsState {
 struct Place {
     group: AgeGroup,
     skater: Option<SkaterId>,
-    rule: &'static str,
+    rule: RuleId,
 }
 
 pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState) {
@@ -117,11 +117,8 @@ fn current(d: &Desk<'_>, place: Place) -> Limits {
     let own = place
         .skater
         .and_then(|id| d.skater(id))
-        .and_then(|s| s.overrides.get(place.rule).copied());
-    own.unwrap_or_else(|| {
-        let at = RULES.iter().position(|r| r.id == place.rule).unwrap_or(0);
-        d.view.groups.thresholds(place.group).limits[at]
-    })
+        .and_then(|s| s.overrides.get(&place.rule).copied());
+    own.unwrap_or_else(|| d.view.groups.thresholds(place.group).limits[place.rule])
 }
 
 fn rules(ui: &mut Ui, d: &Desk<'_>, state: &mut LimitsState, group: AgeGroup) {
@@ -139,7 +136,7 @@ fn rules(ui: &mut Ui, d: &Desk<'_>, state: &mut LimitsState, group: AgeGroup) {
         let own = state
             .skater
             .and_then(|id| d.skater(id))
-            .is_some_and(|s| s.overrides.contains_key(rule.id));
+            .is_some_and(|s| s.overrides.contains_key(&rule.id));
         let mut text = d.w.pair(d.w.rule_name(rule), &d.f.limits(rule, &limits));
         if !limits.flagged {
             text += &format!(", {}", d.w.get("limits.quiet"));
@@ -183,7 +180,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
     });
     let edit = LimitEdit {
         group,
-        rule: rule.id.to_owned(),
+        rule: rule.id,
         limits,
     };
     state.draft = (limits != now).then_some((place, limits));
@@ -278,14 +275,14 @@ fn keys(
 ) {
     let s = d.s;
     let mut commands = vec![];
-    let id = place.rule.to_owned();
+    let id = place.rule;
     flow(ui, |ui| {
         let text = d.w.get("limits.use");
         if Press::new(text).main().enabled(changed).show(ui, s) {
             commands.push(match place.skater {
                 Some(skater) => Command::OverrideLimits {
                     skater,
-                    rule: id.clone(),
+                    rule: id,
                     limits: Some(edit.limits),
                 },
                 None => Command::SetLimits(edit),
@@ -304,7 +301,7 @@ fn keys(
             Some(skater) => {
                 let has = d
                     .skater(skater)
-                    .is_some_and(|x| x.overrides.contains_key(place.rule));
+                    .is_some_and(|x| x.overrides.contains_key(&place.rule));
                 let text = d.w.get("limits.take_off");
                 if Press::new(text).enabled(has).show(ui, s) {
                     commands.push(Command::OverrideLimits {
@@ -398,6 +395,6 @@ fn copy_from(
 }
 
 /// A rule's limits as a page that only knows its id says them.
-pub(in crate::panel) fn said(d: &Desk<'_>, id: &str, limits: &Limits) -> String {
-    rule_of(id).map_or_else(String::new, |r| d.f.limits(r, limits))
+pub(in crate::panel) fn said(d: &Desk<'_>, rule: RuleId, limits: &Limits) -> String {
+    d.f.limits(rule.rule(), limits)
 }

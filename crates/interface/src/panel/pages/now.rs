@@ -7,7 +7,7 @@ use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, PassRow, QueueStep};
 use crate::panel::state::{Choosing, PageId};
 use crate::panel::widgets::{Press, Voice, card, columns, grid, plain_card, say};
-use crate::rules::{Rule, rule_of};
+use crate::rules::Rule;
 use crate::store::{PassKey, PushKey, Verdict};
 
 /// How much of the width the picture's side takes.
@@ -235,9 +235,7 @@ fn flags_by_rule(row: &PassRow) -> Vec<(&'static Rule, OfRule)> {
     let mut found: Vec<(&'static Rule, OfRule)> = vec![];
     for (position, push) in row.pushes.iter().enumerate() {
         for flag in &push.judged.flags {
-            let Some(rule) = rule_of(&flag.rule) else {
-                continue;
-            };
+            let rule = flag.rule.rule();
             let verdict = push.note.verdicts.get(&flag.rule).copied();
             let entry = (position as u32, flag.value, flag.limit, verdict);
             match found.iter_mut().find(|(r, _)| r.id == rule.id) {
@@ -294,7 +292,7 @@ fn flag(
                         pass,
                         position: *position,
                     },
-                    rule: rule.id.to_owned(),
+                    rule: rule.id,
                     verdict: (!chosen).then_some(wanted),
                 }));
             }

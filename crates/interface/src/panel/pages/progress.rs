@@ -9,7 +9,6 @@ use crate::panel::model::ProgressSeries;
 use crate::panel::state::{Choosing, PageId};
 use crate::panel::widgets::{Press, Voice, card, columns, pager, say};
 use crate::roster::SkaterId;
-use crate::rules::rule_of;
 
 /// Measures on one leaf.
 const PER_LEAF: usize = 4;
@@ -63,9 +62,7 @@ pub(in crate::panel) fn show(
 
 fn one(ui: &mut Ui, d: &Desk<'_>, series: &ProgressSeries) {
     let s = d.s;
-    let Some(rule) = rule_of(&series.rule) else {
-        return;
-    };
+    let rule = series.rule.rule();
     let name = d.w.rule_name(rule);
     card(ui, s, name, |ui| {
         let points: Vec<[f64; 2]> = series

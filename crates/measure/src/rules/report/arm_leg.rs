@@ -1,16 +1,16 @@
 //! Arm against leg.
 
-use super::{Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityId, QuantityUnit, deviation, pushes};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::parabola_peak;
 use crate::rules::table::rule_geometry::{across_m, mean};
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::{Leg, PassMotion, Push};
 
 /// When the arm is at the front of its swing, after the toe-off of its side.
 pub const QUANTITY: Quantity = Quantity {
-    key: "arm_leg_timing_s",
+    id: QuantityId::ArmLegTiming,
     unit: QuantityUnit::Second,
     views: &[View::Side, View::Front, View::Rear],
     short: "arm after leg",
@@ -36,7 +36,7 @@ const HAND_SHARE: f64 = 0.108;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     if motion.pushes.is_empty() {
-        return Measure::not_judged(not_judged::NO_WHOLE_PUSH);
+        return Measure::not_judged(NotJudged::NoWholePush);
     }
     let times: Vec<f64> = motion
         .pushes
@@ -54,7 +54,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             deviation(of_skater_s, OF_PUSH_S, times.len()),
             format!("mean of {}", pushes(times.len())),
         ),
-        None => Measure::not_judged(not_judged::NO_HAND_SEEN),
+        None => Measure::not_judged(NotJudged::NoHandSeen),
     }
 }
 
@@ -132,12 +132,12 @@ mod tests {
     #[test]
     fn a_hand_that_is_nowhere_near_its_wrist_was_not_seen() {
         let mut motion = motion_of(View::Front, &Skater::default());
-        assert!(evaluate(&motion, &[]).judged);
+        assert!(evaluate(&motion, &[]).is_judged());
         for row in &mut motion.curves.points {
             for finger in [BodyPoint::LeftIndex, BodyPoint::RightIndex] {
                 row[finger as usize][1] += 300.0;
             }
         }
-        assert!(!evaluate(&motion, &[]).judged);
+        assert!(!evaluate(&motion, &[]).is_judged());
     }
 }

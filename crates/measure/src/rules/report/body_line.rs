@@ -1,17 +1,17 @@
 //! The line from head to toe.
 
 use super::side::{HALF_SHOULDERS_SHARE, hip_and_ankle, in_plane, near_pushes};
-use super::{Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityId, QuantityUnit, deviation, pushes};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::included_deg;
 use crate::rules::table::rule_geometry::mean;
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::{Leg, PassMotion};
 
 /// Included shoulder-hip-ankle angle of the pushing side at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
-    key: "body_line_deg",
+    id: QuantityId::BodyLine,
     unit: QuantityUnit::Deg,
     views: &[View::Side],
     short: "body line",
@@ -44,7 +44,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             deviation(OF_SKATER_DEG, OF_PUSH_DEG, angles.len()),
             format!("near leg, {}", pushes(angles.len())),
         ),
-        None => Measure::not_judged(not_judged::NEAR_SIDE_UNSEEN),
+        None => Measure::not_judged(NotJudged::NearSideUnseen),
     }
 }
 

@@ -5,13 +5,13 @@
 //! quantity: write its file, add it to [`QUANTITIES`]; the sessions file,
 //! `session.json`, the printed line and the reference follow by themselves.
 
+use super::ids::ids;
 use super::{JudgedPush, Measure};
 use crate::config::View;
 use crate::stride::PassMotion;
 
 mod arm_leg;
 mod body_line;
-mod glide_share;
 mod left_right;
 mod push_length;
 mod push_width;
@@ -30,8 +30,6 @@ pub enum QuantityUnit {
     Hertz,
     /// Seconds.
     Second,
-    /// A part of a whole, 0 to 1. Shown to people in percent.
-    Share,
 }
 
 impl QuantityUnit {
@@ -42,7 +40,6 @@ impl QuantityUnit {
             QuantityUnit::Metre => "m",
             QuantityUnit::Hertz => "hz",
             QuantityUnit::Second => "s",
-            QuantityUnit::Share => "share",
         }
     }
 }
@@ -50,8 +47,8 @@ impl QuantityUnit {
 /// One quantity of a pass. The whole program reads everything about it from
 /// here.
 pub struct Quantity {
-    /// Key in files, ending with its unit: `stride_rate_hz`.
-    pub key: &'static str,
+    /// Its id; the code, its key in files, ends with the unit: `stride_rate_hz`.
+    pub id: QuantityId,
     /// Unit of value and uncertainty.
     pub unit: QuantityUnit,
     /// Views it can be judged from at all.
@@ -67,21 +64,37 @@ pub struct Quantity {
     pub evaluate: fn(&PassMotion, &[JudgedPush]) -> Measure,
 }
 
-/// Every quantity, in the order of every per-quantity list of the program.
-pub const QUANTITIES: [&Quantity; 12] = [
-    &stride_rate::QUANTITY,
-    &step_length::QUANTITY,
-    &glide_share::QUANTITY,
-    &push_width::QUANTITY,
-    &push_length::QUANTITY,
-    &body_line::QUANTITY,
-    &arm_leg::QUANTITY,
-    &left_right::KNEE_BEND,
-    &left_right::EXTENSION,
-    &left_right::RECOVERY_GAP,
-    &left_right::ARM_CROSSOVER,
-    &left_right::TOE_DIRECTION,
-];
+/// Makes the table of the quantities and their ids.
+macro_rules! quantities {
+    ($($variant:ident = $code:literal => $declared:path,)*) => {
+        ids! {
+            /// The id of a quantity.
+            QuantityId { $(#[doc = $code] $variant = $code,)* }
+        }
+
+        impl QuantityId {
+            /// Its declaration.
+            pub const fn quantity(self) -> &'static Quantity {
+                match self { $(QuantityId::$variant => &$declared,)* }
+            }
+        }
+
+        /// Every quantity.
+        pub const QUANTITIES: [&Quantity; QuantityId::ALL.len()] = [$(&$declared),*];
+    };
+}
+
+quantities! {
+    StrideRate = "stride_rate_hz" => stride_rate::QUANTITY,
+    StepLength = "step_length_m" => step_length::QUANTITY,
+    PushWidth = "push_width_m" => push_width::QUANTITY,
+    PushLength = "push_length_m" => push_length::QUANTITY,
+    BodyLine = "body_line_deg" => body_line::QUANTITY,
+    ArmLegTiming = "arm_leg_timing_s" => arm_leg::QUANTITY,
+    LeftRightHeelGap = "left_right_heel_gap_m" => left_right::RECOVERY_GAP,
+    LeftRightHandCross = "left_right_hand_cross_m" => left_right::ARM_CROSSOVER,
+    LeftRightToeOut = "left_right_toe_out_deg" => left_right::TOE_DIRECTION,
+}
 
 /// '1 push', '3 pushes'.
 fn pushes(n: usize) -> String {
@@ -109,19 +122,14 @@ mod tests {
     pub fn reported(view: View, skater: &Skater, quantity: &Quantity) -> Measure {
         let motion = motion_of(view, skater);
         let pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
-        let i = QUANTITIES.iter().position(|q| q.key == quantity.key);
-        pass.quantities[i.unwrap()].clone()
+        pass.quantities[quantity.id].clone()
     }
 
     #[test]
-    fn keys_are_unique_and_end_with_their_unit() {
-        for (i, quantity) in QUANTITIES.iter().enumerate() {
-            assert!(
-                quantity
-                    .key
-                    .ends_with(&format!("_{}", quantity.unit.suffix()))
-            );
-            assert!(QUANTITIES[..i].iter().all(|q| q.key != quantity.key));
+    fn keys_end_with_their_unit() {
+        for quantity in QUANTITIES {
+            let ending = format!("_{}", quantity.unit.suffix());
+            assert!(quantity.id.code().ends_with(&ending));
         }
     }
 
@@ -129,7 +137,7 @@ mod tests {
     fn the_table_of_how_right_they_are_names_them_all() {
         let table = include_str!("../../../../../docs/pass-report.md");
         for quantity in QUANTITIES {
-            assert!(table.contains(&format!("`{}`", quantity.key)));
+            assert!(table.contains(&format!("`{}`", quantity.id)));
         }
     }
 
@@ -139,11 +147,16 @@ mod tests {
         for view in [View::Side, View::Front, View::Rear] {
             for quantity in QUANTITIES {
                 let measure = reported(view, &Skater::default(), quantity);
-                assert!(!measure.reason.is_empty(), "{view:?} {}", quantity.key);
+                let judged = measure.is_judged();
                 let in_view = quantity.views.contains(&view);
-                assert!(in_view || !measure.judged, "{view:?} {}", quantity.key);
+                assert!(in_view || !judged, "{view:?} {}", quantity.id);
                 let whole = measure.value.is_some() && measure.uncertainty.is_some();
-                assert!(!measure.judged || whole, "{view:?} {}", quantity.key);
+                assert!(!judged || whole, "{view:?} {}", quantity.id);
+                assert!(
+                    !judged || !measure.how.is_empty(),
+                    "{view:?} {}",
+                    quantity.id
+                );
             }
         }
     }
@@ -154,7 +167,6 @@ mod tests {
         motion.pushes.clear();
         motion.toe_offs.clear();
         let pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
-        assert_eq!(pass.quantities.len(), QUANTITIES.len());
-        assert!(pass.quantities.iter().all(|q| !q.judged));
+        assert!(pass.quantities.values().all(|q| !q.is_judged()));
     }
 }

@@ -1,15 +1,15 @@
 //! Push length.
 
 use super::side::{hip_and_ankle, near_pushes};
-use super::{Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityId, QuantityUnit, deviation, pushes};
 use crate::config::View;
 use crate::rules::table::rule_geometry::{mean, of_adult};
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::{PassMotion, Push};
 
 /// How far behind its hip the skate is at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
-    key: "push_length_m",
+    id: QuantityId::PushLength,
     unit: QuantityUnit::Metre,
     views: &[View::Side],
     short: "push length",
@@ -41,7 +41,7 @@ fn evaluate(motion: &PassMotion, judged: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, lengths.len()),
             format!("near leg, {}", pushes(lengths.len())),
         ),
-        None => Measure::not_judged(not_judged::NEAR_LEG_UNSEEN),
+        None => Measure::not_judged(NotJudged::NearLegUnseen),
     }
 }
 
@@ -57,7 +57,7 @@ mod tests {
     use super::super::tests::reported;
     use super::*;
     use crate::rules::table::rule_geometry::tests::motion_of;
-    use crate::rules::{AgeGroup, RULES, Thresholds, judge};
+    use crate::rules::{AgeGroup, RuleId, Thresholds, judge};
     use crate::stride::Leg;
     use crate::stride::synthetic::Skater;
 
@@ -81,11 +81,10 @@ mod tests {
     fn a_leg_that_was_not_told_apart_has_no_length() {
         let motion = motion_of(View::Side, &Skater::default());
         let mut pushes = judge(&motion, &Thresholds::defaults(AgeGroup::Adult)).pushes;
-        assert!(evaluate(&motion, &pushes).judged);
-        let extension = RULES.iter().position(|r| r.id == "extension").unwrap();
+        assert!(evaluate(&motion, &pushes).is_judged());
         for push in &mut pushes {
-            push.measures[extension] = Measure::not_judged("the two knees look alike");
+            push.measures[RuleId::Extension] = Measure::not_judged(NotJudged::KneesAlike);
         }
-        assert!(!evaluate(&motion, &pushes).judged);
+        assert!(!evaluate(&motion, &pushes).is_judged());
     }
 }

@@ -1,15 +1,15 @@
 //! Push width.
 
-use super::{Quantity, QuantityUnit, deviation, pushes};
+use super::{Quantity, QuantityId, QuantityUnit, deviation, pushes};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::rules::table::rule_geometry::{across_m, mean, of_adult};
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::{Leg, PassMotion};
 
 /// How far out to the side of its hip the skate is at the toe-off.
 pub const QUANTITY: Quantity = Quantity {
-    key: "push_width_m",
+    id: QuantityId::PushWidth,
     unit: QuantityUnit::Metre,
     views: &[View::Front, View::Rear],
     short: "push width",
@@ -55,7 +55,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
             adult * deviation(OF_SKATER_M, OF_PUSH_M, widths.len()),
             format!("mean of {}", pushes(widths.len())),
         ),
-        None => Measure::not_judged(not_judged::NO_WHOLE_PUSH),
+        None => Measure::not_judged(NotJudged::NoWholePush),
     }
 }
 

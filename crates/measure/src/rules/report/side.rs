@@ -1,7 +1,7 @@
 //! What a side camera shows of the near leg at its toe-off.
 
 use crate::rules::table::rule_geometry::FARTHEST_OUT_SHARE;
-use crate::rules::{JudgedPush, RULES, not_judged};
+use crate::rules::{JudgedPush, NotJudged, RuleId};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 /// Shoulder joint beside the middle of the body, as a share of stature: half
@@ -37,8 +37,7 @@ pub fn hip_and_ankle(motion: &PassMotion, i: usize, leg: Leg) -> Option<[[f64; 2
 pub fn near_pushes<'a>(
     motion: &'a PassMotion,
     judged: &[JudgedPush],
-) -> Result<Vec<&'a Push>, &'static str> {
-    let extension = RULES.iter().position(|r| r.id == "extension");
+) -> Result<Vec<&'a Push>, NotJudged> {
     let near: Vec<(&Push, &JudgedPush)> = motion
         .pushes
         .iter()
@@ -47,17 +46,17 @@ pub fn near_pushes<'a>(
         .collect();
     if near.is_empty() {
         return Err(match motion.pushes.len() {
-            0 => not_judged::NO_WHOLE_PUSH,
-            _ => not_judged::ONLY_FAR_LEG,
+            0 => NotJudged::NoWholePush,
+            _ => NotJudged::OnlyFarLeg,
         });
     }
     let told: Vec<&Push> = near
         .into_iter()
-        .filter(|(_, judged)| extension.is_some_and(|e| judged.measures[e].judged))
+        .filter(|(_, judged)| judged.measures[RuleId::Extension].is_judged())
         .map(|(push, _)| push)
         .collect();
     if told.is_empty() {
-        return Err(not_judged::NEAR_LEG_POOR);
+        return Err(NotJudged::NearLegPoor);
     }
     Ok(told)
 }

@@ -1,14 +1,14 @@
 //! Step length.
 
 use super::stride_rate::steps;
-use super::{Quantity, QuantityUnit};
+use super::{Quantity, QuantityId, QuantityUnit};
 use crate::config::View;
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::PassMotion;
 
 /// How far the skater travels from a toe-off to the next one of the other leg.
 pub const QUANTITY: Quantity = Quantity {
-    key: "step_length_m",
+    id: QuantityId::StepLength,
     unit: QuantityUnit::Metre,
     views: &View::ALL,
     short: "step length",
@@ -25,7 +25,7 @@ const SPEED_SHARE: f64 = 0.03;
 
 fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
     let Some(steps) = steps(motion) else {
-        return Measure::not_judged(not_judged::TOO_FEW_STEPS);
+        return Measure::not_judged(NotJudged::TooFewSteps);
     };
     let speed_mps = motion.place.speed_mps;
     let length_m = speed_mps * steps.step_s;

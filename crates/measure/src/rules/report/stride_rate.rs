@@ -1,13 +1,13 @@
 //! Stride rate.
 
-use super::{Quantity, QuantityUnit};
+use super::{Quantity, QuantityId, QuantityUnit};
 use crate::config::View;
-use crate::rules::{JudgedPush, Measure, not_judged};
+use crate::rules::{JudgedPush, Measure, NotJudged};
 use crate::stride::PassMotion;
 
 /// Steps a second: a step is from a toe-off to the next one of the other leg.
 pub const QUANTITY: Quantity = Quantity {
-    key: "stride_rate_hz",
+    id: QuantityId::StrideRate,
     unit: QuantityUnit::Hertz,
     views: &View::ALL,
     short: "stride rate",
@@ -95,7 +95,7 @@ fn evaluate(motion: &PassMotion, _: &[JudgedPush]) -> Measure {
                 format!("mean of {} steps", steps.count),
             )
         }
-        None => Measure::not_judged(not_judged::TOO_FEW_STEPS),
+        None => Measure::not_judged(NotJudged::TooFewSteps),
     }
 }
 
@@ -128,8 +128,8 @@ mod tests {
         let mut motion =
             crate::rules::table::rule_geometry::tests::motion_of(View::Front, &Skater::default());
         motion.toe_offs.truncate(3);
-        assert!(evaluate(&motion, &[]).judged);
+        assert!(evaluate(&motion, &[]).is_judged());
         motion.toe_offs.truncate(2);
-        assert!(!evaluate(&motion, &[]).judged);
+        assert!(!evaluate(&motion, &[]).is_judged());
     }
 }

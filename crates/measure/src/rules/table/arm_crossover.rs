@@ -4,13 +4,13 @@ use super::rule_geometry::{across_m, mean, of_adult, over, unmeasurable};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
 /// How far the wrist passes the middle line of the body at the front of its swing; positive is past the line.
 pub const RULE: Rule = Rule {
-    id: "arm_crossover",
+    id: RuleId::ArmCrossover,
     measure: "hand_cross_m",
     unit: Unit::Metre,
     views: &[View::Front, View::Rear],
@@ -59,25 +59,20 @@ const FAR_SHORT_M: f64 = -0.14;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let Some(arm) = farthest(motion, push) else {
-        return Measure::not_judged(not_judged::ARM_NOT_SEEN);
+        return Measure::not_judged(NotJudged::ArmNotSeen);
     };
     let adult = of_adult(&motion.lane);
     let calibration = motion.calibration();
     let doubt = calibration.hand().times(adult);
-    let not_judged = |uncertainty_m: f64, reason: &str| Measure {
-        value: Some(arm.wrist_m),
-        uncertainty: Some(uncertainty_m),
-        judged: false,
-        reason: reason.to_owned(),
-    };
+    let not_judged = |uncertainty_m, why| Measure::unsure(arm.wrist_m, uncertainty_m, why);
     // An elbow past the middle: the other arm's, or the shoulders were changed over.
     if arm.elbow_m > 0.0 {
-        return not_judged(2.0 * doubt.of_one(), not_judged::HAND_POINTS_DISAGREE);
+        return not_judged(2.0 * doubt.of_one(), NotJudged::HandPointsDisagree);
     }
     if arm.spread_m > AGREE_SHARE * motion.lane.skater_height_m {
         return not_judged(
             arm.spread_m.max(calibration.hand().of_one()),
-            not_judged::HAND_POINTS_DISAGREE,
+            NotJudged::HandPointsDisagree,
         );
     }
     let others: Vec<Arm> = motion
@@ -96,7 +91,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         && arm.elbow_m <= adult * ELBOW_OUT_IN_PUSH_M
         && elbow_m <= adult * ELBOW_OUT_M;
     if past && another(&|m| m <= adult * FAR_SHORT_M) || short && another(&|m| m >= past_m) {
-        not_judged(2.0 * doubt.of_one(), not_judged::PUSHES_CONTRADICT)
+        not_judged(2.0 * doubt.of_one(), NotJudged::PushesContradict)
     } else if past && elbow_m >= adult * ELBOW_OF_CROSSING_M {
         Measure::judged(
             arm.wrist_m,
@@ -111,7 +106,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             "elbow too far out for the hand to cross",
         )
     } else {
-        not_judged(2.0 * doubt.of_one(), not_judged::HAND_NEAR_THE_LINE)
+        not_judged(2.0 * doubt.of_one(), NotJudged::HandNearTheLine)
     }
 }
 

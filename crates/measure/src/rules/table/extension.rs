@@ -9,12 +9,12 @@ use crate::body::ModelKind;
 use crate::config::View;
 use crate::geometry::{median, top_through};
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.
 pub const RULE: Rule = Rule {
-    id: "extension",
+    id: RuleId::Extension,
     measure: "extension_included_deg",
     unit: Unit::Deg,
     views: &[View::Side],
@@ -73,7 +73,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .filter_map(|other| both_readings(motion, other).ok())
         .any(|(other_deg, _)| other_deg - deg > BELOW_ANOTHER_DEG);
     if straighter {
-        return Measure::not_judged(not_judged::PUSHES_CONTRADICT);
+        return Measure::not_judged(NotJudged::PushesContradict);
     }
     let shift = motion.calibration().extension();
     Measure::judged(deg + shift.add, shift.doubt.of_one(), how)
@@ -81,9 +81,9 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
 
 /// The angle at a push's end by the second reader, by both, or, where the second
 /// one has not seen it, by the first: degrees, and how it was read.
-fn both_readings(motion: &PassMotion, push: &Push) -> Result<(f64, &'static str), &'static str> {
+fn both_readings(motion: &PassMotion, push: &Push) -> Result<(f64, &'static str), NotJudged> {
     if push.near_leg == Some(false) {
-        return Err(not_judged::FAR_LEG_HIDDEN);
+        return Err(NotJudged::FarLegHidden);
     }
     let Some(second_deg) = second_reading_deg(motion, push) else {
         return Ok((
@@ -164,11 +164,11 @@ const UPRIGHT_DEG: f64 = 125.0;
 const STRAIGHT_ANYWAY_DEG: f64 = 158.0;
 
 /// The largest angle around a push's end, degrees, or why there is none.
-fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
+fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, NotJudged> {
     let around_s = AROUND_SHARE * (push.toe_off_s - push.push_start_s);
     let span_s = [push.toe_off_s - around_s, push.toe_off_s + around_s];
     let angles = pushed_out_knee_angles(motion, push.leg, span_s[0], span_s[1]);
-    let deg = highest(&angles).ok_or(not_judged::PUSH_END_NOT_SEEN)?;
+    let deg = highest(&angles).ok_or(NotJudged::PushEndNotSeen)?;
     let straightest_deg = motion.calibration().straightest_deg();
     match doubt(motion, push, span_s) {
         Some(why) if !(STRAIGHT_ANYWAY_DEG..straightest_deg).contains(&deg) => Err(why),
@@ -177,9 +177,9 @@ fn reading_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
 }
 
 /// Why the two legs may have been taken for each other around a push's end.
-fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&'static str> {
+fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<NotJudged> {
     if share_mended(motion, push) > MAX_MENDED {
-        return Some(not_judged::LEGS_MIXED_UP);
+        return Some(NotJudged::LegsMixedUp);
     }
     let glide_deg = glide_knee_deg(motion, push).ok();
     let mut angles_of_far: Vec<f64> = glide_readings(motion, push.leg.other(), from_s, to_s)
@@ -189,7 +189,7 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     if let (Some(glide_deg), Some(far_deg)) = (glide_deg, median(&mut angles_of_far))
         && far_deg - glide_deg > KNEES_MIXED_DEG
     {
-        return Some(not_judged::KNEES_ALIKE);
+        return Some(NotJudged::KneesAlike);
     }
     let apart = over(motion, from_s, to_s, |i| {
         Some(knees_apart_share(motion, &motion.curves.peak_points[i], i))
@@ -197,7 +197,7 @@ fn doubt(motion: &PassMotion, push: &Push, [from_s, to_s]: [f64; 2]) -> Option<&
     // the thighs of a skater who bends open: a pushing knee is seen apart
     let bends = glide_deg.is_none_or(|deg| deg < UPRIGHT_DEG);
     if bends && highest(&apart).is_some_and(|share| share < KNEES_TOGETHER_SHARE) {
-        return Some(not_judged::KNEES_ALIKE);
+        return Some(NotJudged::KneesAlike);
     }
     None
 }

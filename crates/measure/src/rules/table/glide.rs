@@ -2,7 +2,7 @@
 
 use super::rule_geometry::{Stance, knee_deg, knees_apart_share, leg_in_space, over};
 use crate::geometry::huber_mean;
-use crate::rules::not_judged;
+use crate::rules::NotJudged;
 use crate::stride::{Leg, PassMotion, Push};
 
 /// Which part of a push the glide is read in: from so long before the leg starts
@@ -40,7 +40,7 @@ const LIFTED_SHARE: f64 = 0.02;
 ///
 /// # Errors
 /// One clause, where it cannot be told.
-pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static str> {
+pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Result<f64, NotJudged> {
     let from_s = push.touchdown_s.max(push.push_start_s - BEFORE_S);
     let to_s = push.push_start_s + AFTER_S;
     let readings = glide_readings(motion, push.leg, from_s, to_s);
@@ -48,19 +48,19 @@ pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Result<f64, &'static 
     if (readings.len() as f64) < least {
         let seen = over(motion, from_s, to_s, Some).len();
         return Err(if seen as f64 >= least && readings.is_empty() {
-            not_judged::LOOKS_ALONG
+            NotJudged::LooksAlong
         } else {
-            not_judged::GLIDE_NOT_SEEN
+            NotJudged::GlideNotSeen
         });
     }
-    let deg = huber_mean(&readings, ASTRAY_DEG).ok_or(not_judged::GLIDE_NOT_SEEN)?;
+    let deg = huber_mean(&readings, ASTRAY_DEG).ok_or(NotJudged::GlideNotSeen)?;
     let (mut off, mut weights) = (0.0, 0.0);
     for (reading_deg, weight) in &readings {
         off += weight * (reading_deg - deg).abs();
         weights += weight;
     }
     if off > UNSTEADY_DEG * weights {
-        return Err(not_judged::GLIDE_UNSTEADY);
+        return Err(NotJudged::GlideUnsteady);
     }
     Ok(deg)
 }
@@ -171,10 +171,7 @@ mod tests {
         let mut push = near(&motion);
         assert!(glide_knee_deg(&motion, &push).is_ok());
         push.touchdown_s = push.push_start_s - 0.05;
-        assert_eq!(
-            glide_knee_deg(&motion, &push),
-            Err(not_judged::GLIDE_NOT_SEEN)
-        );
+        assert_eq!(glide_knee_deg(&motion, &push), Err(NotJudged::GlideNotSeen));
     }
 
     /// The knee is thrown about by 25 degrees from frame to frame, as where the model
@@ -190,7 +187,7 @@ mod tests {
         }
         assert_eq!(
             glide_knee_deg(&motion, &push),
-            Err(not_judged::GLIDE_UNSTEADY)
+            Err(NotJudged::GlideUnsteady)
         );
     }
 }

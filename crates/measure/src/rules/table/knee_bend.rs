@@ -4,12 +4,12 @@ use super::glide::glide_knee_deg;
 use crate::body::ModelKind;
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
 pub const RULE: Rule = Rule {
-    id: "knee_bend",
+    id: RuleId::KneeBend,
     measure: "glide_knee_included_deg",
     unit: Unit::Deg,
     views: &[View::Side, View::Oblique],
@@ -34,13 +34,13 @@ pub const RULE: Rule = Rule {
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {
-        return Measure::not_judged(not_judged::FAR_LEG_HIDDEN);
+        return Measure::not_judged(NotJudged::FarLegHidden);
     }
     // With the full model rendered knees seen at an angle were 4 degrees off on
     // the set it was fitted on and 7 on the next, single skaters 12 and 14.
     let view = motion.lane.view;
     if view == View::Oblique && motion.read_by != ModelKind::Heavy {
-        return Measure::not_judged(not_judged::ONLY_HEAVY_MODEL);
+        return Measure::not_judged(NotJudged::OnlyHeavyModel);
     }
     let doubt = motion.calibration().glide_knee(view).doubt;
     match glide_knee_deg(motion, push) {
@@ -101,7 +101,7 @@ mod tests {
         let skater = Skater::default();
         let motion = motion_of(View::Side, &skater);
         for push in motion.pushes.iter().filter(|p| p.near_leg == Some(false)) {
-            assert!(!evaluate(&motion, push).judged);
+            assert!(!evaluate(&motion, push).is_judged());
         }
         assert!(!RULE.views.contains(&View::Front));
     }

@@ -4,6 +4,7 @@
 //! documentation, report legend and table headers follow by themselves.
 
 use super::Rule;
+use super::ids::ids;
 
 mod arm_crossover;
 mod extension;
@@ -14,17 +15,31 @@ pub(super) mod rule_geometry;
 mod toe_direction;
 mod trunk_lean;
 
-/// Every rule, in the order of every per-rule list of the program.
-pub const RULES: [&Rule; 6] = [
-    &knee_bend::RULE,
-    &extension::RULE,
-    &recovery_gap::RULE,
-    &arm_crossover::RULE,
-    &trunk_lean::RULE,
-    &toe_direction::RULE,
-];
+/// Makes the table of the rules and their ids.
+macro_rules! rules {
+    ($($variant:ident = $code:literal => $file:ident,)*) => {
+        ids! {
+            /// The id of a rule.
+            RuleId { $(#[doc = $code] $variant = $code,)* }
+        }
 
-/// The rule of that id.
-pub fn rule_of(id: &str) -> Option<&'static Rule> {
-    RULES.into_iter().find(|rule| rule.id == id)
+        impl RuleId {
+            /// Its declaration.
+            pub const fn rule(self) -> &'static Rule {
+                match self { $(RuleId::$variant => &$file::RULE,)* }
+            }
+        }
+
+        /// Every rule.
+        pub const RULES: [&Rule; RuleId::ALL.len()] = [$(&$file::RULE),*];
+    };
+}
+
+rules! {
+    KneeBend = "knee_bend" => knee_bend,
+    Extension = "extension" => extension,
+    RecoveryGap = "recovery_gap" => recovery_gap,
+    ArmCrossover = "arm_crossover" => arm_crossover,
+    TrunkLean = "trunk_lean" => trunk_lean,
+    ToeDirection = "toe_direction" => toe_direction,
 }

@@ -5,12 +5,12 @@ use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::{fit_parabola, huber_mean};
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.
 pub const RULE: Rule = Rule {
-    id: "recovery_gap",
+    id: RuleId::RecoveryGap,
     measure: "heel_gap_m",
     unit: Unit::Metre,
     views: &[View::Front, View::Rear, View::Oblique],
@@ -65,11 +65,11 @@ const VALLEY_OFF_SHARE: f64 = 0.08;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if motion.lane.view == View::Oblique {
-        return Measure::not_judged(not_judged::ACROSS_OR_ALONG);
+        return Measure::not_judged(NotJudged::AcrossOrAlong);
     }
     let calibration = motion.calibration();
     let Some(back_s) = feet_back_s(motion, push) else {
-        return Measure::not_judged(not_judged::HEELS_NOT_SEEN);
+        return Measure::not_judged(NotJudged::HeelsNotSeen);
     };
     let within_s = BACK_WITHIN * push.cycle_s;
     // the frame before and the one after are needed as well
@@ -82,10 +82,10 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         first.0 <= back_s - needed_s && last.0 >= back_s + needed_s
     });
     if !on_both_sides {
-        return Measure::not_judged(not_judged::HEELS_NOT_SEEN);
+        return Measure::not_judged(NotJudged::HeelsNotSeen);
     }
     if !close_and_open(motion, push, back_s) {
-        return Measure::not_judged(not_judged::FEET_UNSTEADY);
+        return Measure::not_judged(NotJudged::FeetUnsteady);
     }
     let readings: Vec<(f64, f64)> = (0..READINGS)
         .map(|k| 2.0 * k as f64 / (READINGS - 1) as f64 - 1.0)
@@ -103,7 +103,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             doubt.of_one(),
             "feet across the lane as they pass, less the boot's width",
         ),
-        None => Measure::not_judged(not_judged::HEELS_NOT_SEEN),
+        None => Measure::not_judged(NotJudged::HeelsNotSeen),
     }
 }
 
@@ -220,15 +220,15 @@ mod tests {
     #[test]
     fn a_pass_that_ends_while_the_feet_close_is_not_judged() {
         let mut motion = motion_of(View::Front, &Skater::default());
-        let judged = |push: &&Push| evaluate(&motion, push).judged;
+        let judged = |push: &&Push| evaluate(&motion, push).is_judged();
         let push = motion.pushes.iter().rfind(judged).unwrap().clone();
         let back_s = feet_back_s(&motion, &push).unwrap();
         // Nothing is seen from shortly before the feet are together.
         let end = motion.curves.index_at(back_s - 0.02);
         motion.curves.seen[end..].fill(false);
         let measure = evaluate(&motion, &push);
-        assert!(!measure.judged);
-        assert_eq!(measure.reason, not_judged::HEELS_NOT_SEEN);
+        assert!(!measure.is_judged());
+        assert_eq!(measure.reason, NotJudged::HeelsNotSeen);
     }
 
     /// For a moment the foot that comes back is read far out, as where another
@@ -241,7 +241,7 @@ mod tests {
             (View::Front, 0.06, 0.4),
         ] {
             let mut motion = motion_of(view, &Skater::default());
-            let judged = |push: &&Push| evaluate(&motion, push).judged;
+            let judged = |push: &&Push| evaluate(&motion, push).is_judged();
             let push = motion.pushes.iter().find(judged).unwrap().clone();
             let back_s = feet_back_s(&motion, &push).unwrap();
             let px = aside_m * push.leg.leftward() * px_a_metre(&motion, back_s);
@@ -259,8 +259,8 @@ mod tests {
             }
             let measure = evaluate(&motion, &push);
             assert_eq!(
-                (measure.judged, measure.reason.as_str()),
-                (false, not_judged::FEET_UNSTEADY),
+                (measure.is_judged(), measure.reason.as_str()),
+                (false, NotJudged::FeetUnsteady),
                 "{view:?}, {measure:?}"
             );
         }

@@ -4,7 +4,7 @@ use crate::body::BodyPoint;
 use crate::calibration::SkateOut;
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
-use crate::rules::not_judged;
+use crate::rules::NotJudged;
 use crate::stride::{Leg, LegSample, PassMotion, Push, leg_points};
 
 /// Width of an adult's boot at the heel, metres, at a stature of 1.78 m;
@@ -29,11 +29,11 @@ const MIN_HEIGHT_SHARE: f64 = 0.12;
 const BENT_SHARE: f64 = 0.75;
 
 /// Why nothing of a push can be measured, whatever the rule; `None` where it can.
-pub fn unmeasurable(motion: &PassMotion, push: &Push) -> Option<&'static str> {
+pub fn unmeasurable(motion: &PassMotion, push: &Push) -> Option<NotJudged> {
     if !large_enough(motion, push) {
-        Some(not_judged::TOO_SMALL)
+        Some(NotJudged::TooSmall)
     } else if behind_another(motion, push) {
-        Some(not_judged::SOMEBODY_IN_FRONT)
+        Some(NotJudged::SomebodyInFront)
     } else {
         None
     }
@@ -345,7 +345,7 @@ pub mod tests {
             .pushes
             .iter()
             .map(|push| (rule.evaluate)(motion, push))
-            .filter(|m| m.judged)
+            .filter(|m| m.is_judged())
             .filter_map(|m| m.value)
             .collect()
     }

@@ -5,13 +5,13 @@ use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::median;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::Leg;
 use crate::stride::{PassMotion, Push};
 
 /// How far the toe of the pushing skate is turned out from the line of travel at the end of the push.
 pub const RULE: Rule = Rule {
-    id: "toe_direction",
+    id: RuleId::ToeDirection,
     measure: "toe_out_deg",
     unit: Unit::Deg,
     views: &[View::Front, View::Rear],
@@ -56,7 +56,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
                 "toe beside the heel at the toe-off",
             )
         }
-        None => Measure::not_judged(not_judged::SKATE_NOT_SEEN),
+        None => Measure::not_judged(NotJudged::SkateNotSeen),
     }
 }
 

@@ -3,12 +3,12 @@
 use super::rule_geometry::{mean, over, trunk_lean_deg};
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, Unit, limits};
-use crate::rules::{Measure, not_judged};
+use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.
 pub const RULE: Rule = Rule {
-    id: "trunk_lean",
+    id: RuleId::TrunkLean,
     measure: "trunk_lean_deg",
     unit: Unit::Deg,
     views: &[View::Side],
@@ -41,7 +41,7 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
             motion.calibration().trunk().of_one(),
             "mean of the glide and push",
         ),
-        None => Measure::not_judged(not_judged::TRUNK_NOT_SEEN),
+        None => Measure::not_judged(NotJudged::TrunkNotSeen),
     }
 }
 

@@ -12,7 +12,7 @@ use crate::panel::pages::{Desk, limits};
 use crate::panel::widgets::{
     Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
 };
-use crate::rules::rule_of;
+use crate::rules::{NotJudged, RuleId};
 use crate::store::{PushKey, Verdict};
 
 /// How much slower than the push itself the pictures run.
@@ -148,7 +148,7 @@ fn advance(play: &mut Play, detail: &PushDetail, flagged: usize, now_s: f64) -> 
 
 fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
     let s = d.s;
-    let knee = detail.rule == "knee_bend";
+    let knee = detail.rule == RuleId::KneeBend;
     card(ui, s, d.w.get("detail.knee"), |ui| {
         if detail.knee_curve.is_empty() {
             say(ui, s, Voice::Body, d.w.get("detail.no_curve"));
@@ -173,7 +173,7 @@ fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
         }
         .show(ui, s);
         if knee {
-            let said = limits::said(d, &detail.rule, &detail.limits);
+            let said = limits::said(d, detail.rule, &detail.limits);
             let text = d.w.say("detail.limit_line", &[("limits", &said)]);
             say(ui, s, Voice::Quiet, &text);
         }
@@ -195,9 +195,7 @@ fn flags(
             say(ui, s, Voice::Body, d.w.get("now.no_flags"));
         }
         for flag in &push.judged.flags {
-            let Some(rule) = rule_of(&flag.rule) else {
-                continue;
-            };
+            let rule = flag.rule.rule();
             let name = d.w.rule_name(rule);
             let text = d.w.say(
                 "detail.flag",
@@ -230,7 +228,7 @@ fn flags(
                     state.play = Play::default();
                     commands.push(Command::OpenPush {
                         push: key,
-                        rule: Some(flag.rule.clone()),
+                        rule: Some(flag.rule),
                     });
                     continue;
                 }
@@ -238,7 +236,7 @@ fn flags(
             };
             commands.push(Command::SetVerdict {
                 push: key,
-                rule: flag.rule.clone(),
+                rule: flag.rule,
                 // Pressed again, it is taken back.
                 verdict: (verdict != Some(wanted)).then_some(wanted),
             });
@@ -274,12 +272,13 @@ fn note(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState, key: PushKey, pu
 fn measures(ui: &mut Ui, d: &Desk<'_>, pass: &PassRow, push: &PushRow) {
     let s = d.s;
     card(ui, s, d.w.get("detail.measures"), |ui| {
-        for (rule, measure) in crate::rules::RULES.iter().zip(&push.judged.measures) {
+        for (rule, measure) in push.judged.measures.iter() {
+            let rule = rule.rule();
             if !rule.views.contains(&pass.view) {
                 continue;
             }
-            let said = match (measure.judged, measure.value) {
-                (true, Some(value)) => {
+            let said = match (measure.not_judged, measure.value) {
+                (None, Some(value)) => {
                     let error = measure.uncertainty.unwrap_or(0.0);
                     format!(
                         "{} ± {}",
@@ -287,10 +286,13 @@ fn measures(ui: &mut Ui, d: &Desk<'_>, pass: &PassRow, push: &PushRow) {
                         d.f.value(rule.unit, error)
                     )
                 }
-                _ => d.w.say(
-                    "detail.not_judged",
-                    &[("why", &d.setup.screen_words.reason(&measure.reason))],
-                ),
+                (why, _) => {
+                    let why = why.unwrap_or(NotJudged::Other);
+                    d.w.say(
+                        "detail.not_judged",
+                        &[("why", &d.setup.screen_words.reason(why))],
+                    )
+                }
             };
             let line = d.w.pair(d.w.rule_name(rule), &said);
             say(ui, s, Voice::Quiet, &line);

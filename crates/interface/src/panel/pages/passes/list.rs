@@ -7,7 +7,7 @@ use crate::panel::model::{Command, PassRow, PushRow};
 use crate::panel::pages::Desk;
 use crate::panel::state::{Choosing, PageId};
 use crate::panel::widgets::{Press, Voice, card, choice, columns, pager, say, toggle};
-use crate::rules::{Leg, RULES, rule_of};
+use crate::rules::{Leg, RULES, RuleId};
 use crate::store::{PushKey, Verdict};
 
 /// Pushes on one leaf.
@@ -70,7 +70,7 @@ fn listed<'v>(d: &Desk<'v>, filter: Filter) -> Vec<(&'v PassRow, u32, &'v PushRo
         }
         for (position, push) in pass.pushes.iter().enumerate() {
             let flags = &push.judged.flags;
-            let of_rule = |id: &str| flags.iter().any(|f| f.rule == id);
+            let of_rule = |id: RuleId| flags.iter().any(|f| f.rule == id);
             let fits = filter.leg.is_none_or(|leg| leg == push.judged.leg)
                 && filter.rule.is_none_or(of_rule)
                 && (!filter.flagged || !flags.is_empty())
@@ -107,7 +107,7 @@ fn pushes(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
             state.open = Some(key);
             d.out.push(Command::OpenPush {
                 push: key,
-                rule: state.filter.rule.map(str::to_owned),
+                rule: state.filter.rule,
             });
         }
     }
@@ -128,9 +128,7 @@ fn line(d: &Desk<'_>, pass: &PassRow, position: u32, push: &PushRow) -> String {
         d.leg(push.judged.leg).to_owned(),
     ];
     for flag in &push.judged.flags {
-        let Some(rule) = rule_of(&flag.rule) else {
-            continue;
-        };
+        let rule = flag.rule.rule();
         let said = match push.note.verdicts.get(&flag.rule) {
             Some(Verdict::Confirmed) => format!(" ({})", d.w.get("passes.confirmed")),
             Some(Verdict::Dismissed) => format!(" ({})", d.w.get("passes.dismissed")),
@@ -206,7 +204,7 @@ fn said(d: &Desk<'_>, filter: &Filter) -> String {
         parts.push(d.label(Some(id)));
     }
     parts.extend(filter.leg.map(|leg| d.leg(leg).to_owned()));
-    let rule = filter.rule.and_then(rule_of);
+    let rule = filter.rule.map(RuleId::rule);
     parts.extend(rule.map(|r| d.w.rule_name(r).to_owned()));
     if filter.flagged {
         parts.push(d.w.get("passes.flagged").to_owned());
@@ -229,9 +227,7 @@ fn agreement(ui: &mut Ui, d: &Desk<'_>) {
             say(ui, s, Voice::Quiet, d.w.get("passes.no_agreement"));
         }
         for entry in d.view.agreement.iter() {
-            let Some(rule) = rule_of(&entry.rule) else {
-                continue;
-            };
+            let rule = entry.rule.rule();
             let all = entry.confirmed + entry.dismissed;
             let text = d.w.say(
                 "passes.agreed",

@@ -10,7 +10,7 @@ use egui::Ui;
 
 use super::Desk;
 use crate::roster::SkaterId;
-use crate::rules::Leg;
+use crate::rules::{Leg, RuleId};
 use crate::store::PushKey;
 
 /// What is open on the page.
@@ -30,7 +30,7 @@ pub(in crate::panel) struct PassesState {
 #[derive(Debug, Clone, Copy, Default)]
 struct Filter {
     skater: Option<SkaterId>,
-    rule: Option<&'static str>,
+    rule: Option<RuleId>,
     leg: Option<Leg>,
     flagged: bool,
     starred: bool,

@@ -5,6 +5,7 @@ use egui::{Ui, vec2};
 use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
+use crate::rules::Measure;
 use crate::config::{Lane, Subject};
 use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, ScaleResult};
@@ -90,7 +91,7 @@ pub(super) fn test(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                         let judged = row
                             .pushes
                             .iter()
-                            .filter(|p| p.judged.measures.iter().any(|m| m.judged))
+                            .filter(|p| p.judged.measures.values().any(Measure::is_judged))
                             .count();
                         let text = d.w.say(
                             "test.counted",
