@@ -267,9 +267,7 @@ fn move_about(pass: &mut JudgedPass, (round, skater): (u32, u32), thresholds: &T
             };
             let seed = (round * 7 + skater * 13 + p as u32 * 5 + rule as u32 * 3) % 11;
             *value += doubt * (f64::from(seed) / 5.0 - 1.0);
-            let beyond = limits
-                .beyond(*value)
-                .filter(|_| judged && limits.flagged);
+            let beyond = limits.beyond(*value).filter(|_| judged && limits.flagged);
             push.flags.extend(beyond.map(|limit| Flag {
                 rule,
                 value: *value,

@@ -3,9 +3,7 @@
 use std::fmt::Write;
 
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{
-    JudgedPass, Leg, Measure, QuantityUnit, RULES, Rule, RuleId, Unit,
-};
+use crate::rules::{JudgedPass, Leg, Measure, QuantityUnit, RULES, Rule, RuleId, Unit};
 use crate::words::{Catalogue, Language};
 
 /// '1 pass', '3 passes'.
@@ -79,7 +77,7 @@ pub fn cue_sentence(cue: &Cue) -> String {
         CueKind::NotJudged { reason } => {
             let words = Catalogue::built_in(Language::En);
             format!("not judged: {}", words.reason(*reason))
-        },
+        }
     }
 }
 

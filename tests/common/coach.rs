@@ -123,39 +123,39 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[RuleId]) -> JudgedPush {
     let thresholds = Thresholds::defaults(AgeGroup::U13);
     let mut flags = vec![];
     let measures = RuleMap::from_fn(|id: RuleId| {
-            let (i, rule, limits) = (id as usize, id.rule(), &thresholds.limits[id]);
-            if !rule.views.contains(&View::Side) {
-                return Measure::not_judged(NotJudged::TrunkNotSeen);
-            }
-            let (small, error) = match rule.unit {
-                Unit::Deg => (1.0, 4.0),
-                Unit::Metre => (0.01, 0.03),
-            };
-            let wobble = ((seed * 7 + i * 3) % 9) as f64 * small;
-            let limit = match rule.sense {
-                Sense::AtMost | Sense::Between => limits.high.unwrap(),
-                Sense::AtLeast => limits.low.unwrap(),
-            };
-            let beyond = flagged.contains(&rule.id);
-            let out = limits.dead_band + 4.0 * small + wobble;
-            let value = match (rule.sense, beyond) {
-                (Sense::AtLeast, true) => limit - out,
-                (Sense::AtLeast, false) => limit + wobble,
-                (_, true) => limit + out,
-                (_, false) => limit - wobble - 2.0 * small,
-            };
-            if beyond {
-                flags.push(Flag {
-                    rule: rule.id,
-                    value,
-                    limit,
-                });
-            }
-            if i == 1 && seed.is_multiple_of(3) {
-                return Measure::not_judged(NotJudged::FarLegHidden);
-            }
-            Measure::judged(value, error, "angles of the glide together")
-        });
+        let (i, rule, limits) = (id as usize, id.rule(), &thresholds.limits[id]);
+        if !rule.views.contains(&View::Side) {
+            return Measure::not_judged(NotJudged::TrunkNotSeen);
+        }
+        let (small, error) = match rule.unit {
+            Unit::Deg => (1.0, 4.0),
+            Unit::Metre => (0.01, 0.03),
+        };
+        let wobble = ((seed * 7 + i * 3) % 9) as f64 * small;
+        let limit = match rule.sense {
+            Sense::AtMost | Sense::Between => limits.high.unwrap(),
+            Sense::AtLeast => limits.low.unwrap(),
+        };
+        let beyond = flagged.contains(&rule.id);
+        let out = limits.dead_band + 4.0 * small + wobble;
+        let value = match (rule.sense, beyond) {
+            (Sense::AtLeast, true) => limit - out,
+            (Sense::AtLeast, false) => limit + wobble,
+            (_, true) => limit + out,
+            (_, false) => limit - wobble - 2.0 * small,
+        };
+        if beyond {
+            flags.push(Flag {
+                rule: rule.id,
+                value,
+                limit,
+            });
+        }
+        if i == 1 && seed.is_multiple_of(3) {
+            return Measure::not_judged(NotJudged::FarLegHidden);
+        }
+        Measure::judged(value, error, "angles of the glide together")
+    });
     JudgedPush {
         leg,
         near_leg: Some(leg == Leg::Right),

@@ -98,7 +98,11 @@ pub fn recorded_passes(passes: u32) -> Recorded {
         .set_comment(&push(session, 1, 0), "Robin: as in the tyre drill")
         .unwrap();
     archive
-        .set_verdict(&push(session, 1, 1), RuleId::TrunkLean, Some(Verdict::Dismissed))
+        .set_verdict(
+            &push(session, 1, 1),
+            RuleId::TrunkLean,
+            Some(Verdict::Dismissed),
+        )
         .unwrap();
     Recorded {
         dir,

@@ -87,14 +87,14 @@ fn quantities() -> QuantityMap<Measure> {
 
 fn push(i: u32, start: f64) -> JudgedPush {
     let measures = RuleMap::from_fn(|id: RuleId| {
-            let r = id as usize;
-            if r.is_multiple_of(2) {
-                let value = 100.0 + r as f64 + f64::from(i) / 8.0;
-                Measure::judged(value, 2.5, "near leg, 9 frames")
-            } else {
-                Measure::not_judged(NotJudged::NotFromSide)
-            }
-        });
+        let r = id as usize;
+        if r.is_multiple_of(2) {
+            let value = 100.0 + r as f64 + f64::from(i) / 8.0;
+            Measure::judged(value, 2.5, "near leg, 9 frames")
+        } else {
+            Measure::not_judged(NotJudged::NotFromSide)
+        }
+    });
     JudgedPush {
         leg: if i == 1 { Leg::Right } else { Leg::Left },
         near_leg: [Some(true), Some(false), None][i as usize % 3],

@@ -79,7 +79,10 @@ fn the_joint_pass_has_what_each_camera_sees_best() {
             of(RuleId::KneeBend),
             of(RuleId::RecoveryGap)
         );
-        assert!(!of(RuleId::KneeBend).is_empty(), "{name}: no knee from the side");
+        assert!(
+            !of(RuleId::KneeBend).is_empty(),
+            "{name}: no knee from the side"
+        );
         assert!(
             !of(RuleId::RecoveryGap).is_empty(),
             "{name}: no gap from the front"

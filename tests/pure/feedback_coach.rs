@@ -30,11 +30,7 @@ fn flagged(leg: Leg, flags: &[(RuleId, f64, f64)]) -> JudgedPush {
     let mut p = push(leg);
     p.flags = flags
         .iter()
-        .map(|&(rule, value, limit)| Flag {
-            rule,
-            value,
-            limit,
-        })
+        .map(|&(rule, value, limit)| Flag { rule, value, limit })
         .collect();
     p
 }
@@ -69,7 +65,10 @@ fn the_largest_deviation_in_dead_bands_wins_across_units() {
     // Heels: 0.05 m beyond with a band of 0.025 = 2 bands.
     let cue = coach().after_pass(&pass(vec![flagged(
         Leg::Left,
-        &[(RuleId::KneeBend, 135.0, 125.0), (RuleId::RecoveryGap, 0.165, 0.115)],
+        &[
+            (RuleId::KneeBend, 135.0, 125.0),
+            (RuleId::RecoveryGap, 0.165, 0.115),
+        ],
     )]));
     assert_eq!(
         cue,
@@ -95,15 +94,24 @@ fn the_median_of_the_flagged_pushes_stands_for_the_pass() {
     let cue = coach().after_pass(&pass(vec![
         flagged(
             Leg::Left,
-            &[(RuleId::KneeBend, 134.0, 125.0), (RuleId::TrunkLean, 76.0, 60.0)],
+            &[
+                (RuleId::KneeBend, 134.0, 125.0),
+                (RuleId::TrunkLean, 76.0, 60.0),
+            ],
         ),
         flagged(
             Leg::Right,
-            &[(RuleId::KneeBend, 179.0, 125.0), (RuleId::TrunkLean, 78.0, 60.0)],
+            &[
+                (RuleId::KneeBend, 179.0, 125.0),
+                (RuleId::TrunkLean, 78.0, 60.0),
+            ],
         ),
         flagged(
             Leg::Left,
-            &[(RuleId::KneeBend, 136.0, 125.0), (RuleId::TrunkLean, 77.0, 60.0)],
+            &[
+                (RuleId::KneeBend, 136.0, 125.0),
+                (RuleId::TrunkLean, 77.0, 60.0),
+            ],
         ),
         push(Leg::Right),
     ]));
@@ -148,9 +156,15 @@ fn the_focus_of_the_coach_comes_first_but_only_when_flagged() {
     });
     let both = pass(vec![flagged(
         Leg::Left,
-        &[(RuleId::KneeBend, 170.0, 125.0), (RuleId::TrunkLean, 68.0, 60.0)],
+        &[
+            (RuleId::KneeBend, 170.0, 125.0),
+            (RuleId::TrunkLean, 68.0, 60.0),
+        ],
     )]);
-    let knee = pass(vec![flagged(Leg::Left, &[(RuleId::KneeBend, 170.0, 125.0)])]);
+    let knee = pass(vec![flagged(
+        Leg::Left,
+        &[(RuleId::KneeBend, 170.0, 125.0)],
+    )]);
     assert_eq!(rule_of(&coach.after_pass(&both)), RuleId::TrunkLean);
     assert_eq!(rule_of(&coach.after_pass(&knee)), RuleId::KneeBend);
     // Also against a rule that is being held.
@@ -165,7 +179,10 @@ fn a_focus_that_names_no_rule_is_no_focus() {
     });
     let cue = coach.after_pass(&pass(vec![flagged(
         Leg::Left,
-        &[(RuleId::Extension, 140.0, 155.0), (RuleId::KneeBend, 170.0, 125.0)],
+        &[
+            (RuleId::Extension, 140.0, 155.0),
+            (RuleId::KneeBend, 170.0, 125.0),
+        ],
     )]));
     assert_eq!(rule_of(&cue), RuleId::KneeBend);
 }
@@ -202,7 +219,10 @@ fn a_rule_is_kept_for_three_passes_and_let_go_when_it_is_good() {
         RuleId::Extension
     );
     // It got good: the next one at once.
-    let only_knee = pass(vec![flagged(Leg::Left, &[(RuleId::KneeBend, 135.0, 125.0)])]);
+    let only_knee = pass(vec![flagged(
+        Leg::Left,
+        &[(RuleId::KneeBend, 135.0, 125.0)],
+    )]);
     assert_eq!(rule_of(&coach.after_pass(&only_knee)), RuleId::KneeBend);
 }
 
@@ -316,7 +336,10 @@ fn values_that_are_no_numbers_are_left_out_and_never_praised() {
 fn a_dead_band_of_zero_does_not_drown_the_other_rules() {
     let mut p = pass(vec![flagged(
         Leg::Left,
-        &[(RuleId::KneeBend, 125.5, 125.0), (RuleId::Extension, 125.0, 155.0)],
+        &[
+            (RuleId::KneeBend, 125.5, 125.0),
+            (RuleId::Extension, 125.0, 155.0),
+        ],
     )]);
     p.thresholds.limits[RuleId::KneeBend].dead_band = 0.0;
     assert_eq!(rule_of(&coach().after_pass(&p)), RuleId::Extension);

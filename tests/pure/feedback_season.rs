@@ -220,12 +220,16 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
     assert_eq!(good(coach.after_pass(&of(40.0))), None);
     assert_eq!(
         good(coach.after_pass(&of(40.0))),
-        Some(Good::InBand { rule: RuleId::Extension })
+        Some(Good::InBand {
+            rule: RuleId::Extension
+        })
     );
     assert_eq!(good(coach.after_pass(&of(40.0))), None);
     assert_eq!(
         good(coach.after_pass(&of(15.0))),
-        Some(Good::Improved { rule: RuleId::TrunkLean })
+        Some(Good::Improved {
+            rule: RuleId::TrunkLean
+        })
     );
     // Where there is nothing to name, still no second bare correction.
     let bad = pass(group, &[(KNEE, [high + 60.0; 4])]);
@@ -269,10 +273,20 @@ fn a_set_is_summed_up_once_in_at_most_three_things() {
         panic!("{summaries:?}")
     };
     assert_eq!((first.judged, first.in_band, first.last_pass), (6, 0, 6));
-    assert_eq!(first.good, Some(Good::Improved { rule: RuleId::KneeBend }));
+    assert_eq!(
+        first.good,
+        Some(Good::Improved {
+            rule: RuleId::KneeBend
+        })
+    );
     let next = first.next.unwrap();
     assert_eq!((next.rule, next.more), (RuleId::KneeBend, false));
-    assert_eq!(second.good, Some(Good::InBand { rule: RuleId::Extension }));
+    assert_eq!(
+        second.good,
+        Some(Good::InBand {
+            rule: RuleId::Extension
+        })
+    );
     assert_eq!(second.last_pass, 12);
 }
 

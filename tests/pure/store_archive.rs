@@ -82,11 +82,7 @@ fn a_pass_comes_back_with_its_skater_points_pictures_and_lane() {
     let points = archive.points(key(s.number(), 1)).unwrap().unwrap();
     assert_eq!(points, tracked(1));
     assert_eq!(archive.points(key(s.number(), 2)).unwrap(), None);
-    let rules: Vec<_> = first
-        .strips
-        .iter()
-        .map(|i| (i.push, i.rule))
-        .collect();
+    let rules: Vec<_> = first.strips.iter().map(|i| (i.push, i.rule)).collect();
     assert_eq!(rules, [(0, RuleId::KneeBend), (1, RuleId::TrunkLean)]);
     assert_eq!(
         archive.strip(first.strips[0].id).unwrap(),
@@ -198,11 +194,17 @@ fn what_the_coach_writes_comes_back_and_counts() {
     };
     assert_eq!(
         archive.agreement().unwrap(),
-        [count(RuleId::KneeBend, 1, 0), count(RuleId::TrunkLean, 0, 1)]
+        [
+            count(RuleId::KneeBend, 1, 0),
+            count(RuleId::TrunkLean, 0, 1)
+        ]
     );
     archive.set_verdict(&push, RuleId::TrunkLean, None).unwrap();
     archive.set_comment(&push, "").unwrap();
-    assert_eq!(archive.agreement().unwrap(), [count(RuleId::KneeBend, 1, 0)]);
+    assert_eq!(
+        archive.agreement().unwrap(),
+        [count(RuleId::KneeBend, 1, 0)]
+    );
     let nowhere = PushKey {
         position: 3,
         ..push
@@ -237,7 +239,9 @@ fn no_picture_is_kept_without_consent_and_none_stays_when_it_is_taken_back() {
         .set_skater_of_pass(key(s.number(), 4), Some(yes.id))
         .unwrap();
     for n in [2, 4, 77] {
-        store.write_strips(&s, n, &[strip(0, RuleId::KneeBend)]).unwrap();
+        store
+            .write_strips(&s, n, &[strip(0, RuleId::KneeBend)])
+            .unwrap();
     }
     assert_eq!((strips(), pictures(dir.path())), (vec![2, 0, 0, 1], 3));
 

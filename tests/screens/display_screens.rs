@@ -171,7 +171,9 @@ fn others() -> Vec<Screen> {
             last_pass: 10,
             judged: 10,
             in_band: 7,
-            good: Some(Good::Improved { rule: RuleId::Extension }),
+            good: Some(Good::Improved {
+                rule: RuleId::Extension,
+            }),
             next: Some(NextThing {
                 rule: RuleId::ArmCrossover,
                 more: false,

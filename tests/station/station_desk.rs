@@ -355,7 +355,10 @@ fn limits_are_written_judged_with_and_taken_back() {
     s.done(Command::SetQueue(vec![a]));
     s.control.lineup.pass_started(1, &[1]);
     let skating = s.control.lineup.pass_ended(1).unwrap();
-    assert_eq!(skating.thresholds.limits[RuleId::KneeBend].high, Some(101.0));
+    assert_eq!(
+        skating.thresholds.limits[RuleId::KneeBend].high,
+        Some(101.0)
+    );
     assert_eq!(skating.thresholds.age_group, AgeGroup::U13);
 }
 

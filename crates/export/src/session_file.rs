@@ -12,8 +12,8 @@ use super::page::label;
 use super::words::ExportWords;
 use crate::feedback::{Cue, CueKind};
 use crate::rules::Thresholds;
-use crate::store::{SessionFile, limits_to_json};
 use crate::store::Verdict;
+use crate::store::{SessionFile, limits_to_json};
 
 /// The text of the file.
 pub fn session_json(

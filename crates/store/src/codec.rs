@@ -215,7 +215,10 @@ mod tests {
             "target": 125.0, "leg": "left", "flagged_pushes": 1,
         });
         let kind = cue_from_json(&cue).unwrap().kind;
-        assert!(matches!(kind, CueKind::Do { target: 125.0, .. }), "{kind:?}");
+        assert!(
+            matches!(kind, CueKind::Do { target: 125.0, .. }),
+            "{kind:?}"
+        );
     }
 
     #[test]

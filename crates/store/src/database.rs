@@ -409,7 +409,9 @@ mod tests {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U13),
             pushes: vec![push; 4],
-            quantities: QuantityMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
+            quantities: QuantityMap::from_fn(|_| {
+                Measure::judged(1.0, 1.0, "long words ".repeat(50))
+            }),
         };
         let cue = Cue {
             pass_number: number,
@@ -456,10 +458,7 @@ mod tests {
         store.write_pass(&id, &(last, cue).into()).unwrap();
         let back = stored(&store);
         assert_eq!(back.len(), written as usize + 1);
-        assert!(
-            back.iter()
-                .all(|p| p.pass.pushes == pass(1).0.pushes)
-        );
+        assert!(back.iter().all(|p| p.pass.pushes == pass(1).0.pushes));
     }
 
     #[test]
@@ -543,7 +542,11 @@ mod tests {
             value,
             uncertainty,
             not_judged: (!judged).then_some(NotJudged::TooSmall),
-            how: if judged { "as it was".to_owned() } else { String::new() },
+            how: if judged {
+                "as it was".to_owned()
+            } else {
+                String::new()
+            },
         })
     }
 

@@ -212,7 +212,10 @@ fn each_pass_is_its_skaters_with_own_limits_own_stature_and_own_pictures() {
     );
     let groups = [&first, &second, &third].map(|j| j.pass.thresholds.age_group);
     assert_eq!(groups, [AgeGroup::U9, AgeGroup::U15, AgeGroup::Adult]);
-    assert_eq!(second.pass.thresholds.limits[RuleId::KneeBend].high, Some(99.0));
+    assert_eq!(
+        second.pass.thresholds.limits[RuleId::KneeBend].high,
+        Some(99.0)
+    );
     assert_eq!(first.lane.as_ref().map(|l| l.skater_height_m), Some(1.2));
     assert_eq!((&second.lane, &third.lane), (&None, &None));
     assert!(!first.pass.pushes.is_empty());

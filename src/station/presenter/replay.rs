@@ -349,13 +349,7 @@ pub(in crate::station) fn instant_s(motion: &PassMotion, push: &Push, rule: Rule
     }
 }
 
-fn overlay(
-    motion: &PassMotion,
-    leg: Leg,
-    rule: RuleId,
-    kept: &Kept,
-    view_px: f32,
-) -> Overlay {
+fn overlay(motion: &PassMotion, leg: Leg, rule: RuleId, kept: &Kept, view_px: f32) -> Overlay {
     let curves = &motion.curves;
     let i = curves.index_at(kept.captured_at_s);
     let Some(points) = curves.points.get(i).filter(|_| curves.seen[i]) else {

@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use kickplate::rules::RuleId;
 use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
 use kickplate::roster::SkaterId;
+use kickplate::rules::RuleId;
 use kickplate::store::{PushKey, Verdict};
 
 use super::{Coach, rich};

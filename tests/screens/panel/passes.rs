@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use egui_kittest::kittest::Queryable;
-use kickplate::rules::RuleId;
 use kickplate::panel::{Command, PageId, PanelView};
 use kickplate::roster::SkaterId;
+use kickplate::rules::RuleId;
 use kickplate::store::{PushKey, Verdict};
 
 use super::{Coach, rich, with_push};

@@ -3,9 +3,9 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::rules::RuleId;
 use super::words::Words;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
+use crate::rules::RuleId;
 use crate::words::{LANGUAGE_CODES, Language};
 
 /// Units lengths are shown in.
@@ -198,11 +198,7 @@ impl ScreenSettings {
     ///
     /// # Errors
     /// As [`Words::load`].
-    pub fn look(
-        &self,
-        home: &Path,
-        focus: Option<RuleId>,
-    ) -> Result<Appearance, ConfigError> {
+    pub fn look(&self, home: &Path, focus: Option<RuleId>) -> Result<Appearance, ConfigError> {
         Ok(Appearance {
             words: Arc::new(Words::load(home, self.language)?),
             units: self.units,

@@ -3,7 +3,6 @@
 
 use egui::{Align2, Rect, Shape, Stroke, StrokeKind, pos2, vec2};
 
-use crate::rules::RuleId;
 use super::appearance::Appearance;
 use super::numbers::{Numbers, numbers, unit_of};
 use super::page::{Block, Page, paint_symbol, set_block};
@@ -11,6 +10,7 @@ use super::symbols::Symbol;
 use super::theme;
 use super::typeset::{Role, Side, Typesetter, block_height_in_caps};
 use crate::feedback::{CueLeg, Good};
+use crate::rules::RuleId;
 
 /// What a cue says.
 #[derive(Debug, Clone, Copy)]

@@ -2,11 +2,11 @@
 
 use egui::{Align2, Color32, Pos2, Rect, Stroke, pos2, vec2};
 
-use crate::rules::RuleId;
 use super::appearance::Appearance;
 use super::page::Page;
 use super::theme;
 use super::typeset::{Role, Side, Typesetter};
+use crate::rules::RuleId;
 
 /// What is drawn over a picture. Points are shares of its width and height,
 /// 0 to 1 from its upper left corner.

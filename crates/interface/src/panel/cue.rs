@@ -73,9 +73,7 @@ fn side(words: &PanelWords, leg: CueLeg) -> &str {
 }
 
 fn good_words(words: &PanelWords, good: Good) -> String {
-    let said = |key: &str, rule: RuleId| {
-        words.say(key, &[("what", words.rule_name(rule.rule()))])
-    };
+    let said = |key: &str, rule: RuleId| words.say(key, &[("what", words.rule_name(rule.rule()))]);
     match good {
         Good::Improved { rule } => said("cue.good_improved", rule),
         Good::InBand { rule } => said("cue.good_in_band", rule),
@@ -100,7 +98,9 @@ mod tests {
                 target: 0.2,
                 leg: CueLeg::Left,
                 flagged_pushes: 2,
-                good: Some(Good::InBand { rule: RuleId::KneeBend }),
+                good: Some(Good::InBand {
+                    rule: RuleId::KneeBend,
+                }),
             },
         };
         let line = |cue: &Cue, language| {

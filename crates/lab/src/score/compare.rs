@@ -218,16 +218,13 @@ impl ClipScore {
             let Some(truth) = skater.measure(rule, push) else {
                 continue;
             };
-            self.measures
-                .entry(rule)
-                .or_default()
-                .push(Compared {
-                    near_leg: found.near_leg,
-                    value: measure.value,
-                    uncertainty: measure.uncertainty,
-                    judged: measure.is_judged(),
-                    truth,
-                });
+            self.measures.entry(rule).or_default().push(Compared {
+                near_leg: found.near_leg,
+                value: measure.value,
+                uncertainty: measure.uncertainty,
+                judged: measure.is_judged(),
+                truth,
+            });
             if !measure.is_judged() {
                 continue;
             }
@@ -337,7 +334,10 @@ mod tests {
         assert!(arm.iter().all(|f| f.beyond && !f.said));
         let knee = &score.flags[&RuleId::KneeBend];
         assert!(knee.iter().all(|f| f.beyond && f.said));
-        assert_eq!(score.cues[0].faults, [RuleId::KneeBend, RuleId::ArmCrossover]);
+        assert_eq!(
+            score.cues[0].faults,
+            [RuleId::KneeBend, RuleId::ArmCrossover]
+        );
         assert_eq!(score.cues[0].said, Some(RuleId::KneeBend));
     }
 

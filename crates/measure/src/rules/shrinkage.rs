@@ -62,7 +62,10 @@ mod tests {
     }
 
     fn values(pushes: &[JudgedPush]) -> Vec<Option<f64>> {
-        pushes.iter().map(|p| p.measures[RuleId::KneeBend].value).collect()
+        pushes
+            .iter()
+            .map(|p| p.measures[RuleId::KneeBend].value)
+            .collect()
     }
 
     #[test]

@@ -5,13 +5,13 @@ use egui::{Ui, vec2};
 use super::first::view_key;
 use super::scale::found;
 use super::{SetUpState, about};
-use crate::rules::Measure;
 use crate::config::{Lane, Subject};
 use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, ScaleResult};
 use crate::panel::pages::Desk;
 use crate::panel::pages::set_up::Step;
 use crate::panel::widgets::{Press, Slider, Voice, card, columns, field, plain_card, say};
+use crate::rules::Measure;
 
 /// What to change about the picture.
 pub(super) fn picture(ui: &mut Ui, d: &mut Desk<'_>) {
