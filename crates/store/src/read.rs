@@ -128,7 +128,7 @@ impl Book {
                         near_leg: r.get(2)?,
                         push_start_s: number(r, 3)?,
                         toe_off_s: number(r, 4)?,
-                        measures: Vec::new(),
+                        measures: by_id(|rule: RuleId| rule.rule().measure, Vec::new()),
                         flags: Vec::new(),
                     },
                 ))

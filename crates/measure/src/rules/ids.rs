@@ -133,7 +133,6 @@ impl<K: Id, T: fmt::Debug> fmt::Debug for IdMap<K, T> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::rules::{NotJudged, QuantityId, RULES, RuleId, RuleMap};
 
     #[test]

@@ -121,7 +121,7 @@ mod tests {
                     ..Skater::default()
                 };
                 let timing = reported(view, &skater, &QUANTITY);
-                assert!(timing.judged, "{view:?} {}", timing.reason);
+                assert!(timing.is_judged(), "{view:?} {timing:?}");
                 let truth_s = (arm_front_at - TOE_OFF_AT) / skater.cycles_hz;
                 let off_s = timing.value.unwrap() - truth_s;
                 assert!(off_s.abs() < 0.02, "{view:?} {arm_front_at} {off_s:+.3}");

@@ -116,7 +116,7 @@ mod tests {
                     ..Skater::default()
                 };
                 let rate = reported(view, &skater, &QUANTITY);
-                assert!(rate.judged, "{view:?} {}", rate.reason);
+                assert!(rate.is_judged(), "{view:?} {rate:?}");
                 let off = rate.value.unwrap() - 2.0 * cycles_hz;
                 assert!(off.abs() < 0.12, "{view:?} {cycles_hz} {off:+.3}");
             }

@@ -227,8 +227,7 @@ mod tests {
         let end = motion.curves.index_at(back_s - 0.02);
         motion.curves.seen[end..].fill(false);
         let measure = evaluate(&motion, &push);
-        assert!(!measure.is_judged());
-        assert_eq!(measure.reason, NotJudged::HeelsNotSeen);
+        assert_eq!(measure.not_judged, Some(NotJudged::HeelsNotSeen));
     }
 
     /// For a moment the foot that comes back is read far out, as where another
@@ -259,8 +258,8 @@ mod tests {
             }
             let measure = evaluate(&motion, &push);
             assert_eq!(
-                (measure.is_judged(), measure.reason.as_str()),
-                (false, NotJudged::FeetUnsteady),
+                measure.not_judged,
+                Some(NotJudged::FeetUnsteady),
                 "{view:?}, {measure:?}"
             );
         }
