@@ -97,7 +97,7 @@ fn pass(number: u32) -> (JudgedPass, Cue) {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U15),
             pushes: Vec::new(),
-            quantities: Vec::new(),
+            quantities: Default::default(),
         },
         Cue {
             pass_number: number,

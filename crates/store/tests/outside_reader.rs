@@ -56,7 +56,7 @@ fn pass(number: u32) -> (JudgedPass, Cue) {
         view: View::Side,
         thresholds: Thresholds::defaults(AgeGroup::U13),
         pushes: Vec::new(),
-        quantities: Vec::new(),
+        quantities: Default::default(),
     };
     let cue = Cue {
         pass_number: number,

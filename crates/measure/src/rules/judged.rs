@@ -24,6 +24,13 @@ pub struct Measure {
     pub how: String,
 }
 
+impl Default for Measure {
+    /// Not judged, for no reason in particular.
+    fn default() -> Self {
+        Measure::not_judged(NotJudged::Other)
+    }
+}
+
 impl Measure {
     /// A quantity rules may speak about: value and standard deviation in the
     /// measure's unit, and how it was measured.
