@@ -41,7 +41,7 @@ pub fn plays_everything() {
         level: 1.0,
     });
     assert_eq!(speaker.state(), SoundState::Off);
-    assert!(!speaker.play(SoundId::PRAISE));
+    assert!(!speaker.play(SoundId::Praise));
     std::thread::sleep(Duration::from_millis(300));
     assert_eq!(speaker.last_started(), before);
 }
@@ -56,7 +56,7 @@ pub fn waits_for_a_card() {
     assert!(!why.is_empty());
     println!("without a card: {why}");
     // Asked for while there is nothing: taken, and dropped when it is stale.
-    assert!(speaker.play(SoundId::PRAISE));
+    assert!(speaker.play(SoundId::Praise));
     std::thread::sleep(Duration::from_millis(1200));
 
     let config = std::env::var("ALSA_CONFIG_PATH").unwrap();
@@ -65,7 +65,7 @@ pub fn waits_for_a_card() {
         speaker.state() == SoundState::Ready
     });
     assert_eq!(speaker.last_started(), None, "a stale sound was played");
-    assert!(speaker.play(SoundId::PRAISE));
+    assert!(speaker.play(SoundId::Praise));
     wait_for("sound started", || speaker.last_started().is_some());
 }
 
@@ -88,10 +88,10 @@ pub fn has_a_stalling_card() {
     println!("stalled: {:?}", speaker.state());
     // The caller is not held up by a driver that hangs while it is closed:
     // this would wait for the signal that comes only after it.
-    speaker.play(SoundId::PRAISE);
+    speaker.play(SoundId::Praise);
     signal(Signal::CONT);
     wait_for("opened again", || speaker.state() == SoundState::Ready);
-    assert!(speaker.play(SoundId::PRAISE));
+    assert!(speaker.play(SoundId::Praise));
     wait_for("sound started", || speaker.last_started().is_some());
 }
 

@@ -10,6 +10,7 @@ use crossbeam_channel::{Sender, TrySendError, bounded};
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
+use crate::rules::RuleId;
 use crate::station::presenter::replay_buffer::Packed;
 use crate::store::{PictureStrip, Shot, StripDoor};
 

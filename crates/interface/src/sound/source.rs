@@ -138,11 +138,11 @@ mod tests {
         let sound =
             SamplesBuffer::new(NonZero::<u16>::MIN, NonZero::new(48_000).unwrap(), [0.5; 4]);
         let before = Instant::now();
-        let mut source = Noted::new(SoundId::PRAISE, sound, 0.5, Arc::clone(&started));
+        let mut source = Noted::new(SoundId::Praise, sound, 0.5, Arc::clone(&started));
         assert_eq!(started.get(), None, "appended is not yet started");
         assert_eq!(source.next(), Some(0.25));
         let (id, at) = started.get().unwrap();
-        assert_eq!(id, SoundId::PRAISE);
+        assert_eq!(id, SoundId::Praise);
         // The word keeps whole microseconds.
         assert!(at + Duration::from_micros(1) >= before && at <= Instant::now());
         source.by_ref().for_each(drop);

@@ -133,5 +133,5 @@ fn missing_sounds_are_named_and_nothing_is_taken() {
         panic!("{:?}", speaker.state())
     };
     assert!(why.contains("knee_bend.wav"), "{why}");
-    wait_for("no sound is taken", || !speaker.play(SoundId::PRAISE));
+    wait_for("no sound is taken", || !speaker.play(SoundId::Praise));
 }
