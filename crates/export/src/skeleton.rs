@@ -125,7 +125,7 @@ mod tests {
         }
     }
 
-    fn shown() -> Shown<'static> {
+    fn shown() -> Shown {
         Shown {
             rule: RuleId::KneeBend,
             leg: Leg::Right,
