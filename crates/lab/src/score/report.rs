@@ -135,7 +135,8 @@ impl fmt::Display for ScoreReport {
                 writeln!(f, "{}: {what}: {}", c.name, list.join(", "))?;
             }
             for cue in c.cues.iter().filter(|q| is_false(q)) {
-                let true_ones = cue.faults.join(", ");
+                let true_ones: Vec<&str> = cue.faults.iter().map(|r| r.code()).collect();
+                let true_ones = true_ones.join(", ");
                 let said = cue.said.map_or("", RuleId::code);
                 writeln!(
                     f,
