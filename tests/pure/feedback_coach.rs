@@ -172,22 +172,6 @@ fn the_focus_of_the_coach_comes_first_but_only_when_flagged() {
 }
 
 #[test]
-fn a_focus_that_names_no_rule_is_no_focus() {
-    let mut coach = CueSelector::new(FeedbackSettings {
-        focus: Some("no_such_rule".to_owned()),
-        ..Default::default()
-    });
-    let cue = coach.after_pass(&pass(vec![flagged(
-        Leg::Left,
-        &[
-            (RuleId::Extension, 140.0, 155.0),
-            (RuleId::KneeBend, 170.0, 125.0),
-        ],
-    )]));
-    assert_eq!(rule_of(&cue), RuleId::KneeBend);
-}
-
-#[test]
 fn a_rule_is_kept_for_three_passes_and_let_go_when_it_is_good() {
     let knee_large = |k: f64, e: f64| {
         pass(vec![flagged(

@@ -239,7 +239,7 @@ fn limits_of_the_age_groups() {
                 return false;
             };
             for group in AgeGroup::ALL {
-                for limits in groups.thresholds(group).limits {
+                for limits in groups.thresholds(group).limits.values() {
                     assert!(limits.low.is_none_or(f64::is_finite));
                     assert!(limits.high.is_none_or(f64::is_finite));
                 }

@@ -100,7 +100,7 @@ fn a_pass_comes_back_with_its_skater_points_pictures_and_lane() {
         assert_eq!(file.metadata().unwrap().permissions().mode() & 0o777, 0o600);
         // A plain Motion-JPEG stream: the pictures one after the other.
         let bytes = std::fs::read(file.path()).unwrap();
-        let jpegs: Vec<u8> = strip(0, "")
+        let jpegs: Vec<u8> = strip(0, RuleId::KneeBend)
             .shots
             .iter()
             .flat_map(|s| s.jpeg.clone())

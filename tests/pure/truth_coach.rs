@@ -58,7 +58,7 @@ fn said(case: &Case) -> Vec<String> {
         .iter()
         .filter_map(|pass| match coach.after_pass(pass).kind {
             CueKind::Praise => Some("good".to_owned()),
-            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(rule.to_owned()),
+            CueKind::Do { rule, .. } | CueKind::Improved { rule, .. } => Some(rule.to_string()),
             // nothing is said
             CueKind::Unfed { .. } | CueKind::NotJudged { .. } => None,
         })

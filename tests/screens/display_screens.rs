@@ -289,7 +289,7 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
                     );
                 }
                 if let Screen::Cue { rule, good, .. } = &screen {
-                    check_cue(layout, &look, rule, *good, mm_per_px, &context);
+                    check_cue(layout, &look, *rule, *good, mm_per_px, &context);
                 }
                 if !matches!(screen, Screen::InLane | Screen::Replay { .. }) {
                     let symbol = layout.graphics.iter().find(|g| g.name == "symbol");
