@@ -278,7 +278,7 @@ fn line(quantity: &Quantity, view: &str, passes: usize, rows: &[&Row]) -> String
     let f = |v: f64| format!("{:.places$}", v * scale);
     format!(
         "| `{}` | {view} | {passes} | {} | {} to {}{unit} | {:+.places$} | {} | {} | {} | {} |\n",
-        quantity.code(),
+        quantity.id.code(),
         rows.len(),
         f(low),
         f(high),
