@@ -36,8 +36,6 @@ struct Joints {
 
 #[derive(serde::Deserialize)]
 struct PushTimes {
-    touchdown_s: f64,
-    push_start_s: f64,
     push_length_m: f64,
     push_direction_deg: f64,
 }

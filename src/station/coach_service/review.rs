@@ -304,7 +304,7 @@ mod tests {
         let value = |session: i64, value: f64, uncertainty| ValueOf {
             session,
             started_at: format!("2026-01-0{session}T18:00:00+01:00[Europe/Zurich]"),
-            measure: "a_deg".into(),
+            rule: RuleId::KneeBend,
             value,
             uncertainty,
         };
@@ -314,7 +314,7 @@ mod tests {
             value(2, 104.0, Some(1.0)),
             value(2, 111.0, None),
         ];
-        let points = points_of("a_deg", &values);
+        let points = points_of(RuleId::KneeBend, &values);
         assert_eq!(points.len(), 2);
         assert_eq!((points[0].median, points[0].pushes), (100.0, 1));
         assert_eq!(points[0].day, "2026-01-01");
@@ -323,6 +323,6 @@ mod tests {
         // Spread of 100, 104, 111 about 105: sqrt(62 / 2).
         let expected = 1.2533 * 31f64.sqrt() / 3f64.sqrt();
         assert!((points[1].uncertainty - expected).abs() < 1e-9);
-        assert!(points_of("b_deg", &values).is_empty());
+        assert!(points_of(RuleId::Extension, &values).is_empty());
     }
 }
