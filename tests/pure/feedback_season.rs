@@ -5,6 +5,7 @@
 
 use kickplate::config::View;
 use kickplate::feedback::{Cue, CueKind, CueSelector, FeedbackSettings, Good, UnfedReason};
+use kickplate::multi_camera::with_thresholds;
 use kickplate::rules::{
     AgeGroup, Flag, JudgedPass, JudgedPush, Leg, Measure, NotJudged, QuantityMap, RuleId, RuleMap,
     Thresholds,
@@ -249,6 +250,25 @@ fn another_group_starts_anew() {
         "cues are rarer"
     );
     assert_eq!(run(&mut coach, (0..3).map(|_| good(AgeGroup::U9))), "ppp");
+}
+
+/// A coach who moves one limit does not make a skater begin anew.
+#[test]
+fn a_moved_limit_keeps_what_was_before() {
+    let adult = AgeGroup::Adult;
+    let (high, dead_band) = limit(adult);
+    let mut moved = Thresholds::defaults(adult);
+    moved.limits[KNEE].high = Some(high - 1.0);
+    let good = || knee(adult, high - 5.0);
+    let mut coach = CueSelector::new(FeedbackSettings::default());
+    assert_eq!(run(&mut coach, (0..6).map(|_| good())), "ppppp-");
+    let after = (0..3).map(|_| with_thresholds(good(), &moved));
+    assert_eq!(run(&mut coach, after), "p-p", "cues stay as rare");
+
+    let mut coach = CueSelector::new(FeedbackSettings::default());
+    run(&mut coach, (0..3).map(|_| knee(adult, high + 30.0)));
+    let better = knee(adult, high + 30.0 - 1.5 * dead_band);
+    assert_eq!(run(&mut coach, [with_thresholds(better, &moved)]), "i");
 }
 
 #[test]

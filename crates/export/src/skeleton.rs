@@ -2,7 +2,7 @@
 
 use crate::body::BodyPoint as P;
 use crate::geometry::included_deg;
-use crate::rules::{BONES, RuleId, mark_points};
+use crate::rules::{BONES, RuleId};
 use crate::stride::{Curves, Leg};
 
 /// A point of the camera's frame, pixels.
@@ -45,7 +45,7 @@ impl Drawing {
         if off_s > 1.0 / curves.rate_hz {
             return Drawing::default();
         }
-        let mark = mark_points(curves, i, shown.rule, shown.leg);
+        let mark = (shown.rule.rule().marks)(curves, i, shown.leg);
         Drawing {
             bones: BONES
                 .iter()
@@ -65,12 +65,7 @@ const LIMIT_REACH: f64 = 1.3;
 /// from the drawn angle of the flagged instant as it is from the value.
 fn limit_line(curves: &Curves, now: &[Px], shown: Shown) -> Option<[Px; 2]> {
     let &[a, vertex, b] = now else { return None };
-    let then = mark_points(
-        curves,
-        curves.index_at(shown.flagged_at_s),
-        shown.rule,
-        shown.leg,
-    );
+    let then = (shown.rule.rule().marks)(curves, curves.index_at(shown.flagged_at_s), shown.leg);
     let &[a0, vertex0, b0] = then.as_slice() else {
         return None;
     };

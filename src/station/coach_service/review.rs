@@ -12,7 +12,6 @@ use crate::panel::{
 };
 use crate::roster::SkaterId;
 use crate::rules::{RULES, RuleId};
-use crate::station::presenter::replay::instant_s;
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};
 use crate::stride::{PassMotion, Push, cut, leg_points};
 
@@ -195,7 +194,7 @@ fn detail_of(
         .map(|info| archive.strip(info.id))
         .transpose()?;
     let instant = match (&motion, push) {
-        (Some(motion), Some(push)) => instant_s(motion, push, rule),
+        (Some(motion), Some(push)) => (rule.rule().shown_at_s)(motion, push),
         _ => strip.as_ref().map_or(judged.toe_off_s, |s| s.flagged_at_s),
     };
     let pictures = strip.as_ref().map(pictures_of).unwrap_or_default();

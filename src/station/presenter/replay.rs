@@ -20,7 +20,7 @@ use crate::feedback::{Cue, CueKind};
 use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
-use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId, mark_points};
+use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
 use crate::station::presenter::pictures::{RawShot, RawStrip};
@@ -221,7 +221,7 @@ impl Ring {
         flags
             .into_iter()
             .filter_map(|(_, place, rule, push)| {
-                let flagged_at_s = instant_s(motion, push, rule);
+                let flagged_at_s = (rule.rule().shown_at_s)(motion, push);
                 let shots: Vec<&Kept> = self.around(motion, flagged_at_s).collect();
                 let shown = shots
                     .iter()
@@ -282,7 +282,7 @@ impl Ring {
                     .total_cmp(&(b.0.value - value).abs())
             })
             .map(|(f, push)| (push, f.value))?;
-        let instant_s = instant_s(motion, push, rule);
+        let instant_s = (rule.rule().shown_at_s)(motion, push);
         let view_px = body_px(motion, instant_s) * ROOM_AROUND_BODY;
         let shots: Vec<Shot> = self
             .around(motion, instant_s)
@@ -323,32 +323,6 @@ fn with_motion<'a>(
     })
 }
 
-/// When the quantity of a rule was what it was judged by, seconds.
-pub(in crate::station) fn instant_s(motion: &PassMotion, push: &Push, rule: RuleId) -> f64 {
-    match rule {
-        RuleId::KneeBend => {
-            let p = leg_points(push.leg);
-            let curves = &motion.curves;
-            let (from, to) = (
-                curves.index_at(push.touchdown_s),
-                curves.index_at(push.push_start_s),
-            );
-            let bend = |i: usize| {
-                let at = |point: usize| curves.points[i][point];
-                included_deg(at(p.hip), at(p.knee), at(p.ankle)).unwrap_or(180.0)
-            };
-            (from..=to.min(curves.len().saturating_sub(1)))
-                .min_by(|&a, &b| bend(a).total_cmp(&bend(b)))
-                .map_or(push.push_start_s, |i| curves.time_s(i as f64))
-        }
-        RuleId::RecoveryGap => push.recovery_s,
-        RuleId::TrunkLean => (push.push_start_s + push.toe_off_s) / 2.0,
-        // At its end the push is longest, the toe is turned out and the arm
-        // is at the front of its swing.
-        RuleId::Extension | RuleId::ArmCrossover | RuleId::ToeDirection => push.toe_off_s,
-    }
-}
-
 fn overlay(motion: &PassMotion, leg: Leg, rule: RuleId, kept: &Kept, view_px: f32) -> Overlay {
     let curves = &motion.curves;
     let i = curves.index_at(kept.captured_at_s);
@@ -363,7 +337,7 @@ fn overlay(motion: &PassMotion, leg: Leg, rule: RuleId, kept: &Kept, view_px: f3
     };
     let at = |p: P| share(points[p as usize]);
     let hips = share(curves.mid(i, P::LeftHip as usize, P::RightHip as usize));
-    let mark = mark_points(curves, i, rule, leg).into_iter().map(share);
+    let mark = (rule.rule().marks)(curves, i, leg).into_iter().map(share);
     Overlay {
         lines: BONES.map(|(a, b)| [at(a), at(b)]).to_vec(),
         mark: Some(AngleMark {

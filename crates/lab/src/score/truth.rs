@@ -98,19 +98,9 @@ pub struct TruthPush {
     /// Direction of travel of its pass.
     #[serde(default = "along")]
     pub direction: i32,
-    /// Deepest included knee angle of the glide, degrees.
-    pub min_knee_angle_deg: f64,
-    /// Largest included knee angle of the push, degrees.
-    pub max_extension_angle_deg: f64,
-    /// Smallest free gap between the boots, metres.
-    pub min_heel_gap_m: f64,
-    /// Farthest the wrist passes the middle line, metres.
-    pub max_wrist_cross_m: f64,
-    /// Mean lean of the trunk, degrees; not in older files, where all strides
-    /// are as the renderer was asked.
-    pub trunk_lean_deg: Option<f64>,
-    /// Blade against the travel at toe-off, degrees; as above.
-    pub toe_out_deg: Option<f64>,
+    /// Everything else, the true values of the rules among it.
+    #[serde(flatten)]
+    values: BTreeMap<String, serde_json::Value>,
 }
 
 /// A stay of one skater in the picture: one true pass.
@@ -298,17 +288,11 @@ impl TruthSkater {
         (0..cycles).map(|k| first_s + k as f64 / rate).collect()
     }
 
-    /// The true value of a measure for one push, where the file knows it.
+    /// The true value of a rule for one push, where the file knows it.
     pub fn measure(&self, rule: RuleId, push: &TruthPush) -> Option<f64> {
-        let asked = |name: &str| self.params.get(name).copied();
-        match rule {
-            RuleId::KneeBend => Some(push.min_knee_angle_deg),
-            RuleId::Extension => Some(push.max_extension_angle_deg),
-            RuleId::RecoveryGap => Some(push.min_heel_gap_m),
-            RuleId::ArmCrossover => Some(push.max_wrist_cross_m),
-            RuleId::TrunkLean => push.trunk_lean_deg.or_else(|| asked("lean")),
-            RuleId::ToeDirection => push.toe_out_deg.or_else(|| asked("toe_out")),
-        }
+        let key = rule.rule().truth;
+        let of_push = push.values.get(key.of_push).and_then(|v| v.as_f64());
+        of_push.or_else(|| self.params.get(key.asked?).copied())
     }
 }
 

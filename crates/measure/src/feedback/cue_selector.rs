@@ -1,7 +1,7 @@
 //! Chooses the one cue of each pass.
 
 use crate::config::View;
-use crate::rules::{JudgedPass, RuleId, Thresholds};
+use crate::rules::{AgeGroup, JudgedPass, RuleId};
 
 use super::fade::Fade;
 use super::history::{History, Values, values_of};
@@ -45,13 +45,13 @@ enum Said {
 /// do in a row one also says something good. Some passes get no cue on
 /// purpose ([`CueKind::Unfed`]).
 ///
-/// There is no roster: everybody in the lane is one skater to it.
+/// It knows no roster: who has several skaters has one of these for each.
 #[derive(Debug, Clone)]
 pub struct CueSelector {
     settings: FeedbackSettings,
     passes: u32,
     held: Option<Held>,
-    judged_with: Option<(View, Thresholds)>,
+    judged_as: Option<(View, AgeGroup)>,
     fade: Fade,
     history: History,
     said: Said,
@@ -67,7 +67,7 @@ impl CueSelector {
             settings,
             passes: 0,
             held: None,
-            judged_with: None,
+            judged_as: None,
             fade: Fade::default(),
             history: History::default(),
             said: Said::default(),
@@ -88,7 +88,7 @@ impl CueSelector {
     /// Other skaters: what the earlier passes were like is forgotten, the
     /// rule being worked on and the numbers of the passes go on.
     pub fn forget(&mut self) {
-        self.judged_with = None;
+        self.judged_as = None;
         self.fade = Fade::default();
         self.history = History::default();
         self.said = Said::default();
@@ -101,11 +101,13 @@ impl CueSelector {
     /// they are given here.
     pub fn after_pass(&mut self, pass: &JudgedPass) -> Cue {
         self.passes = self.passes.saturating_add(1);
-        let judged_with = (pass.view, pass.thresholds.clone());
-        if self.judged_with.as_ref() != Some(&judged_with) {
-            // Values of another view or group cannot be compared.
+        let judged_as = (pass.view, pass.thresholds.age_group);
+        if self.judged_as != Some(judged_as) {
+            // Values of another view or group cannot be compared. A limit that was
+            // moved is no reason to forget: what was measured stays, and is held
+            // against the limit of today.
             self.forget();
-            self.judged_with = Some(judged_with);
+            self.judged_as = Some(judged_as);
         }
         let kind = match sum_up(pass) {
             Summary::Beyond(deviations) => self.judged(pass, &deviations),

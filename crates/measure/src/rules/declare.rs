@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Measure, RuleId, RuleMap};
 use crate::config::View;
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The age groups, by the age at the end of the year (Hockey Canada age
 /// divisions: U7 up to 6, U9 7-8, U11 9-10, U13 11-12, U15 13-14, U18 15-17).
@@ -107,6 +107,15 @@ pub struct Thresholds {
     pub limits: RuleMap<Limits>,
 }
 
+/// Where truth files (of rendered skaters) have the true value of a rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TruthKey {
+    /// Field of a push.
+    pub of_push: &'static str,
+    /// Parameter of the skater that holds where the push has no such field.
+    pub asked: Option<&'static str>,
+}
+
 /// One rule. The whole program reads everything about it from here.
 pub struct Rule {
     /// Its id; the code is also the name of its sound: `knee_bend`.
@@ -132,8 +141,20 @@ pub struct Rule {
     /// Where the default comes from: a source, 'common practice, no source',
     /// or 'proposal of this project'.
     pub source: &'static str,
-    /// Reads the quantity from one push. Only called for the rule's views.
+    /// Reads the quantity from one push, with its uncertainty. Only called for the
+    /// rule's views.
     pub evaluate: fn(&PassMotion, &Push) -> Measure,
+    /// When the quantity of a push was what it was judged by, seconds: the
+    /// instant that is shown.
+    pub shown_at_s: fn(&PassMotion, &Push) -> f64,
+    /// The points that are drawn on the picture at a sample of the curves, pixels
+    /// of the frame, in their order along the body: two, or three about a joint.
+    pub marks: fn(&Curves, usize, Leg) -> Vec<[f64; 2]>,
+    /// Whether it is an angle of the knee, so that its limit belongs into the
+    /// curve of the knee over the push.
+    pub of_knee: bool,
+    /// Where truth files have its true value.
+    pub truth: TruthKey,
 }
 
 impl Limits {

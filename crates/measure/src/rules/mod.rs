@@ -22,12 +22,12 @@ mod shrinkage;
 mod table;
 
 pub use crate::stride::Leg;
-pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, Unit};
+pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, TruthKey, Unit};
 pub use ids::{Id, IdMap};
 pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure, QuantityMap, RuleMap};
 pub use not_judged::NotJudged;
-pub use overlay_marks::{BONES, mark_points};
+pub use overlay_marks::BONES;
 pub use report::{QUANTITIES, Quantity, QuantityId, QuantityUnit};
 pub use settings::AgeGroups;
 pub use table::{RULES, RuleId};

@@ -1,6 +1,6 @@
-//! What is drawn of a push: the body's lines, and the points a rule measures.
+//! What is drawn of a push: the body's lines, and what the rules draw their marks
+//! with.
 
-use super::RuleId;
 use crate::body::BodyPoint as P;
 use crate::stride::{Curves, Leg, leg_points};
 
@@ -22,28 +22,20 @@ pub const BONES: [(P, P); 14] = [
     (P::RightAnkle, P::RightToe),
 ];
 
-/// The points a rule measures on a leg at a sample of the curves, pixels of
-/// the frame, in their order along the body: two, or three about a joint.
-pub fn mark_points(curves: &Curves, i: usize, rule: RuleId, leg: Leg) -> Vec<[f64; 2]> {
-    let points = &curves.points[i];
-    let at = |p: P| points[p as usize];
-    let mid = |a: P, b: P| curves.mid(i, a as usize, b as usize);
+/// A body point at a sample of the curves, pixels of the frame.
+pub(super) fn at(curves: &Curves, i: usize, point: P) -> [f64; 2] {
+    curves.points[i][point as usize]
+}
+
+/// The middle of two body points.
+pub(super) fn middle(curves: &Curves, i: usize, a: P, b: P) -> [f64; 2] {
+    curves.mid(i, a as usize, b as usize)
+}
+
+/// Hip, knee and ankle of a leg.
+pub(super) fn limb(curves: &Curves, i: usize, leg: Leg) -> Vec<[f64; 2]> {
     let joints = leg_points(leg);
-    let shoulders = mid(P::LeftShoulder, P::RightShoulder);
-    let hips = mid(P::LeftHip, P::RightHip);
-    match rule {
-        RuleId::KneeBend | RuleId::Extension => [joints.hip, joints.knee, joints.ankle]
-            .map(|p| points[p])
-            .to_vec(),
-        RuleId::TrunkLean => vec![[hips[0], shoulders[1]], hips, shoulders],
-        RuleId::RecoveryGap => vec![at(P::LeftHeel), at(P::RightHeel)],
-        RuleId::ToeDirection => vec![points[joints.heel], points[joints.toe]],
-        RuleId::ArmCrossover => vec![
-            shoulders,
-            at(match leg {
-                Leg::Left => P::LeftWrist,
-                Leg::Right => P::RightWrist,
-            }),
-        ],
-    }
+    [joints.hip, joints.knee, joints.ankle]
+        .map(|p| curves.points[i][p])
+        .to_vec()
 }

@@ -3,10 +3,11 @@
 use super::rule_geometry::{across_m, mean, of_adult, over, unmeasurable};
 use crate::body::BodyPoint;
 use crate::config::View;
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
+use crate::rules::overlay_marks::{at, middle};
 use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::Leg;
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Curves, PassMotion, Push};
 
 /// How far the wrist passes the middle line of the body at the front of its swing; positive is past the line.
 pub const RULE: Rule = Rule {
@@ -31,7 +32,27 @@ pub const RULE: Rule = Rule {
     long: "How far the wrist passes the middle line of the body at the front of its swing; positive is past the line. Federations teach different arm swings: switch the flag off where yours wants it.",
     source: "forward and back without crossing the middle line: common practice, no source, disputed; the dead-band: proposal of this project",
     evaluate,
+    // There the arm is at the front of its swing.
+    shown_at_s: |_, push| push.toe_off_s,
+    marks,
+    of_knee: false,
+    truth: TruthKey {
+        of_push: "max_wrist_cross_m",
+        asked: None,
+    },
 };
+
+/// From the middle of the shoulders to the wrist of the pushing side.
+fn marks(curves: &Curves, i: usize, leg: Leg) -> Vec<[f64; 2]> {
+    let wrist = match leg {
+        Leg::Left => BodyPoint::LeftWrist,
+        Leg::Right => BodyPoint::RightWrist,
+    };
+    vec![
+        middle(curves, i, BodyPoint::LeftShoulder, BodyPoint::RightShoulder),
+        at(curves, i, wrist),
+    ]
+}
 
 /// Farthest wrist and hand points may lie apart across the body, as a share
 /// of stature, before the hand is not believed.

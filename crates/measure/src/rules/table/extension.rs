@@ -8,7 +8,8 @@ use super::rule_geometry::{
 use crate::body::ModelKind;
 use crate::config::View;
 use crate::geometry::{median, top_through};
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
+use crate::rules::overlay_marks::limb;
 use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
@@ -35,6 +36,14 @@ pub const RULE: Rule = Rule {
     long: "The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.",
     source: "160: above 160 is recommended for national speed skaters (Song, Park, Kim 2018, KJSB 28(2):93); easing by age and the dead-band: proposal of this project",
     evaluate,
+    // At its end the push is longest.
+    shown_at_s: |_, push| push.toe_off_s,
+    marks: limb,
+    of_knee: true,
+    truth: TruthKey {
+        of_push: "max_extension_angle_deg",
+        asked: None,
+    },
 };
 
 /// The far leg starts its glide while this one is straight, bent about as

@@ -3,7 +3,9 @@
 use super::glide::glide_knee_deg;
 use crate::body::ModelKind;
 use crate::config::View;
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::geometry::included_deg;
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
+use crate::rules::overlay_marks::limb;
 use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
@@ -30,7 +32,30 @@ pub const RULE: Rule = Rule {
     long: "The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg. Deep is good: near 90 is what coaches teach.",
     source: "goal near 90: common practice, no source; limits by age and the dead-band: proposal of this project (no published norms for children were found)",
     evaluate,
+    shown_at_s: deepest_s,
+    marks: limb,
+    of_knee: true,
+    truth: TruthKey {
+        of_push: "min_knee_angle_deg",
+        asked: None,
+    },
 };
+
+/// When the leg is bent most in its glide, as the picture shows it.
+fn deepest_s(motion: &PassMotion, push: &Push) -> f64 {
+    let curves = &motion.curves;
+    let (from, to) = (
+        curves.index_at(push.touchdown_s),
+        curves.index_at(push.push_start_s),
+    );
+    let bend = |i: usize| match limb(curves, i, push.leg).as_slice() {
+        &[hip, knee, ankle] => included_deg(hip, knee, ankle).unwrap_or(180.0),
+        _ => 180.0,
+    };
+    (from..=to.min(curves.len().saturating_sub(1)))
+        .min_by(|&a, &b| bend(a).total_cmp(&bend(b)))
+        .map_or(push.push_start_s, |i| curves.time_s(i as f64))
+}
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if push.near_leg == Some(false) {

@@ -4,9 +4,10 @@ use super::rule_geometry::{across_m, boot_width_m, of_adult, over};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::{fit_parabola, huber_mean};
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
+use crate::rules::overlay_marks::at;
 use crate::rules::{Measure, NotJudged, RuleId};
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.
 pub const RULE: Rule = Rule {
@@ -31,7 +32,22 @@ pub const RULE: Rule = Rule {
     long: "The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.",
     source: "within 2.5 cm is what coaches teach: common practice, no source; limits by age and the dead-band: proposal of this project",
     evaluate,
+    shown_at_s: |_, push| push.recovery_s,
+    marks,
+    of_knee: false,
+    truth: TruthKey {
+        of_push: "min_heel_gap_m",
+        asked: None,
+    },
 };
+
+/// Both heels.
+fn marks(curves: &Curves, i: usize, _: Leg) -> Vec<[f64; 2]> {
+    vec![
+        at(curves, i, BodyPoint::LeftHeel),
+        at(curves, i, BodyPoint::RightHeel),
+    ]
+}
 
 /// The feet are read around the moment they are back at each other, give or take
 /// so much of a cycle.

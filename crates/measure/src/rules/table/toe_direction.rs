@@ -4,10 +4,10 @@ use super::rule_geometry::{across_m, over};
 use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::median;
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::{Measure, NotJudged, RuleId};
 use crate::stride::Leg;
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Curves, PassMotion, Push, leg_points};
 
 /// How far the toe of the pushing skate is turned out from the line of travel at the end of the push.
 pub const RULE: Rule = Rule {
@@ -32,7 +32,21 @@ pub const RULE: Rule = Rule {
     long: "How far the toe of the pushing skate is turned out from the line of travel at the end of the push. Measured with low confidence, so it is stored but not flagged until the coach switches it on.",
     source: "toe to the side at the end of the push: common practice, no source; the value: proposal of this project",
     evaluate,
+    // There the toe is turned out.
+    shown_at_s: |_, push| push.toe_off_s,
+    marks,
+    of_knee: false,
+    truth: TruthKey {
+        of_push: "toe_out_deg",
+        asked: Some("toe_out"),
+    },
 };
+
+/// The pushing skate.
+fn marks(curves: &Curves, i: usize, leg: Leg) -> Vec<[f64; 2]> {
+    let joints = leg_points(leg);
+    vec![curves.points[i][joints.heel], curves.points[i][joints.toe]]
+}
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let (heel, toe) = match push.leg {

@@ -1,10 +1,12 @@
 //! Trunk.
 
 use super::rule_geometry::{mean, over, trunk_lean_deg};
+use crate::body::BodyPoint;
 use crate::config::View;
-use crate::rules::declare::{Rule, Sense, Unit, limits};
+use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
+use crate::rules::overlay_marks::middle;
 use crate::rules::{Measure, NotJudged, RuleId};
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.
 pub const RULE: Rule = Rule {
@@ -29,7 +31,21 @@ pub const RULE: Rule = Rule {
     long: "The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.",
     source: "50 to 55 is taught and above 60 blocks the push (unsigned federation-style skating manual); the band and its easing: proposal of this project",
     evaluate,
+    shown_at_s: |_, push| (push.push_start_s + push.toe_off_s) / 2.0,
+    marks,
+    of_knee: false,
+    truth: TruthKey {
+        of_push: "trunk_lean_deg",
+        asked: Some("lean"),
+    },
 };
+
+/// The upright above the hips, the hips, the shoulders.
+fn marks(curves: &Curves, i: usize, _: Leg) -> Vec<[f64; 2]> {
+    let hips = middle(curves, i, BodyPoint::LeftHip, BodyPoint::RightHip);
+    let shoulders = middle(curves, i, BodyPoint::LeftShoulder, BodyPoint::RightShoulder);
+    vec![[hips[0], shoulders[1]], hips, shoulders]
+}
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     let leans = over(motion, push.touchdown_s, push.toe_off_s, |i| {

@@ -12,7 +12,7 @@ use crate::panel::pages::{Desk, limits};
 use crate::panel::widgets::{
     Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
 };
-use crate::rules::{NotJudged, RuleId};
+use crate::rules::NotJudged;
 use crate::store::{PushKey, Verdict};
 
 /// How much slower than the push itself the pictures run.
@@ -148,7 +148,7 @@ fn advance(play: &mut Play, detail: &PushDetail, flagged: usize, now_s: f64) -> 
 
 fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
     let s = d.s;
-    let knee = detail.rule == RuleId::KneeBend;
+    let knee = detail.rule.rule().of_knee;
     card(ui, s, d.w.get("detail.knee"), |ui| {
         if detail.knee_curve.is_empty() {
             say(ui, s, Voice::Body, d.w.get("detail.no_curve"));
@@ -163,7 +163,7 @@ fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
             name: d.w.get("detail.knee"),
             points: &points,
             errors: &[],
-            // The limit line belongs to the knee and to no other rule.
+            // The limit of a rule of another joint has no place in this curve.
             low: detail.limits.low.filter(|_| knee),
             high: detail.limits.high.filter(|_| knee),
             mark: Some(detail.instant_s),
