@@ -9,6 +9,7 @@
 pub mod coach_service;
 pub mod commands;
 pub mod health;
+pub mod lateness;
 pub mod live;
 pub mod logging;
 mod output;
@@ -17,7 +18,7 @@ pub mod program;
 pub mod session;
 pub mod settings;
 pub mod usage;
-mod vision;
+pub mod vision;
 mod words;
 
 pub use commands::devices::{cameras, check_report, sound_after};
@@ -27,10 +28,10 @@ pub use commands::roster_cli::{
     back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
 pub use commands::scale::{Scale, ScaleOptions, scale, scale_of};
-pub use live::run::began;
 pub use live::{DemoOptions, LiveOptions, demo, live};
 pub use output::say;
-pub use session::analyser::{Analyser, Happening, Judged, Judging};
+pub use session::offline::Analyser;
+pub use session::pass_judge::{FinishedPass, Judging};
 pub use session::pass_times::PassTimes;
 pub use settings::choices::{EngineChoice, ModelChoice};
 pub use settings::privacy::{PRIVACY_KEYS, PrivacySettings};
@@ -40,6 +41,7 @@ pub use settings::{
     station_file,
 };
 pub use usage::UsageError;
-pub use vision::load_monitor::{Advice, FrameCost, Load};
+pub use vision::load_monitor::{Advice, FrameCost, LoadMonitor};
+pub use vision::watch::began;
 pub use vision::{model_kind, pose_settings, set_view};
 pub use words::{cue_sentence, fault};

@@ -1,10 +1,9 @@
-//! The desk: what a coach does, from the command to the files and the view.
+//! The coach service: what a coach does, from the command to the files and the view.
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use crate::store_common::{cue, pass, session, strip, tracked};
@@ -18,17 +17,26 @@ use kickplate::panel::{
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
-use kickplate::station::coach_service::{DeskHandle, DeskSetup, Exporter};
-use kickplate::station::session::control::Control;
-use kickplate::station::{Judging, Setup, StationSettings};
+use kickplate::station::coach_service::{CoachService, CoachSetup, Exporter};
+use kickplate::station::live::settings_of;
+use kickplate::station::presenter::{Outputs, PresenterHandle};
+use kickplate::station::session::{self, SessionLink, SessionParts};
+use kickplate::station::settings::snapshot::SharedSettings;
+use kickplate::station::vision::tracking::PassEvent;
+use kickplate::station::vision::watch::VisionEvent;
+use kickplate::station::{FinishedPass, Setup, StationSettings};
 use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
 
 const PATIENCE: Duration = Duration::from_secs(30);
 
 struct Station {
     dir: tempfile::TempDir,
-    control: Arc<Control>,
-    desk: DeskHandle,
+    settings: SharedSettings,
+    session: SessionLink,
+    /// As vision, and as who reads what is printed.
+    vision: crossbeam_channel::Sender<VisionEvent>,
+    judged: crossbeam_channel::Receiver<FinishedPass>,
+    desk: CoachService,
     answered: std::cell::Cell<u64>,
 }
 
@@ -77,32 +85,68 @@ impl Station {
     fn start_in(dir: tempfile::TempDir, exporter: Option<Exporter>) -> Self {
         let home = dir.path().join("home");
         let setup = Setup::load(&home, None).unwrap();
-        let judging = Judging {
-            lane: setup.lane.clone(),
-            thresholds: setup.age_groups.thresholds(setup.station.age_group),
-            track: Default::default(),
-            feedback: setup.station.feedback.clone(),
-        };
-        let stop = Arc::new(AtomicBool::new(false));
-        let control = Arc::new(Control::new(stop, setup.station.privacy));
-        let desk = DeskHandle::start(
-            DeskSetup {
+        let age_group = setup.station.age_group;
+        let settings =
+            SharedSettings::new(settings_of(&setup, age_group, CameraRequest::default()));
+        let (session, inbox) = SessionLink::new();
+        let (vision, events) = crossbeam_channel::bounded(64);
+        let (told, judged) = crossbeam_channel::bounded(64);
+        let (presenter, _) = PresenterHandle::start(Outputs::none()).unwrap();
+        session::start(
+            SessionParts {
+                settings: settings.clone(),
+                presenter,
+                pictures: None,
+                speaker: None,
+                recordings: None,
+                own_sessions: false,
+                second: None,
+                health: None,
+                watchdog: Default::default(),
+                inbox: Some(inbox),
+                on_pass: Box::new(move |finished, _| told.send(finished.clone()).unwrap()),
+            },
+            events,
+        )
+        .unwrap();
+        let desk = CoachService::start(
+            CoachSetup {
                 home,
                 folder: dir.path().join("recordings"),
                 setup,
                 lane_file: None,
-                judging,
-                camera: CameraRequest::default(),
                 exporter,
             },
-            Arc::clone(&control),
+            settings.clone(),
+            session.clone(),
         );
         Station {
             dir,
-            control,
+            settings,
+            session,
+            vision,
+            judged,
             desk,
             answered: 0.into(),
         }
+    }
+
+    /// Somebody passes; gives what was judged.
+    fn pass(&self, track_id: u32) -> FinishedPass {
+        let mut pass = tracked(track_id);
+        pass.track_id = track_id;
+        let started = PassEvent::Started {
+            track_id,
+            passing: vec![track_id],
+        };
+        let ended = PassEvent::Ended {
+            pass: Box::new(pass),
+            read_by: kickplate::pose::ModelKind::Full,
+        };
+        for event in [started, ended] {
+            self.vision.send(VisionEvent::Pass(event, None)).unwrap();
+        }
+        self.judged.recv_timeout(PATIENCE).unwrap()
     }
 
     fn folder(&self) -> PathBuf {
@@ -189,9 +233,8 @@ fn skaters_and_the_queue() {
     );
     // The judging side sees the same; behind who is not in the queue any
     // more comes the first.
-    s.control.lineup.pass_started(1, &[1]);
-    assert_eq!(s.control.lineup.pass_ended(1), None);
-    assert_eq!(s.control.lineup.standing().current, Some(a));
+    assert_eq!(s.pass(1).skater, None);
+    s.until("the first again", |v| v.queue.current == Some(a));
 
     assert!(
         s.refused(Command::AddSkater(Skater::new("  ", AgeGroup::U9)))
@@ -210,7 +253,7 @@ fn kept(s: &Station) -> KeptQueue {
     let archive = Archive::open(&s.folder()).unwrap();
     let start = Instant::now();
     loop {
-        let is = s.control.lineup.queue(|q| q.states().0.clone());
+        let is = s.session.queue(|q| q.states().0.clone()).unwrap();
         match archive.kept_queue().unwrap() {
             Some(kept) if kept.now == is => return kept,
             _ => assert!(start.elapsed() < PATIENCE, "the queue was never written"),
@@ -226,16 +269,14 @@ fn the_queue_is_taken_up_after_a_restart() {
     s.done(Command::SetQueue(vec![c, b, a]));
     assert!(s.desk.view().queue.taken_up.is_none());
     // A pass, a swap and a step back; then a pass that only the judging saw.
-    s.control.lineup.pass_started(1, &[1]);
-    s.control.lineup.pass_ended(1);
+    s.pass(1);
     s.done(Command::Queue(QueueStep::Swap));
-    s.control.lineup.pass_started(2, &[2]);
-    s.control.lineup.pass_ended(2);
-    let before = s.control.lineup.standing();
-    assert_eq!(
-        (before.order.clone(), before.current),
-        (vec![b, c, a], Some(c))
-    );
+    s.pass(2);
+    let before = s
+        .session
+        .queue(|q| (q.order().to_vec(), q.current()))
+        .unwrap();
+    assert_eq!(before, (vec![b, c, a], Some(c)));
     kept(&s);
 
     let s = s.again();
@@ -245,7 +286,7 @@ fn the_queue_is_taken_up_after_a_restart() {
     let at = view.queue.taken_up.clone().unwrap();
     assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
     // It is the judging's queue as well, and every step can be taken back.
-    assert_eq!(s.control.lineup.standing().current, Some(c));
+    assert_eq!(s.session.view().queue.current, Some(c));
     let after = |step| s.done(Command::Queue(step)).queue.clone();
     let undone = after(QueueStep::Undo);
     assert_eq!((undone.current, undone.taken_up), (Some(b), None));
@@ -276,7 +317,7 @@ fn the_queue_of_another_day_is_not_taken_up() {
     let a = s.add("Ann");
     kept(&s);
     let archive = Archive::open(&s.folder()).unwrap();
-    let queue = s.control.lineup.queue(|q| q.clone());
+    let queue = s.session.queue(|q| q.clone()).unwrap();
     let Station { dir, desk, .. } = s;
     drop(desk);
     let long_ago = jiff::Zoned::now()
@@ -295,10 +336,7 @@ fn limits_are_written_judged_with_and_taken_back() {
     let file = s.config("age-groups.toml");
     let first = std::fs::read_to_string(&file).unwrap();
     s.done(Command::UseAgeGroup(AgeGroup::U15));
-    assert_eq!(
-        s.control.take_judging().unwrap().thresholds.age_group,
-        AgeGroup::U15
-    );
+    assert_eq!(s.settings.load().age_group, AgeGroup::U15);
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.age_group, AgeGroup::U15);
 
@@ -310,7 +348,7 @@ fn limits_are_written_judged_with_and_taken_back() {
     assert!(view.can_undo_limits);
     // One immutable snapshot for the next pass.
     assert_eq!(
-        s.control.take_judging().unwrap().thresholds.limits[RuleId::KneeBend].high,
+        s.settings.load().thresholds().limits[RuleId::KneeBend].high,
         Some(111.5)
     );
     let text = std::fs::read_to_string(&file).unwrap();
@@ -353,13 +391,9 @@ fn limits_are_written_judged_with_and_taken_back() {
     });
     assert_eq!(view.roster[0].overrides[&RULES[0].id].high, Some(101.0));
     s.done(Command::SetQueue(vec![a]));
-    s.control.lineup.pass_started(1, &[1]);
-    let skating = s.control.lineup.pass_ended(1).unwrap();
-    assert_eq!(
-        skating.thresholds.limits[RuleId::KneeBend].high,
-        Some(101.0)
-    );
-    assert_eq!(skating.thresholds.age_group, AgeGroup::U13);
+    let judged = s.pass(1).pass.thresholds;
+    assert_eq!(judged.limits[RuleId::KneeBend].high, Some(101.0));
+    assert_eq!(judged.age_group, AgeGroup::U13);
 }
 
 #[test]
@@ -587,13 +621,15 @@ fn lanes_are_saved_and_used() {
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.reading_distance_m, 14.0);
     // It holds at once.
-    assert_eq!(s.control.reading_distance_m(), Some(14.0));
-    // Saved is in use: there is no second step to forget.
-    assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
+    assert_eq!(s.settings.load().reading_distance_m, 14.0);
+    // Saved is in use: there is no second step to forget. It is another
+    // source, which has a session of its own.
+    let source = || s.settings.load().source.clone();
+    assert_eq!((source().lane, source().number), (lane(), 1));
     assert!(!view.station.lane_example);
     let view = s.done(Command::UseLane("lane-side".into()));
     assert!(view.station.lane_example);
-    s.control.take_switch();
+    assert_eq!(source().number, 2);
 
     let view = s.done(Command::UseLane("rink 2 side".into()));
     assert!(
@@ -603,7 +639,7 @@ fn lanes_are_saved_and_used() {
             .unwrap()
             .in_use
     );
-    assert_eq!(s.control.take_switch().unwrap().lane, Some(lane()));
+    assert_eq!((source().lane, source().number), (lane(), 3));
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert!(station.lane.ends_with("rink 2 side.toml"));
     s.refused(Command::UseLane("none".into()));
@@ -612,7 +648,7 @@ fn lanes_are_saved_and_used() {
         id: "usb-cam".into(),
         mode: (1920, 1080, 60),
     });
-    let camera = s.control.take_switch().unwrap().camera.unwrap();
+    let camera = source().camera;
     assert_eq!(
         (camera.id.as_deref(), camera.width, camera.fps),
         (Some("usb-cam"), 1920, 60)
@@ -662,15 +698,16 @@ fn a_second_camera_is_put_beside_the_first() {
     });
     s.done(use_camera("cam-b"));
     s.refused(as_second("side 1")); // the lane of the first
-    s.control.take_switch();
+    let before = s.settings.load().source.number;
     let view = s.done(as_second("front 1"));
     let second = view.second.clone().unwrap();
     assert_eq!((&*second.name, &*second.lane), ("cam-b", "front 1"));
 
-    let switch = s.control.take_switch().unwrap();
-    assert_eq!(switch.camera.unwrap().id.as_deref(), Some("cam-a"));
-    assert_eq!(switch.lane, Some(lane()));
-    let (camera, stands) = switch.second.unwrap().unwrap();
+    let source = s.settings.load().source.clone();
+    assert_eq!(source.number, before + 1, "all of it in one step");
+    assert_eq!(source.camera.id.as_deref(), Some("cam-a"));
+    assert_eq!(source.lane, lane());
+    let (camera, stands) = source.second.unwrap();
     assert_eq!((&*camera.id, stands.view), ("cam-b", View::Front));
     // What the next start reads is the same.
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
@@ -680,7 +717,7 @@ fn a_second_camera_is_put_beside_the_first() {
 
     let view = s.done(Command::DropSecond);
     assert_eq!(view.second, None);
-    assert_eq!(s.control.take_switch().unwrap().second, Some(None));
+    assert!(s.settings.load().source.second.is_none());
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
     assert_eq!(station.second_camera, None);
 }
@@ -727,7 +764,7 @@ fn roster_files_privacy_and_backup() {
     s.done(Command::ExportRoster(out.clone()));
     assert!(std::fs::read_to_string(&out).unwrap().contains("Ann;"));
 
-    assert!(!s.control.privacy().keep_pictures);
+    assert!(!s.settings.load().privacy.keep_pictures);
     assert!(s.done(Command::KeepPictures(true)).privacy.keep_pictures);
     s.done(Command::SetRetention {
         keep_days: Some(7),
@@ -738,7 +775,7 @@ fn roster_files_privacy_and_backup() {
         (station.privacy.keep_days, station.privacy.keep_gb),
         (7, 10_000.0)
     );
-    assert_eq!(s.control.privacy(), station.privacy);
+    assert_eq!(s.settings.load().privacy, station.privacy);
     assert!(
         s.refused(Command::SetRetention {
             keep_days: Some(0),

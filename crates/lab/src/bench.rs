@@ -9,19 +9,20 @@
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use anyhow::Context;
 
 use clap::ValueEnum;
-use kickplate::station::commands::review::usage_or_failure;
-use kickplate::station::live::run::{Lateness, run};
-use kickplate::station::presenter::stage::Stage;
+use kickplate::station::commands::review::{source_record, usage_or_failure};
+use kickplate::station::live::runtime::{LiveSource, Parts, Runtime, SourceName};
+use kickplate::station::presenter::Outputs;
+use kickplate::station::settings::snapshot::{LiveSettings, SharedSettings};
 use kickplate::station::usage::is_there;
+use kickplate::station::vision::tracking::Vision;
 use kickplate::station::{
-    Analyser, EngineChoice, Happening, Judging, ModelChoice, UsageError, age_groups_file,
+    Analyser, EngineChoice, FinishedPass, Judging, ModelChoice, UsageError, age_groups_file,
     sound_after,
 };
 
@@ -32,11 +33,13 @@ use kickplate::capture::{
 use kickplate::config::{self, Lane};
 use kickplate::display::{Screen, ScreenGeometry, ScreenModel, render_still};
 use kickplate::feedback::{Cue, FeedbackSettings};
-use kickplate::pose::EngineKind;
+use kickplate::pose::{EngineKind, Estimator, StageTimes};
 use kickplate::rules::{AgeGroup, AgeGroups, Thresholds};
 use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker};
 use kickplate::track::TrackSettings;
 
+/// How long the end of a clip waits for its last pass.
+const ENDING: Duration = Duration::from_secs(5);
 /// Pictures drawn for the draw row, and their size.
 const DRAWN: usize = 12;
 const DRAWN_PX: (u32, u32) = (1920, 1080);
@@ -93,7 +96,8 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
     let started = Instant::now();
     let home = config::home()?;
     let clips = clips(options, &home)?;
-    let thresholds = AgeGroups::load(&age_groups_file(&home))?.thresholds(AgeGroup::Adult);
+    let groups = AgeGroups::load(&age_groups_file(&home))?;
+    let thresholds = groups.thresholds(AgeGroup::Adult);
     let lanes = clips
         .iter()
         .map(|clip| Lane::load(&lane_of(clip, options.lane.as_deref())))
@@ -108,31 +112,26 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
         if options.only.is_some_and(|only| only != path) {
             continue;
         }
-        let load = match path {
-            BenchPath::Review => Analyser::for_recordings,
-            BenchPath::Live => Analyser::new,
-        };
-        let mut analyser = load(
-            &home,
-            options.model,
-            options.engine,
-            judging(first, &thresholds),
-        )?;
+        let mut column = Column::default();
+        let mut chain = Chain::load(path, &home, options, judging(first, &thresholds))?;
         if out.is_empty() {
-            out = head(options, &analyser);
+            out = head(options, chain.estimator());
             loaded_s = started.elapsed().as_secs_f64();
         }
-        let mut column = Column::default();
         for (clip, lane) in clips.iter().zip(&lanes) {
-            analyser.change(judging(lane, &thresholds));
             let (wall, cpu) = (Instant::now(), cpu_s());
-            match path {
-                BenchPath::Review => {
-                    column.review(clip, &mut analyser, &mut cues, || {
+            match &mut chain {
+                Chain::Review(analyser) => {
+                    analyser.change(judging(lane, &thresholds));
+                    column.review(clip, analyser, &mut cues, || {
                         first_frame_s.get_or_insert_with(|| started.elapsed().as_secs_f64());
                     })?;
                 }
-                BenchPath::Live => column.live(clip, &mut analyser, &mut cues)?,
+                Chain::Live(vision) => {
+                    let settings =
+                        LiveSettings::of_clip(lane.clone(), AgeGroup::Adult, groups.clone());
+                    column.live(clip, vision, options.model, settings, &mut cues)?;
+                }
             }
             column.wall_s += wall.elapsed().as_secs_f64();
             column.cpu_s = match (column.cpu_s, cpu, cpu_s()) {
@@ -173,9 +172,42 @@ pub fn bench(options: &BenchOptions) -> anyhow::Result<String> {
     Ok(out)
 }
 
+/// What the frames go through.
+enum Chain {
+    Review(Box<Analyser>),
+    Live(Box<Vision>),
+}
+
+impl Chain {
+    fn load(
+        path: BenchPath,
+        home: &Path,
+        options: &BenchOptions,
+        judging: Judging,
+    ) -> anyhow::Result<Self> {
+        let (model, engine) = (options.model, options.engine);
+        Ok(match path {
+            BenchPath::Review => {
+                Chain::Review(Box::new(Analyser::new(home, model, engine, judging)?))
+            }
+            BenchPath::Live => {
+                let (lane, track) = (&judging.lane, judging.track);
+                Chain::Live(Box::new(Vision::new(home, model, engine, lane, track)?))
+            }
+        })
+    }
+
+    fn estimator(&self) -> &Estimator {
+        match self {
+            Chain::Review(analyser) => analyser.estimator(),
+            Chain::Live(vision) => vision.estimator(),
+        }
+    }
+}
+
 /// What is measured with what.
-fn head(options: &BenchOptions, analyser: &Analyser) -> String {
-    let engine = analyser.estimator().engine();
+fn head(options: &BenchOptions, estimator: &Estimator) -> String {
+    let engine = estimator.engine();
     format!(
         "Kickplate {}, model {} on {} {}, {} processors\n",
         env!("CARGO_PKG_VERSION"),
@@ -276,12 +308,12 @@ impl Column {
         let mut source = read_ahead(Box::new(timed), clip.to_owned()).map_err(usage_or_failure)?;
         while let Some(frame) = source.next_frame().map_err(usage_or_failure)? {
             let since = Instant::now();
-            let (_, happenings) = analyser.push(&frame)?;
+            let (_, passes) = analyser.push(&frame)?;
             let whole = since.elapsed();
-            take_cues(&happenings, cues);
+            take_cues(&passes, cues);
             let pose = analyser.estimator().stage_times();
-            let passes = happenings.iter().filter_map(Happening::pass_times);
-            self.stages.note(whole, &pose, passes);
+            self.stages.frame(whole, &pose, !passes.is_empty());
+            passes.iter().for_each(|pass| self.stages.pass(&pass.times));
             self.frames += 1;
             source.reuse(frame.rgb);
             after_frame();
@@ -291,40 +323,47 @@ impl Column {
         Ok(())
     }
 
-    /// One clip at its own speed through the live loop.
+    /// One clip at its own speed through the live station's threads.
     fn live(
         &mut self,
         clip: &Path,
-        analyser: &mut Analyser,
+        vision: &mut Vision,
+        model: ModelChoice,
+        settings: LiveSettings,
         cues: &mut Vec<Cue>,
     ) -> anyhow::Result<()> {
         let spec = SourceSpec::parse(&clip.to_string_lossy()).map_err(usage_or_failure)?;
         // A feed would look for a missing file again and again.
-        drop(capture::open(&spec).map_err(usage_or_failure)?);
-        let feed = Feed::start(spec, Pace::Live { repeat: false }, None);
-        let mut stage = Stage::new(ScreenGeometry::default(), String::new());
-        let stop = Arc::new(AtomicBool::new(false));
-        let stages = Arc::new(Mutex::new(std::mem::take(&mut self.stages)));
-        let noted = Arc::clone(&stages);
-        let mut lateness = Lateness {
-            observer: Some(Box::new(move |whole, pose, passes| {
-                let mut stages = noted.lock().unwrap_or_else(PoisonError::into_inner);
-                stages.note(whole, &pose, &passes);
-            })),
-            ..Lateness::default()
-        };
-        run(
-            &feed,
-            analyser,
-            &mut stage,
-            &stop,
-            &mut lateness,
-            |_, _, cue| {
-                cues.push(cue.clone());
+        let record = source_record(capture::open(&spec).map_err(usage_or_failure)?.info());
+        let seen: Arc<Mutex<Vec<FinishedPass>>> = Arc::default();
+        let noted = Arc::clone(&seen);
+        let settings = SharedSettings::new(settings);
+        let mut runtime = Runtime::start(Parts {
+            on_pass: Box::new(move |finished, _| {
+                let mut noted = noted.lock().unwrap_or_else(PoisonError::into_inner);
+                noted.push(finished.clone());
+            }),
+            ..Parts::bare(settings.clone(), Outputs::none())
+        })?;
+        let source = LiveSource {
+            feed: Feed::start(spec, Pace::Live { repeat: false }, None),
+            settings: settings.load(),
+            model,
+            name: SourceName {
+                kind: record.kind,
+                name: record.name,
+                frames_per_second: record.frames_per_second,
             },
-        );
-        feed.stop();
-        self.stages = std::mem::take(&mut stages.lock().unwrap_or_else(PoisonError::into_inner));
+        };
+        let stages = &mut self.stages;
+        let mut observer = |whole, pose: &StageTimes| stages.frame(whole, pose, false);
+        runtime.play(vision, &source, &|| false, ENDING, Some(&mut observer));
+        let lateness = runtime.end(ENDING);
+        let passes = std::mem::take(&mut *seen.lock().unwrap_or_else(PoisonError::into_inner));
+        for pass in &passes {
+            self.stages.judged(&pass.times);
+        }
+        take_cues(&passes, cues);
         lateness
             .frame_age_s
             .iter()
@@ -338,11 +377,8 @@ impl Column {
 }
 
 /// Keeps the cues.
-fn take_cues(happenings: &[Happening], cues: &mut Vec<Cue>) {
-    cues.extend(happenings.iter().filter_map(|happening| match happening {
-        Happening::Judged(judged) => Some(judged.cue.clone()),
-        Happening::Passing => None,
-    }));
+fn take_cues(passes: &[FinishedPass], cues: &mut Vec<Cue>) {
+    cues.extend(passes.iter().map(|pass| pass.cue.clone()));
 }
 
 /// Draws the cues as the screen shows them.

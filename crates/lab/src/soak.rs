@@ -14,19 +14,17 @@ use anyhow::{Context, bail};
 use kickplate::capture::{Feed, Pace, SourceSpec, open};
 use kickplate::config::{self, Lane};
 use kickplate::display::{ScreenGeometry, ScreenHandle, ScreenModel};
-use kickplate::feedback::FeedbackSettings;
-use kickplate::rules::{AgeGroup, AgeGroups, Thresholds};
+use kickplate::rules::{AgeGroup, AgeGroups};
 use kickplate::sound::{SoundSettings, Speaker};
 use kickplate::station::commands::review::source_record;
 use kickplate::station::health::HealthKeeper;
-use kickplate::station::live::run::{Lateness, run};
-use kickplate::station::live::{open_store, stop_on_signals};
-use kickplate::station::presenter::stage::Stage;
+use kickplate::station::live::runtime::{LiveSource, Parts, Runtime, SourceName};
+use kickplate::station::live::shutdown::stop_on_signals;
+use kickplate::station::presenter::Outputs;
+use kickplate::station::settings::snapshot::{LiveSettings, SharedSettings};
 use kickplate::station::usage::is_there;
-use kickplate::station::{
-    Analyser, EngineChoice, Judging, ModelChoice, UsageError, age_groups_file, say,
-};
-use kickplate::track::TrackSettings;
+use kickplate::station::vision::tracking::Vision;
+use kickplate::station::{EngineChoice, ModelChoice, UsageError, age_groups_file, say};
 
 mod rows;
 mod trend;
@@ -99,15 +97,17 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
             options.out.display()
         )
     })?;
-    let thresholds = AgeGroups::load(&age_groups_file(&home))?.thresholds(AgeGroup::U13);
-    let clips = clips(&home, options, &thresholds)?;
+    let groups = AgeGroups::load(&age_groups_file(&home))?;
+    let clips = clips(&home, options, &groups)?;
     let stop = stop_on_signals()?;
 
     let Some((_, first)) = clips.first() else {
         bail!("there are no clips");
     };
-    let mut analyser = Analyser::new(&home, options.model, options.engine, first.clone())?;
-    let engine = analyser.engine_record(options.model);
+    let settings = SharedSettings::new(first.clone());
+    let (lane, track) = (&first.source.lane, first.track);
+    let mut vision = Vision::new(&home, options.model, options.engine, lane, track)?;
+    let engine = vision.engine_record(options.model);
     say(&format!(
         "{:.2} h, {} times as fast as recorded, {} clips, {} model on the {} engine\n\n{}",
         hours,
@@ -117,16 +117,6 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
         engine.backend,
         Row::HEAD
     ));
-    let mut stage = Stage::new(ScreenGeometry::default(), engine.backend.clone());
-    stage.model = Some(options.model);
-    // A screen nobody opened: what is drawn from the pictures is still made.
-    stage.screen = Some(ScreenHandle::new(ScreenModel::waiting(
-        ScreenGeometry::default(),
-    )));
-    stage.speaker = Some(Arc::new(Speaker::start(
-        &home.join("sounds"),
-        SoundSettings::default(),
-    )));
     let keeper = HealthKeeper::start(None, options.out.clone());
     let watch = Watch {
         health: keeper.watch(),
@@ -138,56 +128,58 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
         all: Arc::clone(&stop),
         this: Arc::new(AtomicBool::new(false)),
     };
-    stage.health = Some(keeper);
+    // A screen nobody opened: what is drawn from the pictures is still made.
+    let screen = ScreenHandle::new(ScreenModel::waiting(ScreenGeometry::default()));
+    let sounds = home.join("sounds");
+    let mut runtime = Runtime::start(Parts {
+        with_pictures: true,
+        recordings: Some(options.out.clone()),
+        own_sessions: true,
+        health: Some(keeper),
+        ..Parts::bare(
+            settings.clone(),
+            Outputs {
+                screen: Some(screen),
+                speaker: Some(Arc::new(Speaker::start(&sounds, SoundSettings::default()))),
+                ..Outputs::none()
+            },
+        )
+    })?;
     let session_over = Arc::clone(&watch.this);
     let watching = std::thread::Builder::new()
         .name("soak".into())
         .spawn(move || watch.rows())?;
 
-    let mut lateness = Lateness::default();
     let (mut sessions, mut camera_s) = (0, 0.0);
-    for (clip, judging) in clips.iter().cycle() {
+    for (clip, next) in clips.iter().cycle() {
         session_over.store(false, Ordering::Relaxed);
         // Looked at after that: the end is never missed.
         if stop.load(Ordering::Relaxed) {
             break;
         }
-        analyser.change(judging.clone());
-        let source = open(&SourceSpec::File { path: clip.clone() })?;
-        let record = source_record(source.info());
-        drop(source);
-        stage.open_store = Some(open_store(
-            &options.out,
-            record.name,
-            record.kind,
-            record.frames_per_second,
-            &analyser,
-            engine.clone(),
-        ));
-        let feed = Feed::start(
-            SourceSpec::File { path: clip.clone() },
-            Pace::Faster {
-                times: options.speed,
-                empty_s: options.empty_s,
+        settings.play_clip(next);
+        let spec = SourceSpec::File { path: clip.clone() };
+        let record = source_record(open(&spec)?.info());
+        let pace = Pace::Faster {
+            times: options.speed,
+            empty_s: options.empty_s,
+        };
+        let source = LiveSource {
+            feed: Feed::start(spec, pace, None),
+            settings: settings.load(),
+            model: options.model,
+            name: SourceName {
+                kind: record.kind,
+                name: record.name,
+                frames_per_second: record.frames_per_second,
             },
-            None,
-        );
-        run(
-            &feed,
-            &mut analyser,
-            &mut stage,
-            &session_over,
-            &mut lateness,
-            |_, _, _| {},
-        );
-        camera_s += feed.clock().age_s(0.0).unwrap_or(0.0) * f64::from(options.speed.max(1));
-        drop(feed);
+        };
+        let over = || session_over.load(Ordering::Relaxed);
+        let stored = runtime.play(&mut vision, &source, &over, ENDING, None);
+        let clock = source.feed.clock();
+        camera_s += clock.age_s(0.0).unwrap_or(0.0) * f64::from(options.speed.max(1));
         sessions += 1;
-        // Each run is a session of its own here, whenever it was.
-        if let Some(store) = &stage.store {
-            store.end_session();
-        }
-        if let Some(status) = stage.end_recording(ENDING)
+        if let Some(status) = stored
             && (status.waiting > 0 || status.lost > 0)
         {
             say(&format!(
@@ -196,6 +188,7 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
             ));
         }
     }
+    let lateness = runtime.end(ENDING);
     stop.store(true, Ordering::Relaxed);
     let rows = watching
         .join()
@@ -213,12 +206,12 @@ pub fn soak(options: &SoakOptions) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// The clips, each with what it is judged by.
+/// The clips, each with what it is played with.
 fn clips(
     home: &Path,
     options: &SoakOptions,
-    thresholds: &Thresholds,
-) -> anyhow::Result<Vec<(PathBuf, Judging)>> {
+    groups: &AgeGroups,
+) -> anyhow::Result<Vec<(PathBuf, LiveSettings)>> {
     let named: Vec<PathBuf> = if options.clips.is_empty() {
         let demo = home.join("demo");
         DEMO.map(|name| demo.join(format!("{name}.mp4"))).to_vec()
@@ -232,13 +225,8 @@ fn clips(
             let beside = clip.with_extension("toml");
             let in_folder = clip.with_file_name("lane.toml");
             let lane = if beside.exists() { beside } else { in_folder };
-            let judging = Judging {
-                lane: Lane::load(&lane)?,
-                thresholds: thresholds.clone(),
-                track: TrackSettings::default(),
-                feedback: FeedbackSettings::default(),
-            };
-            Ok((clip, judging))
+            let settings = LiveSettings::of_clip(Lane::load(&lane)?, AgeGroup::U13, groups.clone());
+            Ok((clip, settings))
         })
         .collect()
 }

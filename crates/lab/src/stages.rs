@@ -70,14 +70,9 @@ pub struct Stages {
 }
 
 impl Stages {
-    /// Notes one frame: how long it took altogether, the pose stages' part,
-    /// and what the passes took that ended with it.
-    pub fn note<'p>(
-        &mut self,
-        whole: Duration,
-        pose: &StageTimes,
-        passes: impl IntoIterator<Item = &'p PassTimes>,
-    ) {
+    /// Notes one frame: how long it took altogether, and the pose stages'
+    /// part. What is behind them is tracking, or judging where passes ended.
+    pub fn frame(&mut self, whole: Duration, pose: &StageTimes, judged: bool) {
         let ran = |stage: &mut Durations, time: Duration| {
             if !time.is_zero() {
                 stage.note(time.as_secs_f64());
@@ -88,13 +83,6 @@ impl Stages {
         ran(&mut self.crop, pose.crop);
         ran(&mut self.landmark, pose.landmark);
         ran(&mut self.legs, pose.legs);
-        let mut judged = false;
-        for pass in passes {
-            judged = true;
-            self.stride.note(pass.stride.as_secs_f64());
-            self.rules.note(pass.rules.as_secs_f64());
-            self.cue.note(pass.cue.as_secs_f64());
-        }
         let behind = whole.saturating_sub(pose.motion + pose.follow + pose.acquire + pose.legs);
         ran(
             if judged {
@@ -105,6 +93,20 @@ impl Stages {
             behind,
         );
         self.whole.note(whole.as_secs_f64());
+    }
+
+    /// Notes what a pass took.
+    pub fn pass(&mut self, pass: &PassTimes) {
+        self.stride.note(pass.stride.as_secs_f64());
+        self.rules.note(pass.rules.as_secs_f64());
+        self.cue.note(pass.cue.as_secs_f64());
+    }
+
+    /// Notes a pass that was judged beside the frames, on another thread.
+    pub fn judged(&mut self, pass: &PassTimes) {
+        self.pass(pass);
+        let whole = pass.stride + pass.rules + pass.cue;
+        self.judge.note(whole.as_secs_f64());
     }
 }
 
@@ -136,13 +138,14 @@ mod tests {
             legs: ms(0),
         };
         let mut stages = Stages::default();
-        stages.note(ms(12), &pose, []);
+        stages.frame(ms(12), &pose, false);
         let pass = PassTimes {
             stride: ms(2),
             rules: ms(1),
             cue: ms(0),
         };
-        stages.note(ms(15), &pose, [&pass]);
+        stages.frame(ms(15), &pose, true);
+        stages.pass(&pass);
         let seconds = |d: &Durations| d.at([0.5]).map(|[v]| (v * 1000.0).round());
         assert_eq!(seconds(&stages.track), Some(1.0));
         assert_eq!(seconds(&stages.judge), Some(4.0));

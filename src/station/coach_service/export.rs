@@ -7,7 +7,7 @@ use std::thread;
 
 use crossbeam_channel::{Receiver, bounded};
 
-use super::{Desk, DeskError, Done, said};
+use super::{Done, Service, ServiceError, said};
 use crate::panel::{ExportOrder, ExportState, Message};
 use crate::store::Archive;
 
@@ -40,7 +40,7 @@ impl ExportRun {
     }
 }
 
-impl Desk {
+impl Service {
     pub(super) fn start_export(&mut self, order: ExportOrder) -> Done {
         let Some(exporter) = self.exporter.clone() else {
             return Err(said(Message::NoExporter {}));
@@ -60,7 +60,7 @@ impl Desk {
                     let _ = tell.try_send(News::Going(share, step));
                 };
                 let result = Archive::open(&folder)
-                    .map_err(|e| DeskError::from(e).0)
+                    .map_err(|e| ServiceError::from(e).0)
                     .and_then(|archive| exporter(&archive, &order, &going, &stopping));
                 let _ = tell.send(News::Over(result));
             })

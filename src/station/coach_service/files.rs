@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use jiff::Zoned;
 
-use super::{Desk, DeskError, Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, said};
+use super::{Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, Service, ServiceError, said};
 use crate::config::{Edit, Written};
 use crate::panel::{Message, Number, StoredMeasures, StoredPictures, WouldGo};
 use crate::station::commands::backup;
@@ -18,7 +18,7 @@ use crate::store::Aged;
 pub(super) const MOST_DAYS: u32 = 3650;
 pub(super) const MOST_GB: f64 = 10_000.0;
 
-impl Desk {
+impl Service {
     pub(super) fn keep_pictures(&mut self, on: bool) -> Done {
         self.write_privacy(&[("keep_pictures", Written::Flag(on))])?;
         Ok(match on {
@@ -49,13 +49,14 @@ impl Desk {
         Ok(Message::RetentionSet {})
     }
 
-    fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::DeskError> {
+    fn write_privacy(&mut self, values: &[(&str, Written)]) -> Result<(), super::ServiceError> {
         let edits: Vec<Edit> = values
             .iter()
             .map(|(key, value)| Edit::new(&["privacy", key], value.clone()))
             .collect();
         self.write_station(&edits)?;
-        self.control.set_privacy(self.station.privacy);
+        let privacy = self.station.privacy;
+        self.settings.change(|now| now.privacy = privacy);
         Ok(())
     }
 
@@ -96,7 +97,7 @@ impl Desk {
     }
 
     /// Deletes what was measured and may not be kept any longer.
-    fn delete_old_measures(&mut self) -> Result<Aged, DeskError> {
+    fn delete_old_measures(&mut self) -> Result<Aged, ServiceError> {
         let Some(since) = self.station.privacy.measures_kept_since(&Zoned::now()) else {
             return Ok(Aged::default());
         };
@@ -147,13 +148,13 @@ impl Desk {
                     tracing::info!(?pruned, "pictures were deleted as the settings say");
                     self.listed = None;
                 }
-                self.control.set_trouble(pruned.still_full.then(|| {
+                self.trouble = pruned.still_full.then(|| {
                     Message::DiskNearlyFull {
                         folder: self.folder.clone(),
                         size: Number(self.station.privacy.free_space_gb, 1),
                     }
                     .say(&self.words)
-                }));
+                });
             }
             Err(error) => tracing::warn!(%error, "stored pictures could not be looked through"),
         }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
-use super::{Desk, Done, said};
+use super::{Done, Service, said};
 use crate::panel::{FileKind, FolderEntry, FolderView, Message, Place};
 
 /// Entries that are listed; who has more types the name.
@@ -55,7 +55,7 @@ impl Lookings {
     }
 }
 
-impl Desk {
+impl Service {
     pub(super) fn look_into_folder(&mut self, folder: Option<PathBuf>, kind: FileKind) -> Done {
         self.folders.let_go();
         let mut view = FolderView {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Desk, Done, said};
+use super::{Done, Service, said};
 use crate::config::{Edit, Written};
 use crate::panel::{Effect, LimitEdit, Message, Of, Who};
 use crate::roster::SkaterId;
@@ -14,7 +14,7 @@ use crate::station::settings::default_file as default_station_file;
 /// Pushes a change of limits is tried on.
 const TRIED_ON: u32 = 30;
 
-impl Desk {
+impl Service {
     pub(super) fn preview_limits(&mut self, edit: LimitEdit) -> Done {
         let rule = edit.rule.rule();
         if let Some(why) = limits_fault(rule, &edit.limits) {
@@ -23,7 +23,7 @@ impl Desk {
         let values = self
             .archive()?
             .last_values(edit.rule, edit.group, TRIED_ON)?;
-        let now = self.groups.thresholds(edit.group).limits[edit.rule];
+        let now = self.settings.load().groups.thresholds(edit.group).limits[edit.rule];
         let effect = Effect {
             pushes: values.len() as u32,
             flagged: flagged_of(&values, &edit.limits) as u32,
@@ -61,7 +61,7 @@ impl Desk {
     }
 
     pub(super) fn copy_limits(&mut self, from: AgeGroup, to: AgeGroup) -> Done {
-        let limits = self.groups.thresholds(from);
+        let limits = self.settings.load().groups.thresholds(from);
         self.write_limits(&edits_of(to, &limits, None))?;
         Ok(Message::LimitsCopied { to, from })
     }
@@ -108,12 +108,11 @@ impl Desk {
             &["age_group"],
             Written::Text(group.name().to_owned()),
         )])?;
-        self.judging.thresholds = self.groups.thresholds(group);
-        self.control.set_judging(self.judging.clone());
+        self.settings.change(|now| now.age_group = group);
         Ok(Message::GroupInUse { group })
     }
 
-    fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+    fn write_limits(&mut self, edits: &[Edit]) -> Result<(), super::ServiceError> {
         let groups = self.groups_file.apply(
             edits,
             &crate::rules::settings::default_file(),
@@ -125,16 +124,14 @@ impl Desk {
 
     /// One snapshot, from the next pass on; the tracks in the lane stay.
     fn take_groups(&mut self, groups: AgeGroups) {
-        self.groups = Arc::new(groups);
-        self.control.lineup.set_groups(Arc::clone(&self.groups));
-        self.judging.thresholds = self.groups.thresholds(self.judging.thresholds.age_group);
-        self.control.set_judging(self.judging.clone());
+        let groups = Arc::new(groups);
+        self.settings.change(|now| now.groups = Arc::clone(&groups));
         // It was made for other limits.
         self.view.effect = None;
     }
 
     /// Writes into the station file, and takes the settings as they then are.
-    pub(super) fn write_station(&mut self, edits: &[Edit]) -> Result<(), super::DeskError> {
+    pub(super) fn write_station(&mut self, edits: &[Edit]) -> Result<(), super::ServiceError> {
         let folder = self.home.join("config");
         self.station = self
             .station_file

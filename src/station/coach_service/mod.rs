@@ -1,9 +1,9 @@
-//! The desk: does what the coach asks for, away from the judging.
+//! The coach service: does what the coach asks for, away from the judging.
 //!
 //! Takes: [`Command`]s over a bounded queue; what the judging side shows of
-//! itself ([`crate::station::session::control::Seen`]).
-//! Gives: one [`PanelView`] at a time; settings, roster and queue to the
-//! judging side through [`Control`].
+//! itself ([`SessionView`](super::session::SessionView)).
+//! Gives: one [`PanelView`] at a time; the settings as one snapshot, orders to
+//! the session.
 //! Fails: never for long. Every command is answered in the view, with the
 //! reason where it could not be done; a command that found the queue full is
 //! answered too. A folder that cannot be used is tried again.
@@ -42,10 +42,9 @@ use crate::feedback::Cue;
 use crate::panel::{
     Answer, CameraEntry, Command, Message, PanelView, PanelWords, PinState, cue_line,
 };
-use crate::rules::AgeGroups;
 use crate::rules::settings::AGE_GROUP_FORMATS;
-use crate::station::session::analyser::Judging;
-use crate::station::session::control::Control;
+use crate::station::session::{NoAnswer, SessionLink};
+use crate::station::settings::snapshot::SharedSettings;
 use crate::station::settings::{
     STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file,
 };
@@ -70,8 +69,8 @@ const LOOK_AT_DISK_EVERY: Duration = Duration::from_secs(60);
 /// An archive that could not be opened is tried again after this.
 const OPEN_AGAIN: Duration = Duration::from_secs(5);
 
-/// What the desk starts with.
-pub struct DeskSetup {
+/// What the service starts with.
+pub struct CoachSetup {
     /// The resources folder.
     pub home: PathBuf,
     /// The folder of the recordings.
@@ -80,36 +79,32 @@ pub struct DeskSetup {
     pub setup: Setup,
     /// The lane file, where it is not the one of the settings.
     pub lane_file: Option<PathBuf>,
-    /// What passes are judged with.
-    pub judging: Judging,
-    /// The camera in use.
-    pub camera: CameraRequest,
     /// What writes exports, where that is there.
     pub exporter: Option<Exporter>,
 }
 
-/// The way to the desk. It ends when the last one is dropped.
+/// The way to the coach service. It ends when the last one is dropped.
 #[derive(Clone)]
-pub struct DeskHandle {
+pub struct CoachService {
     commands: Sender<Command>,
     view: Arc<ArcSwap<PanelView>>,
     refused: Arc<AtomicU64>,
 }
 
-impl DeskHandle {
-    /// Starts the desk on a thread of its own.
-    pub fn start(setup: DeskSetup, control: Arc<Control>) -> Self {
+impl CoachService {
+    /// Starts the service on a thread of its own.
+    pub fn start(setup: CoachSetup, settings: SharedSettings, session: SessionLink) -> Self {
         let (commands, incoming) = bounded(QUEUE);
         let view = Arc::new(ArcSwap::from_pointee(PanelView::default()));
         let refused = Arc::new(AtomicU64::new(0));
-        let handle = DeskHandle {
+        let handle = CoachService {
             commands,
             view: Arc::clone(&view),
             refused: Arc::clone(&refused),
         };
         let spawned = thread::Builder::new()
-            .name("desk".into())
-            .spawn(move || Desk::new(setup, control, view).run(&incoming, &refused));
+            .name("coach".into())
+            .spawn(move || Service::new(setup, settings, session, view).run(&incoming, &refused));
         if let Err(error) = spawned {
             tracing::error!(%error, "the coach's panel cannot work: its thread did not start");
             let mut view = PanelView::default();
@@ -139,11 +134,11 @@ impl DeskHandle {
 /// says in which language.
 #[derive(Debug, thiserror::Error)]
 #[error("{}", .0.say(&PanelWords::english()))]
-pub(crate) struct DeskError(Message);
+pub(crate) struct ServiceError(Message);
 
-impl From<StoreError> for DeskError {
+impl From<StoreError> for ServiceError {
     fn from(error: StoreError) -> Self {
-        DeskError(match error {
+        ServiceError(match error {
             StoreError::Full { file } => Message::DiskFull { file },
             StoreError::Folder { folder, why } => Message::FolderUnusable { folder, why },
             other => Message::Recordings {
@@ -153,17 +148,23 @@ impl From<StoreError> for DeskError {
     }
 }
 
-impl From<ConfigError> for DeskError {
+impl From<NoAnswer> for ServiceError {
+    fn from(_: NoAnswer) -> Self {
+        ServiceError(Message::ProgramFault {})
+    }
+}
+
+impl From<ConfigError> for ServiceError {
     fn from(error: ConfigError) -> Self {
-        DeskError(Message::Settings {
+        ServiceError(Message::Settings {
             why: error.to_string(),
         })
     }
 }
 
-impl From<PinError> for DeskError {
+impl From<PinError> for ServiceError {
     fn from(error: PinError) -> Self {
-        DeskError(match error {
+        ServiceError(match error {
             PinError::Length => Message::PinLength {},
             PinError::Wrong => Message::PinWrong {},
             PinError::Wait(n) => Message::PinWait { n },
@@ -173,29 +174,29 @@ impl From<PinError> for DeskError {
 }
 
 /// What a command came to: its answer.
-type Done = Result<Message, DeskError>;
+type Done = Result<Message, ServiceError>;
 
-fn said(why: Message) -> DeskError {
-    DeskError(why)
+fn said(why: Message) -> ServiceError {
+    ServiceError(why)
 }
 
-struct Desk {
+struct Service {
     home: PathBuf,
     folder: PathBuf,
     /// The language of the panel, and the big screen's words for reasons.
     words: Arc<PanelWords>,
     screen_words: Arc<Words>,
-    control: Arc<Control>,
+    settings: SharedSettings,
+    session: SessionLink,
+    /// What there is to say of the room on the disk.
+    trouble: Option<String>,
     archive: Option<Archive>,
     archive_fault: Option<String>,
     try_open_at: Instant,
     station_file: EditedFile,
     groups_file: EditedFile,
     station: StationSettings,
-    groups: Arc<AgeGroups>,
-    judging: Judging,
     lane_file: PathBuf,
-    camera: CameraRequest,
     pin: Pin,
     exporter: Option<Exporter>,
     export: Option<ExportRun>,
@@ -220,8 +221,13 @@ struct Desk {
     listed: Option<(i64, u64)>,
 }
 
-impl Desk {
-    fn new(setup: DeskSetup, control: Arc<Control>, published: Arc<ArcSwap<PanelView>>) -> Self {
+impl Service {
+    fn new(
+        setup: CoachSetup,
+        settings: SharedSettings,
+        session: SessionLink,
+        published: Arc<ArcSwap<PanelView>>,
+    ) -> Self {
         let now = Instant::now();
         let lane_file = setup
             .lane_file
@@ -232,7 +238,7 @@ impl Desk {
             tracing::warn!(%fault, "the words of the panel");
             PanelWords::built_in(language)
         });
-        Desk {
+        Service {
             station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
             groups_file: EditedFile::new(age_groups_file(&setup.home), AGE_GROUP_FORMATS),
             pin: Pin::in_folder(&setup.folder),
@@ -240,15 +246,14 @@ impl Desk {
             folder: setup.folder,
             words: Arc::new(words),
             screen_words: setup.setup.look.words,
-            control,
+            settings,
+            session,
+            trouble: None,
             archive: None,
             archive_fault: None,
             try_open_at: now,
             station: setup.setup.station,
-            groups: Arc::new(setup.setup.age_groups),
-            judging: setup.judging,
             lane_file,
-            camera: setup.camera,
             exporter: setup.exporter,
             export: None,
             looking_for_cameras: None,
@@ -268,7 +273,6 @@ impl Desk {
     }
 
     fn run(mut self, incoming: &Receiver<Command>, refused: &AtomicU64) {
-        self.control.lineup.set_groups(Arc::clone(&self.groups));
         self.list_lanes();
         self.view.pin = match self.pin.is_set() {
             true => PinState::Locked,
@@ -299,7 +303,7 @@ impl Desk {
     }
 
     fn execute(&mut self, command: Command) {
-        // A fault of one command is answered and does not end the desk.
+        // A fault of one command is answered and does not end the service.
         let done = catch_unwind(AssertUnwindSafe(|| self.try_to(command)));
         self.answer(done.unwrap_or_else(|_| Err(said(Message::ProgramFault {}))));
     }
@@ -310,7 +314,7 @@ impl Desk {
             Err(error) => (error.0, false),
         };
         if !done {
-            tracing::info!("the desk could not do something it was asked for");
+            tracing::info!("the coach service could not do something it was asked for");
         }
         self.answers += 1;
         self.view.answer = Some(Answer {
@@ -404,7 +408,7 @@ impl Desk {
                 self.noted(push)
             }
             Command::ShowMe => {
-                self.control.show_me();
+                self.session.show_me();
                 Ok(Message::Shown {})
             }
             Command::OpenProgress(id) => self.open_progress(id),
@@ -422,7 +426,7 @@ impl Desk {
 
     /// The recordings. Opened when they are first needed, and again where the
     /// file is not the same any more.
-    fn archive(&mut self) -> Result<&Archive, DeskError> {
+    fn archive(&mut self) -> Result<&Archive, ServiceError> {
         let stale = self.archive.as_ref().is_none_or(|a| !a.is_current());
         if stale {
             self.archive = None;
@@ -444,10 +448,10 @@ impl Desk {
     }
 
     fn camera_entries(&mut self, found: Vec<CameraInfo>) {
-        let in_use = self.camera.id.clone();
+        let in_use = self.settings.load().source.camera.id.clone();
         // Where no camera is named, the one whose pictures come in is known
         // by its name, if no other is called so.
-        let running = self.control.seen().feed.as_ref().map(|f| f.source.clone());
+        let running = self.session.view().feed.as_ref().map(|f| f.source.clone());
         let named = |c: &CameraInfo| {
             found.len() == 1
                 || (Some(&c.name) == running.as_ref()

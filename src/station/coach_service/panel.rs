@@ -1,5 +1,5 @@
 //! The coach's panel beside the big screen: its words and settings, the way
-//! to the desk.
+//! to the coach service.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -7,7 +7,7 @@ use std::sync::Arc;
 use crate::config::ConfigError;
 use crate::display::SideWindow;
 use crate::panel::{PanelHost, PanelSetup, PanelWords};
-use crate::station::coach_service::DeskHandle;
+use crate::station::coach_service::CoachService;
 use crate::station::settings::Setup;
 
 /// The panel as the big screen's window shows it; `None` where it is
@@ -18,11 +18,11 @@ use crate::station::settings::Setup;
 pub fn side_window(
     setup: &Setup,
     folder: &Path,
-    desk: &DeskHandle,
+    service: &CoachService,
 ) -> Result<Option<SideWindow>, ConfigError> {
     let screen = &setup.station.screen;
     let words = PanelWords::load(&setup.home, screen.language)?;
-    let (seen, told) = (desk.clone(), desk.clone());
+    let (seen, told) = (service.clone(), service.clone());
     let host = PanelHost {
         setup: PanelSetup {
             words: Arc::new(words),

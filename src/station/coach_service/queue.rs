@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use jiff::{ToSpan, Zoned};
 
-use super::{Desk, OPEN_AGAIN};
+use super::{OPEN_AGAIN, Service};
 use crate::roster::Queue;
 
 /// It is written once it has rested for so long: the pass that moved it is
@@ -49,7 +49,7 @@ impl QueueKeeper {
     }
 }
 
-impl Desk {
+impl Service {
     /// Takes up the queue of the last start, once; in a further sessions file
     /// the queue has to be written anew.
     pub(super) fn take_up_queue(&mut self) {
@@ -74,16 +74,16 @@ impl Desk {
         let knows = |id| known.iter().any(|s| s.id == id);
         let queue = Queue::kept(&kept.now, &kept.earlier, knows);
         let places = queue.order().len();
-        if self.control.lineup.take_up(queue) {
+        if self.session.take_up_queue(queue).unwrap_or(false) {
             tracing::info!(places, "the queue of the last start was taken up");
-            self.queue.seen = self.control.lineup.changes();
+            self.queue.seen = self.session.view().queue.changes;
             self.queue.taken_up = Some(kept.changed_at.strftime("%H:%M").to_string());
         }
     }
 
     /// Writes the queue down where it changed and has rested.
     pub(super) fn look_after_queue(&mut self) {
-        let changes = self.control.lineup.changes();
+        let changes = self.session.view().queue.changes;
         if changes != self.queue.seen {
             self.queue.seen = changes;
             self.queue.note_change();
@@ -97,9 +97,8 @@ impl Desk {
         let (Some((.., changed_at)), Some(archive)) = (&self.queue.open, &self.archive) else {
             return;
         };
-        // Copied, so that the judging never waits for the disk.
-        let queue = self.control.lineup.queue(|q| q.clone());
-        match archive.keep_queue(&queue, changed_at) {
+        let queue = &self.session.view().kept_queue;
+        match archive.keep_queue(queue, changed_at) {
             Ok(()) => (self.queue.open, self.queue.not_before) = (None, None),
             Err(error) => {
                 tracing::warn!(%error, "the queue could not be written and is tried again");
@@ -111,7 +110,7 @@ impl Desk {
     /// Since when the queue stands as it does, where it is that of the last
     /// start and nobody has touched it.
     pub(super) fn queue_taken_up(&self) -> Option<String> {
-        let untouched = self.control.lineup.queue(|q| q.by_hand()) == Queue::BY_HAND_AS_KEPT;
+        let untouched = self.session.view().queue.by_hand == Queue::BY_HAND_AS_KEPT;
         let fresh = self.started.elapsed() < SAID_FOR;
         self.queue.taken_up.clone().filter(|_| untouched && fresh)
     }

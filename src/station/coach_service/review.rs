@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::{Desk, DeskError, Done, said};
+use super::{Done, Service, ServiceError, said};
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
 use crate::panel::{
@@ -21,10 +21,10 @@ const SHOWN_PX: u32 = 960;
 /// their mean: the square root of pi / 2.
 const MEDIAN_FACTOR: f64 = 1.2533;
 
-impl Desk {
+impl Service {
     /// The session that is being recorded, once it is in the file.
     pub(super) fn recording_session(&self) -> Option<i64> {
-        let seen = self.control.seen();
+        let seen = self.session.view();
         seen.recording
             .as_ref()?
             .session
@@ -43,7 +43,7 @@ impl Desk {
     }
 
     /// Lists the passes of a session, newest first.
-    pub(super) fn list(&mut self, id: i64) -> Result<(), DeskError> {
+    pub(super) fn list(&mut self, id: i64) -> Result<(), ServiceError> {
         let archive = self.archive()?;
         let session = archive.load_session(id)?;
         let times = archive.written_times(id)?;
@@ -61,7 +61,7 @@ impl Desk {
         Ok(())
     }
 
-    fn count_agreement(&mut self) -> Result<(), DeskError> {
+    fn count_agreement(&mut self) -> Result<(), ServiceError> {
         let agreement = self
             .archive()?
             .agreement()?
@@ -101,7 +101,7 @@ impl Desk {
     pub(super) fn open_progress(&mut self, id: SkaterId) -> Done {
         let skater = self.skater(id)?;
         let values = self.archive()?.values_of_skater(id)?;
-        let limits = skater.thresholds(&self.groups).limits;
+        let limits = skater.thresholds(&self.settings.load().groups).limits;
         let series: Vec<ProgressSeries> = limits
             .iter()
             .filter_map(|(rule, limits)| {
@@ -158,7 +158,7 @@ fn detail_of(
     session: &StoredSession,
     key: PushKey,
     rule: Option<RuleId>,
-) -> Result<PushDetail, DeskError> {
+) -> Result<PushDetail, ServiceError> {
     let gone = || {
         said(Message::PushGone {
             push: key.position + 1,

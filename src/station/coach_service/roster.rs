@@ -3,19 +3,18 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::{Desk, DeskError, Done, said};
+use super::{Done, Service, ServiceError, said};
 use crate::config::write_atomically;
 use crate::panel::{Message, PanelWords, QueueStep, Who};
-use crate::roster::{Consent, HEIGHT_M, Queue, Skater, SkaterId, export_csv, import_csv};
-use crate::station::session::skater_queue::Correction;
+use crate::roster::{Consent, HEIGHT_M, Skater, SkaterId, export_csv, import_csv};
 use crate::store::{Erased, PassKey};
 
 /// No roster is larger, bytes; a wrong path might be.
 const LARGEST_FILE: u64 = 2 << 20;
 
-impl Desk {
+impl Service {
     /// A skater of the roster.
-    pub(super) fn skater(&mut self, id: SkaterId) -> Result<Skater, DeskError> {
+    pub(super) fn skater(&mut self, id: SkaterId) -> Result<Skater, ServiceError> {
         self.archive()?;
         self.view
             .roster
@@ -26,13 +25,14 @@ impl Desk {
     }
 
     /// Reads the roster anew and tells the judging.
-    pub(super) fn roster_changed(&mut self) -> Result<(), DeskError> {
+    pub(super) fn roster_changed(&mut self) -> Result<(), ServiceError> {
         let Some(archive) = &self.archive else {
             return Ok(());
         };
         let roster = Arc::new(archive.skaters()?);
-        self.control.lineup.set_roster(Arc::clone(&roster));
+        self.settings.change(|now| now.roster = Arc::clone(&roster));
         self.view.roster = roster;
+        self.session.settings_changed()?;
         Ok(())
     }
 
@@ -41,11 +41,11 @@ impl Desk {
         let id = self.archive()?.add_skater(&skater)?;
         self.roster_changed()?;
         // Who is new skates last.
-        self.control.lineup.queue(|q| {
+        self.session.queue(move |q| {
             let mut order = q.order().to_vec();
             order.push(id);
             q.set_order(order);
-        });
+        })?;
         Ok(Message::SkaterAdded {
             who: Who::is(skater.label()),
         })
@@ -107,11 +107,11 @@ impl Desk {
         })?;
         let ids = self.archive()?.write_roster(&plan.new, &plan.changed)?;
         self.roster_changed()?;
-        self.control.lineup.queue(|q| {
+        self.session.queue(move |q| {
             let mut order = q.order().to_vec();
             order.extend(&ids);
             q.set_order(order);
-        });
+        })?;
         Ok(Message::RosterRead {
             new: plan.new.len(),
             changed: plan.changed.len(),
@@ -139,7 +139,7 @@ impl Desk {
             .filter(|id| self.view.roster.iter().any(|s| s.id == *id))
             .collect();
         let n = known.len();
-        self.control.lineup.queue(|q| q.set_order(known));
+        self.session.queue(move |q| q.set_order(known))?;
         Ok(Message::OrderSet { n })
     }
 
@@ -147,7 +147,7 @@ impl Desk {
         if let QueueStep::To(id) = step {
             self.skater(id)?;
         }
-        let changed = self.control.lineup.queue(|q| {
+        let changed = self.session.queue(move |q| {
             match step {
                 QueueStep::Skip => q.skip(),
                 QueueStep::Swap => q.swap_with_next(),
@@ -157,11 +157,11 @@ impl Desk {
                 QueueStep::Undo => return q.undo(),
             }
             true
-        });
+        })?;
         if !changed {
             return Err(said(Message::NoQueueUndo {}));
         }
-        let next = self.control.lineup.queue(|q: &mut Queue| q.current());
+        let next = self.session.view().queue.current;
         let skater = next.and_then(|id| self.view.roster.iter().find(|s| s.id == id));
         Ok(Message::NextIs {
             who: Who(skater.map(Skater::label)),
@@ -172,13 +172,10 @@ impl Desk {
         let label = skater.map(|id| self.skater(id)).transpose()?;
         self.archive()?.set_skater_of_pass(pass, skater)?;
         // Only passes of this run are in the choice of cues.
-        let seen = self.control.seen();
+        let seen = self.session.view();
         let announced = seen.recording.as_ref().and_then(|r| r.announced_as(pass));
         if let Some(number) = announced {
-            let last = seen.last.as_ref().map(|c| c.pass_number);
-            self.control
-                .lineup
-                .correct(Correction { number, skater }, last == Some(number));
+            self.session.correct(number, skater)?;
         }
         self.listed = None;
         Ok(Message::PassIsOf {
@@ -232,7 +229,7 @@ fn erased_saying(label: &str, erased: &Erased) -> Message {
 }
 
 /// A skater as it may be stored.
-fn checked(mut skater: Skater) -> Result<Skater, DeskError> {
+fn checked(mut skater: Skater) -> Result<Skater, ServiceError> {
     skater.name = skater.name.trim().to_owned();
     skater.bib = skater
         .bib
@@ -248,7 +245,7 @@ fn checked(mut skater: Skater) -> Result<Skater, DeskError> {
 }
 
 /// The bytes of a file a person named, with a bound.
-pub(crate) fn read_small(path: &Path) -> Result<Vec<u8>, DeskError> {
+pub(crate) fn read_small(path: &Path) -> Result<Vec<u8>, ServiceError> {
     let fault = |e: std::io::Error| {
         said(Message::NotRead {
             file: path.to_owned(),
@@ -267,7 +264,7 @@ pub(crate) fn read_small(path: &Path) -> Result<Vec<u8>, DeskError> {
 /// Writes a roster file only its owner can read; tabs where it is named
 /// `.tsv`, else semicolons, which spreadsheets of many languages want, with
 /// the mark by which they know UTF-8.
-pub(crate) fn write_roster_file(path: &Path, skaters: &[Skater]) -> Result<(), DeskError> {
+pub(crate) fn write_roster_file(path: &Path, skaters: &[Skater]) -> Result<(), ServiceError> {
     let separator = match path.extension().and_then(|e| e.to_str()) {
         Some("tsv") => '\t',
         _ => ';',

@@ -6,14 +6,13 @@ use std::time::Duration;
 
 use crossbeam_channel::bounded;
 
-use super::{Desk, Done, said};
+use super::{Done, Service, said};
 use crate::capture::{CameraRequest, Frame, list_cameras};
 use crate::config::{Edit, Lane, Written, write_atomically};
 use crate::geometry::solve_camera_pose;
 use crate::panel::{
     LaneDraft, LaneEntry, Message, Number, PanelWords, PictureAdvice, PictureCheck, ScaleResult,
 };
-use crate::station::session::control::Switch;
 use crate::station::settings::second_camera::SecondCamera;
 
 /// How well a mark is placed by hand on a screen, pixels.
@@ -39,7 +38,7 @@ const LARGEST_BLUR_MM: f64 = 15.0;
 /// second.
 const SLOW_FPS: f64 = 25.0;
 
-impl Desk {
+impl Service {
     /// Cameras are asked on a thread of their own: one that hangs in its
     /// driver holds up nothing.
     pub(super) fn find_cameras(&mut self) -> Done {
@@ -82,33 +81,37 @@ impl Desk {
             number("fps", fps),
         ])?;
         let in_use = self.view.cameras.iter().find(|c| c.in_use);
-        let first = in_use.map(|c| c.id.clone()).or(self.camera.id.clone());
+        let camera = self.settings.load().source.camera.clone();
+        let first = in_use.map(|c| c.id.clone()).or(camera.id.clone());
         if first.as_ref().is_some_and(|first| *first != id) {
             let request = CameraRequest {
                 id: first,
-                ..self.camera.clone()
+                ..camera.clone()
             };
             self.first_camera = Some((request, self.lane_file.clone()));
         }
-        self.camera.id = Some(id);
-        (self.camera.width, self.camera.height, self.camera.fps) = (width, height, fps);
-        self.control.switch(Switch {
-            camera: Some(self.camera.clone()),
-            ..Switch::default()
-        });
+        let camera = CameraRequest {
+            id: Some(id),
+            width,
+            height,
+            fps,
+            ..camera
+        };
+        self.settings
+            .change_source(|source| source.camera = camera.clone());
         self.mark_camera_in_use();
         Ok(Message::CameraOpened { width, height, fps })
     }
 
     pub(super) fn check_picture(&mut self) -> Done {
-        let seen = self.control.seen();
+        let seen = self.session.view();
         let fps = seen
             .feed
             .as_ref()
             .map(|f| f.fps_measured)
             .filter(|fps| *fps > 0.0);
         let frame = self
-            .control
+            .session
             .next_frame(FRAME_PATIENCE)
             .ok_or_else(|| said(Message::NoPictureCame {}))?;
         let shutter_s = seen.feed.as_ref().and_then(|f| f.shutter_s);
@@ -173,14 +176,15 @@ impl Desk {
             reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
         self.put_in_use(name, lane, file, distance)?;
         if let Some(distance_m) = reading_distance_m {
-            self.control.set_reading_distance(distance_m);
+            self.settings
+                .change(|now| now.reading_distance_m = distance_m);
         }
         Ok(Message::LaneSavedInUse {
             name: name.to_owned(),
         })
     }
 
-    fn write_lane(&self, name: &str, lane: &Lane) -> Result<(PathBuf, Lane), super::DeskError> {
+    fn write_lane(&self, name: &str, lane: &Lane) -> Result<(PathBuf, Lane), super::ServiceError> {
         let file = self.lane_path(name)?;
         let text = lane.to_toml("A camera set-up, saved from the coach's panel.");
         // What is written is what the station would read.
@@ -199,7 +203,8 @@ impl Desk {
     pub(super) fn use_as_second(&mut self, name: &str, lane: &Lane) -> Done {
         let nobody = || said(Message::NoFirstCamera {});
         let (first, first_lane) = self.first_camera.clone().ok_or_else(nobody)?;
-        let id = self.camera.id.clone().ok_or_else(nobody)?;
+        let camera = self.settings.load().source.camera.clone();
+        let id = camera.id.clone().ok_or_else(nobody)?;
         let first_id = first.id.clone().ok_or_else(nobody)?;
         if same_file(&self.lane_path(name)?, &first_lane) {
             return Err(said(Message::LaneNameTaken {
@@ -225,27 +230,25 @@ impl Desk {
             text(&["lane"], &first_lane_text),
             text(&second[0], &id),
             text(&second[1], &format!("{name}.toml")),
-            number(&second[2], self.camera.width),
-            number(&second[3], self.camera.height),
-            number(&second[4], self.camera.fps),
+            number(&second[2], camera.width),
+            number(&second[3], camera.height),
+            number(&second[4], camera.fps),
         ])?;
         let entry = SecondCamera {
             id: id.clone(),
             lane: file,
-            width: self.camera.width,
-            height: self.camera.height,
-            fps: self.camera.fps,
+            width: camera.width,
+            height: camera.height,
+            fps: camera.fps,
         };
         let called = self.view.cameras.iter().find(|c| c.id == id);
         let called = called.map_or_else(|| id.clone(), |c| c.name.clone());
         self.first_camera = None;
-        self.camera = first;
-        self.judging.lane = back.clone();
         self.lane_file = first_lane;
-        self.control.switch(Switch {
-            camera: Some(self.camera.clone()),
-            lane: Some(back),
-            second: Some(Some((entry, lane))),
+        self.settings.change_source(|source| {
+            source.camera = first.clone();
+            source.lane = back.clone();
+            source.second = Some((entry.clone(), lane.clone()));
         });
         self.mark_camera_in_use();
         self.list_lanes();
@@ -254,17 +257,15 @@ impl Desk {
 
     pub(super) fn drop_second(&mut self) -> Done {
         self.write_station(&[Edit::new(&["second_camera", "camera"], Written::Absent)])?;
-        self.control.switch(Switch {
-            second: Some(None),
-            ..Switch::default()
-        });
+        self.settings.change_source(|source| source.second = None);
         Ok(Message::SecondDropped {})
     }
 
     fn mark_camera_in_use(&mut self) {
+        let camera_in_use = self.settings.load().source.camera.id.clone();
         let mut cameras = (*self.view.cameras).clone();
         for camera in &mut cameras {
-            camera.in_use = Some(&camera.id) == self.camera.id.as_ref();
+            camera.in_use = Some(&camera.id) == camera_in_use.as_ref();
         }
         self.view.cameras = Arc::new(cameras);
     }
@@ -285,22 +286,19 @@ impl Desk {
         lane: Lane,
         file: PathBuf,
         more: Option<Edit>,
-    ) -> Result<(), super::DeskError> {
+    ) -> Result<(), super::ServiceError> {
         let named = Edit::new(&["lane"], Written::Text(format!("{name}.toml")));
         let edits: Vec<Edit> = more.into_iter().chain([named]).collect();
         self.write_station(&edits)?;
-        self.judging.lane = lane.clone();
         self.lane_file = file;
-        self.control.switch(Switch {
-            lane: Some(lane),
-            ..Switch::default()
-        });
+        self.settings
+            .change_source(|source| source.lane = lane.clone());
         self.list_lanes();
         Ok(())
     }
 
     /// Where a lane of this name lies: a plain file of the settings folder.
-    fn lane_path(&self, name: &str) -> Result<PathBuf, super::DeskError> {
+    fn lane_path(&self, name: &str) -> Result<PathBuf, super::ServiceError> {
         let fits = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_');
         let good = !name.trim().is_empty()
             && name.trim() == name

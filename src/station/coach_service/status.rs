@@ -1,7 +1,7 @@
 //! The view, made anew: how the station is and what happens in the lane.
 
 use super::camera_messages::said_of;
-use super::{Desk, OPEN_AGAIN};
+use super::{OPEN_AGAIN, Service};
 use crate::capture::{FeedState, FeedStatus};
 use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
 use crate::sound::SoundState;
@@ -12,14 +12,14 @@ use std::time::{Duration, Instant};
 /// How long it is said that commands were not taken.
 const SAID_FOR: Duration = Duration::from_secs(30);
 
-impl Desk {
+impl Service {
     /// Makes the view anew and publishes it.
     pub(super) fn refresh(&mut self) {
         self.open_archive_when_due();
         self.take_cameras();
         self.take_folder();
         self.follow_export();
-        let seen = self.control.seen();
+        let seen = self.session.view();
         let recording = self.recording_session();
         self.list_when_due(recording);
         self.view.live = LivePart {
@@ -31,12 +31,12 @@ impl Desk {
                 Some((key, self.cue_line(cue)))
             }),
         };
-        let standing = self.control.lineup.standing();
+        let queue = &seen.queue;
         self.view.queue = QueueView {
-            order: standing.order,
-            current: standing.current,
-            last: standing.last,
-            can_undo: standing.can_undo,
+            order: queue.order.clone(),
+            current: queue.current,
+            last: queue.last,
+            can_undo: queue.can_undo,
             taken_up: self.queue_taken_up(),
         };
         self.view.second = self.station.second_camera.as_ref().map(|second| {
@@ -49,9 +49,10 @@ impl Desk {
                     .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
             }
         });
-        self.view.groups = Arc::clone(&self.groups);
+        let settings = self.settings.load();
+        self.view.groups = Arc::clone(&settings.groups);
         self.view.can_undo_limits = self.groups_file.can_undo();
-        self.view.age_group = Some(self.judging.thresholds.age_group);
+        self.view.age_group = Some(settings.age_group);
         self.view.station = self.station_part();
         self.view.privacy.keep_pictures = self.station.privacy.keep_pictures;
         let privacy = self.station.privacy;
@@ -84,8 +85,8 @@ impl Desk {
     /// Lists the passes anew when one was written.
     fn list_when_due(&mut self, recording: Option<i64>) {
         let written = self
-            .control
-            .seen()
+            .session
+            .view()
             .recording
             .as_ref()
             .map_or(0, |r| r.written);
@@ -113,7 +114,7 @@ impl Desk {
     }
 
     fn station_part(&self) -> StationPart {
-        let seen = self.control.seen();
+        let seen = self.session.view();
         let say = |saying: Message| saying.say(&self.words);
         let feed = seen.feed.as_ref();
         let recording = seen.recording.as_ref();
@@ -153,7 +154,7 @@ impl Desk {
             problems.push(say(Message::TooFast { n: lost }));
         }
         problems.extend(self.archive_fault.clone());
-        problems.extend(self.control.trouble().map(|t| (*t).clone()));
+        problems.extend(self.trouble.clone());
         StationPart {
             camera: feed.map_or_else(|| say(Message::Starting {}), |f| self.feed_words(f)),
             camera_live: feed.is_some_and(|f| f.state == FeedState::Live),
@@ -188,7 +189,7 @@ impl Desk {
             memory_mb: memory_bytes().map(|b| b as f64 / 1e6),
             uptime_s: self.started.elapsed().as_secs_f64(),
             problems,
-            lane_example: super::set_up::is_example(&self.judging.lane),
+            lane_example: super::set_up::is_example(&self.settings.load().source.lane),
         }
     }
 

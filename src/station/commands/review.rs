@@ -10,7 +10,8 @@ use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
 use crate::feedback::Cue;
 use crate::rules::{AgeGroup, AgeGroups, JudgedPass};
-use crate::station::session::analyser::{Analyser, Happening, Judging};
+use crate::station::session::offline::Analyser;
+use crate::station::session::pass_judge::{FinishedPass, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};
@@ -73,7 +74,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         },
         feedback: station.feedback,
     };
-    let mut analyser = Analyser::for_recordings(&home, options.model, options.engine, judging)?;
+    let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
 
     let mut session = SessionFile::new(
         source_record(source.info()),
@@ -88,8 +89,8 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         match source.next_frame() {
             Ok(Some(frame)) => {
                 frames += 1;
-                let (_, happenings) = analyser.push(&frame)?;
-                keep(&happenings, &mut session, &mut progress)?;
+                let (_, passes) = analyser.push(&frame)?;
+                keep(&passes, &mut session, &mut progress)?;
                 progress.show(frames);
                 source.reuse(frame.rgb);
             }
@@ -116,17 +117,14 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
 }
 
 fn keep(
-    happenings: &[Happening],
+    passes: &[FinishedPass],
     session: &mut SessionFile,
     progress: &mut Progress,
 ) -> anyhow::Result<()> {
-    for happening in happenings {
-        if let Happening::Judged(judged) = happening {
-            let (pass, cue) = (&judged.pass, &judged.cue);
-            session.add_pass(pass, cue, &words::cue_sentence(cue))?;
-            progress.clear();
-            print_pass(pass, cue);
-        }
+    for FinishedPass { pass, cue, .. } in passes {
+        session.add_pass(pass, cue, &words::cue_sentence(cue))?;
+        progress.clear();
+        print_pass(pass, cue);
     }
     Ok(())
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use crate::config;
 use crate::roster::{Skater, import_csv};
-use crate::station::coach_service::{DeskError, erased_sentence, read_small, write_roster_file};
+use crate::station::coach_service::{ServiceError, erased_sentence, read_small, write_roster_file};
 use crate::station::commands::backup;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::{UsageError, is_there};
@@ -19,7 +19,7 @@ fn places() -> anyhow::Result<(PathBuf, PathBuf)> {
     Ok((home, folder))
 }
 
-fn usage(error: DeskError) -> anyhow::Error {
+fn usage(error: ServiceError) -> anyhow::Error {
     UsageError(error.to_string()).into()
 }
 

@@ -3,32 +3,34 @@
 //! Everything behind the camera is the live station's own path.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use anyhow::Context;
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::capture::{Feed, FeedStatus, Pace, SourceSpec};
+use super::runtime::{LiveSource, Parts, Runtime, SourceName};
+use super::shutdown::{Stop, stop_on_signals};
+use super::window_host::with_window;
+use crate::capture::{Feed, Pace, SourceSpec};
 use crate::config::{self, Lane};
 use crate::display::{
-    Appearance, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions, render_png,
+    Appearance, Screen, ScreenGeometry, ScreenHandle, ScreenModel, StatusStrip, WindowOptions,
+    render_png,
 };
-use crate::feedback::FeedbackSettings;
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::sound::{SoundSettings, Speaker};
-use crate::station::live::run::{Lateness, Stop, run};
-use crate::station::live::window_host::with_window;
-use crate::station::live::{open_store, stop_on_signals};
-use crate::station::presenter::stage::Stage;
-use crate::station::session::analyser::{Analyser, Judging};
+use crate::station::commands::review::source_record;
+use crate::station::presenter::{Outputs, sound_note};
+use crate::station::session::OnPass;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::settings::snapshot::{LiveSettings, SharedSettings};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
+use crate::station::vision::tracking::Vision;
 use crate::station::words;
-use crate::store::{self, SessionFile};
-use crate::track::TrackSettings;
+use crate::store::SessionFile;
 
 /// The demo's clips, each with its lane file beside it, and the age group its
 /// skater is judged as.
@@ -99,7 +101,7 @@ pub fn demo(options: &DemoOptions) -> anyhow::Result<()> {
     if options.headless {
         return player.play(&stop);
     }
-    with_window(&window, &screen, &stop, None, {
+    with_window(&window, &screen, &stop, {
         let stop = Arc::clone(&stop);
         move || player.play(&stop)
     })
@@ -116,103 +118,90 @@ struct Player {
 
 impl Player {
     fn play(&self, stop: &Stop) -> anyhow::Result<()> {
-        let groups = AgeGroups::load(&age_groups_file(&self.home))?;
-        let clips = CLIPS
-            .iter()
-            .map(|(name, group)| self.judging(name, groups.thresholds(*group)))
-            .collect::<anyhow::Result<Vec<_>>>()?;
-        let first = clips.first().context("the demo has no clips")?;
-        let model = ModelChoice::Full;
-        let mut analyser = Analyser::new(&self.home, model, EngineChoice::Auto, first.1.clone())?;
-        let engine = analyser.engine_record(model);
+        let settings = SharedSettings::new(self.settings(CLIPS[0])?);
+        let (model, now) = (ModelChoice::Full, settings.load());
+        let mut vision = Vision::new(
+            &self.home,
+            model,
+            EngineChoice::Auto,
+            &now.source.lane,
+            now.track,
+        )?;
+        let engine = vision.engine_record(model);
         println!(
             "Pose model: {} on the {} engine. {}",
             engine.model,
             engine.backend,
-            analyser.estimator().engine().why
+            vision.estimator().engine().why
         );
-        let mut stage = Stage::new(self.geometry, engine.backend.clone());
-        stage.screen = self.screen.clone();
-        stage.look = self.look.clone();
-        stage.blur_faces = self.blur_faces;
-        stage.speaker = Some(Arc::new(Speaker::start(
+        let speaker = Arc::new(Speaker::start(
             &self.home.join("sounds"),
             SoundSettings::default(),
-        )));
+        ));
         let (pictures, painter) = paint_pictures(&self.out)?;
-        let mut lateness = Lateness::default();
-        let mut last_status = None;
-        let mut number = 0;
+        let session: Arc<Mutex<Option<(String, SessionFile)>>> = Arc::default();
+        let mut runtime = Runtime::start(Parts {
+            with_pictures: self.screen.is_some() && !self.look.symbols_only,
+            recordings: Some(self.out.clone()),
+            on_pass: self.on_pass(&session, pictures, &engine.backend, &speaker),
+            ..Parts::bare(
+                settings.clone(),
+                Outputs {
+                    screen: self.screen.clone(),
+                    speaker: Some(speaker),
+                    pictures: None,
+                    geometry: self.geometry,
+                    look: self.look.clone(),
+                    blur_faces: self.blur_faces,
+                },
+            )
+        })?;
         let mut sessions = Vec::new();
-        for (path, judging) in clips {
+        for (name, group) in CLIPS {
             if stop.load(Ordering::Relaxed) {
                 break;
             }
-            let name = path
-                .file_stem()
-                .unwrap_or_default()
-                .to_string_lossy()
-                .into_owned();
-            println!(
-                "\nClip {name}, judged as {}",
-                judging.thresholds.age_group.name()
-            );
-            analyser.change(judging);
-            let source = crate::capture::open(&SourceSpec::File { path: path.clone() })?;
-            let record = crate::station::commands::review::source_record(source.info());
-            drop(source);
-            let mut session = SessionFile::new(
+            println!("\nClip {name}, judged as {}", group.name());
+            let next = self.settings((name, group))?;
+            settings.play_clip(&next);
+            let path = self.home.join("demo").join(format!("{name}.mp4"));
+            let spec = SourceSpec::File { path };
+            let record = source_record(crate::capture::open(&spec)?.info());
+            let file = SessionFile::new(
                 record.clone(),
-                analyser.judging().lane.clone(),
+                next.source.lane.clone(),
                 engine.clone(),
-                &analyser.judging().thresholds,
+                &next.thresholds(),
                 None,
             );
-            stage.open_store = Some(open_store(
-                &self.out,
-                record.name.clone(),
-                store::SourceKind::Video,
-                record.frames_per_second,
-                &analyser,
-                engine.clone(),
-            ));
-            let feed = Feed::start(
-                SourceSpec::File { path },
-                Pace::Live { repeat: false },
-                None,
-            );
-            run(
-                &feed,
-                &mut analyser,
-                &mut stage,
-                stop,
-                &mut lateness,
-                |stage, pass, cue| {
-                    println!("{}", words::pass_table(pass, cue));
-                    number += 1;
-                    if let Err(error) = session.add_pass(pass, cue, &words::cue_sentence(cue)) {
-                        eprintln!("{error}");
-                    }
-                    let model = stage.model(Screen::of_cue(cue), &feed.status());
-                    let file = format!("pass-{number:02}-{name}.png");
-                    if pictures.send((file, model)).is_err() {
-                        tracing::warn!("the pictures are not written any more");
-                    }
+            *lock(&session) = Some((name.to_owned(), file));
+            let source = LiveSource {
+                feed: Feed::start(spec, Pace::Live { repeat: false }, None),
+                settings: settings.load(),
+                model,
+                name: SourceName {
+                    kind: record.kind,
+                    name: record.name,
+                    frames_per_second: record.frames_per_second,
                 },
+            };
+            runtime.play(
+                &mut vision,
+                &source,
+                &|| stop.load(Ordering::Relaxed),
+                ENDING,
+                None,
             );
-            last_status = Some(feed.status());
-            if let Some(trouble) = stage.recording_trouble() {
-                eprintln!("{trouble}");
-            }
-            stage.end_recording(ENDING);
-            sessions.push(session);
+            sessions.extend(lock(&session).take().map(|(_, file)| file));
         }
-        drop(pictures);
         let path = self.out.join("session.json");
         let mut sessions = sessions.into_iter();
         if let Some(first) = sessions.next() {
             first.join(sessions.collect()).write(&path)?;
         }
+        self.hold_last_cue(&runtime, stop);
+        // The session's end lets the pictures' thread go.
+        let lateness = runtime.end(ENDING);
         if painter.join().is_err() {
             eprintln!("a picture of the big screen could not be drawn");
         }
@@ -221,42 +210,70 @@ impl Player {
             "Written: {} and a picture of the big screen for each pass",
             path.display()
         );
-        if let Some(status) = last_status {
-            self.hold_last_cue(&mut stage, &status, stop);
-        }
         Ok(())
     }
 
-    /// The clip and what it is judged with.
-    fn judging(
+    /// What is done with each pass: a table, a place in the session's file, a
+    /// picture of the screen.
+    fn on_pass(
         &self,
-        name: &str,
-        thresholds: crate::rules::Thresholds,
-    ) -> anyhow::Result<(PathBuf, Judging)> {
-        let folder = self.home.join("demo");
-        let lane = Lane::load(&folder.join(format!("{name}.toml")))?;
-        Ok((
-            folder.join(format!("{name}.mp4")),
-            Judging {
-                lane,
-                thresholds,
-                track: TrackSettings::default(),
-                feedback: FeedbackSettings::default(),
-            },
-        ))
+        session: &Arc<Mutex<Option<(String, SessionFile)>>>,
+        pictures: Sender<Picture>,
+        engine: &str,
+        speaker: &Arc<Speaker>,
+    ) -> OnPass {
+        let (session, speaker) = (Arc::clone(session), Arc::clone(speaker));
+        let (geometry, look, engine) = (self.geometry, self.look.clone(), engine.to_owned());
+        let number = AtomicU32::new(0);
+        Box::new(move |finished, _| {
+            let (pass, cue) = (&finished.pass, &finished.cue);
+            println!("{}", words::pass_table(pass, cue));
+            let number = number.fetch_add(1, Ordering::Relaxed) + 1;
+            let mut session = lock(&session);
+            let Some((name, file)) = session.as_mut() else {
+                return;
+            };
+            if let Err(error) = file.add_pass(pass, cue, &words::cue_sentence(cue)) {
+                eprintln!("{error}");
+            }
+            let model = ScreenModel {
+                screen: Screen::of_cue(cue),
+                status: StatusStrip {
+                    engine: Some(engine.clone()),
+                    sound: sound_note(Some(&speaker)),
+                    ..StatusStrip::default()
+                },
+                geometry,
+                look: look.clone(),
+            };
+            let picture = format!("pass-{number:02}-{name}.png");
+            if pictures.send((picture, model)).is_err() {
+                tracing::warn!("the pictures are not written any more");
+            }
+        })
+    }
+
+    /// What a clip is judged with.
+    fn settings(&self, (name, group): (&str, AgeGroup)) -> anyhow::Result<LiveSettings> {
+        let groups = AgeGroups::load(&age_groups_file(&self.home))?;
+        let lane = Lane::load(&self.home.join("demo").join(format!("{name}.toml")))?;
+        Ok(LiveSettings::of_clip(lane, group, groups))
     }
 
     /// The last answer can be read, and its replay asked for and watched.
-    fn hold_last_cue(&self, stage: &mut Stage, status: &FeedStatus, stop: &Stop) {
+    fn hold_last_cue(&self, runtime: &Runtime, stop: &Stop) {
         let since = Instant::now();
         while self.screen.is_some()
-            && (since.elapsed() < LAST_CUE || stage.is_replaying())
+            && (since.elapsed() < LAST_CUE || runtime.is_replaying())
             && !stop.load(Ordering::Relaxed)
         {
-            stage.show(status, false);
             std::thread::sleep(Duration::from_millis(30));
         }
     }
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 type Picture = (String, ScreenModel);

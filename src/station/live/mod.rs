@@ -1,53 +1,46 @@
 //! `kickplate`: the station with its camera.
 
-use std::path::{Path, PathBuf};
+mod demo;
+pub mod runtime;
+pub mod shutdown;
+mod window_host;
+
+use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use anyhow::Context;
-
-use crate::station::coach_service::panel::side_window;
-use crate::station::coach_service::{DeskHandle, DeskSetup};
-use crate::station::commands::export;
-use crate::station::health::notify::Watchdog;
-use crate::station::health::{self, HealthKeeper};
-use crate::station::live::run::{Lateness, Stop, run};
-use crate::station::live::window_host::{Anew, with_window};
-use crate::station::output::{complain, say};
-use crate::station::presenter::stage::{Reopen, Stage};
-use crate::station::session::analyser::{Analyser, Judging};
-use crate::station::session::camera_pairing::Second;
-use crate::station::session::control::Control;
-use crate::station::settings::CameraChoice;
-use crate::station::settings::Setup;
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
-use crate::station::usage::{age_group, is_there};
-use crate::station::vision::camera_pipeline::{EyeSettings, EyeStatus, FurtherEye};
-use crate::station::words;
-
-mod demo;
-mod ending;
-pub mod run;
-mod window_host;
-#[cfg(test)]
-mod wiring_tests;
-
-pub use demo::{DemoOptions, demo};
-
 use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
-use crate::display::{Fault, Screen, ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions};
+use crate::display::{ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions};
 use crate::rules::AgeGroup;
 use crate::sound::{SoundSettings, Speaker};
-use crate::store::{self, SessionInfo, StoreWriter, WriterPolicy, Written};
+use crate::store::{SourceKind, Written};
 use crate::track::TrackSettings;
 
-/// Pause before the model is loaded again after a fault.
-pub(in crate::station) const LOAD_AGAIN: Duration = Duration::from_secs(5);
-/// How long the end of the program waits for the loop and the disk.
-pub(in crate::station) const ENDING: Duration = Duration::from_secs(5);
+use super::coach_service::panel::side_window;
+use super::coach_service::{CoachService, CoachSetup};
+use super::commands::export;
+use super::health::notify::Watchdog;
+use super::health::{self, HealthKeeper};
+use super::output::{complain, say};
+use super::presenter::{Outputs, PictureMaker};
+use super::session::{SecondStart, SessionInbox, SessionLink};
+use super::settings::choices::{EngineChoice, ModelChoice};
+use super::settings::snapshot::{LiveSettings, SharedSettings, SourceSettings};
+use super::settings::{CameraChoice, Setup};
+use super::usage::{age_group, is_there};
+use super::vision::LOAD_AGAIN;
+use super::vision::tracking::Vision;
+use super::words;
+pub use demo::{DemoOptions, demo};
+use runtime::{LiveSource, Parts, Runtime, SourceName, file_name};
+use shutdown::{Stop, stop_on_signals};
+use window_host::with_window;
+
+/// How long the end of a source, and of the session, is waited for.
+const ENDING: Duration = Duration::from_secs(5);
 
 /// `kickplate`: the live station. What is `None` comes from the settings.
 #[derive(Debug, Clone, PartialEq, Default, clap::Args)]
@@ -101,41 +94,38 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         screen_height_m: setup.station.screen_height_m as f32,
         reading_distance_m: setup.station.reading_distance_m as f32,
     };
-    let first = ScreenModel {
+    let screen = ScreenHandle::new(ScreenModel {
         look: setup.look.clone(),
         ..ScreenModel::waiting(geometry)
-    };
-    let screen = ScreenHandle::new(first);
+    });
     let mut window = WindowOptions {
         fullscreen: !options.windowed,
         monitor: setup.station.screen.monitor.clone(),
         show_me: setup.station.screen.show_me_key,
         ..WindowOptions::default()
     };
-    let age_group = options.age_group.unwrap_or(setup.station.age_group);
-    let camera = camera_request(&setup, options.camera.as_deref());
-    let control = Arc::new(Control::new(Arc::clone(&stop), setup.station.privacy));
+    let settings = SharedSettings::new(settings_of(
+        &setup,
+        options.age_group.unwrap_or(setup.station.age_group),
+        camera_request(&setup, options.camera.as_deref()),
+    ));
+    let (link, inbox) = SessionLink::new();
     // It ends when the last handle is dropped.
-    let desk = DeskHandle::start(
-        DeskSetup {
+    let service = CoachService::start(
+        CoachSetup {
             home: home.clone(),
             folder: folder.clone(),
             setup: setup.clone(),
             lane_file: options.lane.clone(),
-            judging: judging_of(&setup, age_group),
-            camera: camera.clone(),
-            exporter: Some(export::for_the_desk(setup.station.screen.language)),
+            exporter: Some(export::for_the_panel(setup.station.screen.language)),
         },
-        Arc::clone(&control),
+        settings.clone(),
+        link,
     );
-    window.side = side_window(&setup, &folder, &desk)?;
-    let watcher = Watcher {
-        control,
-        begins_anew: Arc::new(AtomicBool::new(false)),
+    window.side = side_window(&setup, &folder, &service)?;
+    let station = Station {
         model: options.model.unwrap_or(setup.station.model),
         engine: options.engine.unwrap_or(setup.station.engine),
-        age_group,
-        camera,
         source: options.source.clone(),
         pace: if options.every_frame {
             Pace::Patient
@@ -146,34 +136,35 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         setup,
         folder,
         geometry,
+        settings,
     };
-    let anew = Anew {
-        control: Arc::clone(&watcher.control),
-        begun: Arc::clone(&watcher.begins_anew),
-        stop: Arc::clone(&stop),
-    };
-    with_window(&window, &screen, &stop, Some(anew), {
+    with_window(&window, &screen, &stop, {
         let (screen, stop) = (screen.clone(), Arc::clone(&stop));
-        move || watcher.watch(&screen, &stop)
+        move || station.run(screen, inbox, &stop)
     })
 }
 
-/// A flag that interrupt and termination signals set. A second signal ends
-/// the program at once.
-pub fn stop_on_signals() -> anyhow::Result<Stop> {
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
-        signal_hook::flag::register_conditional_shutdown(signal, 1, Arc::clone(&stop))?;
-        signal_hook::flag::register(signal, Arc::clone(&stop))?;
+/// The settings of the running station, as the files have them.
+pub fn settings_of(setup: &Setup, age_group: AgeGroup, camera: CameraRequest) -> LiveSettings {
+    let station = &setup.station;
+    LiveSettings {
+        source: SourceSettings {
+            number: 0,
+            camera,
+            lane: setup.lane.clone(),
+            second: station.second_camera.clone().zip(setup.second_lane.clone()),
+        },
+        track: TrackSettings {
+            min_pass_speed_mps: station.min_pass_speed_mps,
+            ..TrackSettings::default()
+        },
+        age_group,
+        groups: Arc::new(setup.age_groups.clone()),
+        feedback: station.feedback.clone(),
+        privacy: station.privacy,
+        reading_distance_m: station.reading_distance_m,
+        roster: Arc::default(),
     }
-    Ok(stop)
-}
-
-fn file_name(path: &Path) -> String {
-    path.file_name()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .into_owned()
 }
 
 fn camera_request(setup: &Setup, chosen: Option<&str>) -> CameraRequest {
@@ -192,189 +183,121 @@ fn camera_request(setup: &Setup, chosen: Option<&str>) -> CameraRequest {
     }
 }
 
-/// The judging side of the live station.
-struct Watcher {
+/// The live station but for its window.
+struct Station {
     home: PathBuf,
     setup: Setup,
     folder: PathBuf,
-    camera: CameraRequest,
     source: Option<PathBuf>,
     /// How a clip in the place of the camera plays.
     pace: Pace,
     model: ModelChoice,
     engine: EngineChoice,
-    age_group: AgeGroup,
     geometry: ScreenGeometry,
-    control: Arc<Control>,
-    /// Set where the end of the work is the beginning of the next.
-    begins_anew: Arc<AtomicBool>,
+    settings: SharedSettings,
 }
 
-impl Watcher {
-    fn watch(mut self, screen: &ScreenHandle, stop: &Stop) -> anyhow::Result<()> {
+impl Station {
+    /// The work of the vision thread, to the end of the station.
+    fn run(self, screen: ScreenHandle, inbox: SessionInbox, stop: &Stop) -> anyhow::Result<()> {
         // The camera opens while the models load.
-        let mut feed = self.feed();
-        let Some(mut analyser) = self.load(screen, stop) else {
-            return Ok(());
-        };
-        analyser.follow(Arc::clone(&self.control));
-        let station = &self.setup.station;
-        let engine = analyser.engine_record(self.model);
-        let mut stage = Stage::new(self.geometry, engine.backend.clone());
-        stage.screen = Some(screen.clone());
-        stage.model = Some(self.model);
-        stage.look = self.setup.look.clone();
-        stage.blur_faces = station.screen.blur_faces;
-        stage.speaker = Some(Arc::new(Speaker::start(
-            &self.home.join("sounds"),
-            SoundSettings {
-                muted: station.sound_muted,
-                level: station.sound_level as f32,
-            },
-        )));
-        stage.follow(Arc::clone(&self.control));
-        if let Some((second, status)) = self.second_camera()? {
-            stage.second = Some(status);
-            analyser.look_with(second);
-        }
-        stage.health = Some(HealthKeeper::start(health::file(), self.folder.clone()));
-        stage.watchdog = Watchdog::from_environment();
-        analyser.allow_lighter(&self.home, self.model, self.engine);
-        let mut lateness = Lateness::default();
-        loop {
-            let (kind, name, fps) = match &self.source {
-                Some(clip) => (store::SourceKind::Video, file_name(clip), None),
-                None => (
-                    store::SourceKind::Camera,
-                    self.camera
-                        .id
-                        .clone()
-                        .unwrap_or_else(|| "camera".to_owned()),
-                    Some(f64::from(self.camera.fps)),
-                ),
-            };
-            let folder = self.folder.clone();
-            let reopen: Reopen = Box::new(move |analyser, model| {
-                let engine = analyser.engine_record(model);
-                open_store(&folder, name.clone(), kind, fps, analyser, engine)
-            });
-            let measured_by = stage.model.unwrap_or(self.model);
-            stage.open_store = Some(reopen(&analyser, measured_by));
-            stage.reopen = Some(reopen);
-            run(
-                &feed,
-                &mut analyser,
-                &mut stage,
-                self.control.end_run(),
-                &mut lateness,
-                |stage, pass, cue| {
-                    say(&words::pass_table(pass, cue));
-                    if let Some(Written::Waiting | Written::Lost(_)) = &stage.last_written {
-                        say(&format!("Pass {} is not on the disk yet.", cue.pass_number));
-                    }
-                },
-            );
-            feed.stop();
-            if let Some(trouble) = stage.recording_trouble() {
-                complain(&trouble);
-            }
-            stage.end_recording(ENDING);
-            let switch = self.control.take_switch();
-            let Some(switch) = switch.filter(|_| !stop.load(Ordering::Relaxed)) else {
-                break;
-            };
-            // Another camera or another lane: everybody seen so far is
-            // forgotten and a session begins that says how it was measured.
-            if let Some(camera) = switch.camera {
-                self.camera = camera;
-            }
-            let mut judging = analyser.judging().clone();
-            if let Some(lane) = switch.lane {
-                judging.lane = lane;
-            }
-            analyser.change(judging);
-            if let Some(second) = switch.second {
-                (self.setup.station.second_camera, self.setup.second_lane) = second.unzip();
-                // The old one lets its camera go before a new one opens it.
-                analyser.look_alone();
-                stage.second = None;
-                if let Some((second, status)) = self.second_camera()? {
-                    stage.second = Some(status);
-                    analyser.look_with(second);
+        let mut source = self.source();
+        let mut runtime = Runtime::start(self.parts(screen, inbox))?;
+        if let Some(mut vision) = self.load(&runtime, stop) {
+            vision.allow_lighter(&self.home, self.model, self.engine);
+            let stopped = || stop.load(Ordering::Relaxed);
+            loop {
+                runtime.play(&mut vision, &source, &stopped, ENDING, None);
+                if stopped() {
+                    break;
                 }
+                // Another camera or another lane: everybody seen so far is
+                // forgotten and a session begins that says how it was measured.
+                source = self.source();
+                source.model = vision.model_at_work(self.model);
             }
-            feed = self.feed();
         }
-        // To the service manager it is one and the same run.
-        if !self.begins_anew.load(Ordering::Acquire) {
-            stage.watchdog.stopping();
-        }
-        say(&lateness.sentence());
+        say(&runtime.end(ENDING).sentence());
         Ok(())
     }
 
-    /// Opens the camera, or the clip that stands for it.
-    fn feed(&self) -> Feed {
-        match &self.source {
-            Some(path) => Feed::start(SourceSpec::File { path: path.clone() }, self.pace, None),
-            None => Feed::start(
-                SourceSpec::Camera(self.camera.clone()),
-                Pace::Live { repeat: false },
-                None,
-            ),
+    fn parts(&self, screen: ScreenHandle, inbox: SessionInbox) -> Parts {
+        let station = &self.setup.station;
+        let sound = SoundSettings {
+            muted: station.sound_muted,
+            level: station.sound_level as f32,
+        };
+        let outputs = Outputs {
+            screen: Some(screen),
+            speaker: Some(Arc::new(Speaker::start(&self.home.join("sounds"), sound))),
+            pictures: PictureMaker::start(),
+            geometry: self.geometry,
+            look: self.setup.look.clone(),
+            blur_faces: station.screen.blur_faces,
+        };
+        Parts {
+            with_pictures: true,
+            recordings: Some(self.folder.clone()),
+            second: Some(SecondStart {
+                home: self.home.clone(),
+                model: self.model,
+                engine: self.engine,
+            }),
+            health: Some(HealthKeeper::start(health::file(), self.folder.clone())),
+            watchdog: Watchdog::from_environment(),
+            inbox: Some(inbox),
+            on_pass: Box::new(|finished, written| {
+                say(&words::pass_table(&finished.pass, &finished.cue));
+                if let Some(Written::Waiting | Written::Lost(_)) = written {
+                    let number = finished.cue.pass_number;
+                    say(&format!("Pass {number} is not on the disk yet."));
+                }
+            }),
+            ..Parts::bare(self.settings.clone(), outputs)
         }
     }
 
-    /// Starts the second camera of the settings, where there is one.
-    fn second_camera(&self) -> anyhow::Result<Option<(Second, EyeStatus)>> {
-        let (Some(camera), Some(lane)) =
-            (&self.setup.station.second_camera, &self.setup.second_lane)
-        else {
-            return Ok(None);
+    /// Opens the camera, or the clip that stands for it.
+    fn source(&self) -> LiveSource {
+        let settings = self.settings.load();
+        let camera = &settings.source.camera;
+        let (spec, pace, name) = match &self.source {
+            Some(clip) => (
+                SourceSpec::File { path: clip.clone() },
+                self.pace,
+                SourceName {
+                    kind: SourceKind::Video,
+                    name: file_name(clip),
+                    frames_per_second: None,
+                },
+            ),
+            None => (
+                SourceSpec::Camera(camera.clone()),
+                Pace::Live { repeat: false },
+                SourceName {
+                    kind: SourceKind::Camera,
+                    name: camera.id.clone().unwrap_or_else(|| "camera".to_owned()),
+                    frames_per_second: Some(f64::from(camera.fps)),
+                },
+            ),
         };
-        let epoch = Instant::now();
-        let eye = FurtherEye::start(EyeSettings {
-            home: self.home.clone(),
+        LiveSource {
+            feed: Feed::start(spec, pace, None),
             model: self.model,
-            engine: self.engine,
-            source: SourceSpec::Camera(CameraRequest {
-                id: Some(camera.id.clone()),
-                width: camera.width,
-                height: camera.height,
-                fps: camera.fps,
-                ..CameraRequest::default()
-            }),
-            pace: Pace::Live { repeat: false },
-            lane: lane.clone(),
-            track: judging_of(&self.setup, self.age_group).track,
-            epoch,
-        })
-        .context("the system gives no thread for the second camera; restart the computer")?;
-        let status = eye.status();
-        Ok(Some((
-            Second::new(Box::new(eye), lane.clone(), epoch),
-            status,
-        )))
+            settings,
+            name,
+        }
     }
 
     /// Loads the model; a fault is shown and tried again. `None` when the
     /// program is to end.
-    fn load(&self, screen: &ScreenHandle, stop: &Stop) -> Option<Analyser> {
-        let judging = judging_of(&self.setup, self.age_group);
+    fn load(&self, runtime: &Runtime, stop: &Stop) -> Option<Vision> {
         loop {
-            match Analyser::new(&self.home, self.model, self.engine, judging.clone()) {
-                Ok(analyser) => return Some(analyser),
-                Err(error) => {
-                    complain(&error.to_string());
-                    screen.show(
-                        ScreenModel {
-                            screen: Screen::Fault(Fault::EngineStopped),
-                            look: self.setup.look.clone(),
-                            ..ScreenModel::waiting(self.geometry)
-                        },
-                        None,
-                    );
-                }
+            let settings = self.settings.load();
+            let lane = &settings.source.lane;
+            match Vision::new(&self.home, self.model, self.engine, lane, settings.track) {
+                Ok(vision) => return Some(vision),
+                Err(error) => runtime.no_model(error.to_string()),
             }
             let since = Instant::now();
             while since.elapsed() < LOAD_AGAIN {
@@ -385,48 +308,4 @@ impl Watcher {
             }
         }
     }
-}
-
-/// What passes are judged with, from the settings.
-fn judging_of(setup: &Setup, age_group: AgeGroup) -> Judging {
-    Judging {
-        lane: setup.lane.clone(),
-        thresholds: setup.age_groups.thresholds(age_group),
-        track: TrackSettings {
-            min_pass_speed_mps: setup.station.min_pass_speed_mps,
-            ..TrackSettings::default()
-        },
-        feedback: setup.station.feedback.clone(),
-    }
-}
-
-/// A recording that opens with the first frame.
-pub fn open_store(
-    folder: &Path,
-    source_name: String,
-    kind: store::SourceKind,
-    frames_per_second: Option<f64>,
-    analyser: &Analyser,
-    engine: store::EngineInfo,
-) -> crate::station::presenter::stage::OpenStore {
-    let folder = folder.to_owned();
-    let judging = analyser.judging();
-    let (lane, age_group) = (judging.lane.clone(), judging.thresholds.age_group);
-    Box::new(move |frame| {
-        let info = SessionInfo {
-            source: store::SourceInfo {
-                kind,
-                name: source_name,
-                width: frame.width,
-                height: frame.height,
-                frames_per_second,
-                frames: None,
-            },
-            lane,
-            engine,
-            age_group,
-            started: jiff::Zoned::now(),
-        };
-        StoreWriter::start(folder, info, WriterPolicy::default())
-    })
 }

@@ -1,6 +1,503 @@
-//! What is on the big screen and in the loudspeaker.
+//! What is on the big screen and in the loudspeaker, on a thread of its own.
+//!
+//! Takes: pictures of the lane from vision, announcements and the state of the
+//! lane from the session.
+//! Gives: a model for the window whenever it changes, a sound for each cue,
+//! the pictures of flagged pushes for the disk.
+//! Fails: never; a window or a loudspeaker that is missing is done without.
+//! Nobody waits for it: pictures it cannot take in time are let go.
 
-pub(in crate::station) mod pictures;
-pub(in crate::station) mod replay;
-pub(in crate::station) mod replay_buffer;
-pub mod stage;
+mod pictures;
+mod replay;
+mod replay_buffer;
+mod timeline;
+
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, bounded, never, select};
+
+use crate::capture::{FeedState, FeedStatus};
+use crate::display::{
+    Appearance, Fault, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
+    StatusStrip,
+};
+use crate::feedback::{Cue, SetSummary};
+use crate::rules::JudgedPass;
+use crate::sound::{SoundId, SoundState, Speaker};
+use crate::store::StripDoor;
+use crate::stride::PassMotion;
+
+pub(in crate::station) use pictures::PictureMaker;
+use replay::{Clip, Ring};
+pub(in crate::station) use replay::{LanePicture, lane_picture};
+use timeline::{Due, Lane, Replay, Timeline};
+
+/// The sound waits for its card to be drawn, but not longer than this.
+const SOUND_AT_LATEST: Duration = Duration::from_millis(600);
+/// Shortest time between two pictures of the lane on the screen.
+const PICTURE_EVERY: Duration = Duration::from_millis(60);
+/// How often it is looked whether something else is due.
+const TICK: Duration = Duration::from_millis(25);
+/// Messages that may wait: more than the session sends in a second.
+const MESSAGES: usize = 64;
+/// Pictures that may wait: a quarter of a second of a camera of 30 a second.
+const PICTURES: usize = 8;
+/// How long the end waits for the thread.
+const ENDING: Duration = Duration::from_secs(3);
+
+/// How the station is, as far as the big screen speaks of it.
+#[derive(Debug, Clone)]
+pub struct LaneState {
+    /// The camera; `None` before there is one.
+    pub feed: Option<FeedStatus>,
+    /// Whether somebody is passing.
+    pub somebody_passing: bool,
+    /// Whether the pose model gives nothing.
+    pub engine_stopped: bool,
+    /// What measures, for the strip.
+    pub engine: String,
+    /// Whether pictures of somebody may be stored now.
+    pub pictures_kept: bool,
+    /// Whether passes do not reach the disk.
+    pub not_recording: bool,
+    /// From how far the screen is read, metres.
+    pub reading_distance_m: f32,
+}
+
+/// A pass that is judged and stored.
+pub struct Announcement {
+    /// What was measured and flagged.
+    pub pass: JudgedPass,
+    /// What is said.
+    pub cue: Cue,
+    /// The motion it was measured from.
+    pub motion: Arc<PassMotion>,
+    /// What the set was like that it completed.
+    pub summary: Option<SetSummary>,
+    /// Whether the station's own camera saw it, whose pictures are there.
+    pub own_pictures: bool,
+    /// When its last body point was captured, where that is known.
+    pub ended_at: Option<Instant>,
+    /// Where its pictures are to be stored, if they are.
+    pub keep: Option<KeepPictures>,
+}
+
+/// The way of a pass's pictures to the disk.
+pub struct KeepPictures {
+    /// The recording.
+    pub door: StripDoor,
+    /// Whether faces are made unreadable in what is stored.
+    pub blur_faces: bool,
+}
+
+enum Message {
+    State(Box<LaneState>),
+    Announce(Box<Announcement>),
+    ShowMe,
+    /// Answered once everything before it is done.
+    Done(Sender<()>),
+    IsReplaying(Sender<bool>),
+}
+
+/// What there is to present with. Each may be missing.
+pub struct Outputs {
+    /// The window.
+    pub screen: Option<ScreenHandle>,
+    /// The loudspeaker.
+    pub speaker: Option<Arc<Speaker>>,
+    /// The maker of the pictures that are stored.
+    pub pictures: Option<PictureMaker>,
+    /// Where the screen hangs.
+    pub geometry: ScreenGeometry,
+    /// How it looks.
+    pub look: Appearance,
+    /// Whether faces are made unreadable in every picture.
+    pub blur_faces: bool,
+}
+
+impl Outputs {
+    /// Neither window nor sound.
+    pub fn none() -> Self {
+        Outputs {
+            screen: None,
+            speaker: None,
+            pictures: None,
+            geometry: ScreenGeometry::default(),
+            look: Appearance::default(),
+            blur_faces: true,
+        }
+    }
+}
+
+/// What the presenter saw by its end: from the capture of a pass's last sample
+/// to its cue at the screen, seconds, pass by pass.
+pub type PassEndToCue = Vec<f64>;
+
+/// The way to the presenter.
+#[derive(Clone)]
+pub struct PresenterHandle {
+    messages: Sender<Message>,
+    pictures: Sender<LanePicture>,
+}
+
+/// The thread of the presenter.
+pub struct PresenterThread(JoinHandle<PassEndToCue>);
+
+impl PresenterHandle {
+    /// Starts the thread. It ends when the last handle is dropped.
+    ///
+    /// # Errors
+    /// The system gives no thread.
+    pub fn start(outputs: Outputs) -> std::io::Result<(Self, PresenterThread)> {
+        let (messages, inbox) = bounded(MESSAGES);
+        let (pictures, film) = bounded(PICTURES);
+        let thread = thread::Builder::new()
+            .name("presenter".into())
+            .spawn(move || Presenter::new(outputs).run(&inbox, film))?;
+        Ok((
+            PresenterHandle { messages, pictures },
+            PresenterThread(thread),
+        ))
+    }
+
+    /// Brings a judged pass to the screen and the loudspeaker.
+    pub fn announce(&self, announcement: Announcement) {
+        self.send(Message::Announce(Box::new(announcement)));
+    }
+
+    /// Tells how the lane is. Where the presenter has no time the next state
+    /// will do.
+    pub fn state(&self, state: LaneState) {
+        let _ = self.messages.try_send(Message::State(Box::new(state)));
+    }
+
+    /// Asks for the replay of the last flagged push, or for its end.
+    pub fn show_me(&self) {
+        self.send(Message::ShowMe);
+    }
+
+    /// Where the pictures of the lane go.
+    pub fn film(&self) -> Sender<LanePicture> {
+        self.pictures.clone()
+    }
+
+    /// Waits until everything that was handed over is done, at most `patience`.
+    pub fn wait(&self, patience: Duration) {
+        let (done, answer) = bounded(1);
+        self.send(Message::Done(done));
+        let _ = answer.recv_timeout(patience);
+    }
+
+    /// Whether a replay runs; no where nobody answers within `patience`.
+    pub fn is_replaying(&self, patience: Duration) -> bool {
+        let (reply, answer) = bounded(1);
+        self.send(Message::IsReplaying(reply));
+        answer.recv_timeout(patience).unwrap_or(false)
+    }
+
+    fn send(&self, message: Message) {
+        // Full only where the presenter hangs; the pass is stored all the same.
+        if self.messages.try_send(message).is_err() {
+            tracing::error!("the presenter does not answer: something was not shown");
+        }
+    }
+}
+
+impl PresenterThread {
+    /// Waits for the end, once every handle is dropped.
+    pub fn end(self) -> PassEndToCue {
+        let since = Instant::now();
+        while !self.0.is_finished() && since.elapsed() < ENDING {
+            thread::sleep(Duration::from_millis(5));
+        }
+        if !self.0.is_finished() {
+            tracing::error!("the presenter did not end in time; its thread is left behind");
+            return Vec::new();
+        }
+        self.0.join().unwrap_or_else(|_| {
+            tracing::error!("the thread of the presenter panicked");
+            Vec::new()
+        })
+    }
+}
+
+struct Presenter {
+    outputs: Outputs,
+    timeline: Timeline,
+    /// Its moments are counted from here.
+    began: Instant,
+    state: Option<LaneState>,
+    ring: Ring,
+    clip: Option<Clip>,
+    shown_shot: Option<((usize, bool), Screen, Arc<PreviewImage>)>,
+    picture: Option<(Arc<PreviewImage>, Instant)>,
+    /// An answer whose sound was asked for and not measured yet.
+    unmeasured: Option<(u32, SoundId, Instant)>,
+    end_to_cue_s: PassEndToCue,
+    passes: u64,
+}
+
+impl Presenter {
+    fn new(outputs: Outputs) -> Self {
+        Presenter {
+            outputs,
+            timeline: Timeline::default(),
+            began: Instant::now(),
+            state: None,
+            ring: Ring::default(),
+            clip: None,
+            shown_shot: None,
+            picture: None,
+            unmeasured: None,
+            end_to_cue_s: Vec::new(),
+            passes: 0,
+        }
+    }
+
+    fn run(mut self, inbox: &Receiver<Message>, mut film: Receiver<LanePicture>) -> PassEndToCue {
+        loop {
+            select! {
+                recv(film) -> picture => match picture {
+                    Ok(picture) => self.film(&picture),
+                    Err(_) => film = never(),
+                },
+                recv(inbox) -> message => match message {
+                    Ok(message) => {
+                        // The pictures of a pass come before it.
+                        while let Ok(picture) = film.try_recv() {
+                            self.film(&picture);
+                        }
+                        self.take(message);
+                    }
+                    Err(_) => break,
+                },
+                default(TICK) => {}
+            }
+            self.show();
+        }
+        self.end_to_cue_s
+    }
+
+    fn now(&self) -> Duration {
+        self.began.elapsed()
+    }
+
+    fn take(&mut self, message: Message) {
+        match message {
+            Message::State(state) => {
+                self.outputs.geometry.reading_distance_m = state.reading_distance_m;
+                self.state = Some(*state);
+            }
+            Message::Announce(announcement) => self.announce(*announcement),
+            Message::ShowMe => self.ask_replay(),
+            Message::Done(done) => {
+                let _ = done.send(());
+            }
+            Message::IsReplaying(reply) => {
+                let _ = reply.send(self.timeline.is_replaying());
+            }
+        }
+    }
+
+    /// Keeps a picture for the screen and for a replay.
+    fn film(&mut self, picture: &LanePicture) {
+        self.ring.push(picture);
+        let due = self
+            .picture
+            .as_ref()
+            .is_none_or(|(_, at)| at.elapsed() >= PICTURE_EVERY);
+        if due {
+            self.picture = Some((Arc::clone(&picture.picture), Instant::now()));
+        }
+    }
+
+    fn announce(&mut self, announcement: Announcement) {
+        let Announcement {
+            pass,
+            cue,
+            motion,
+            summary,
+            own_pictures,
+            ended_at,
+            keep,
+        } = announcement;
+        self.clip = None;
+        self.shown_shot = None;
+        let now = self.now();
+        self.timeline.announce(now, Screen::of_cue(&cue), summary);
+        self.show();
+        if let Some(ended_at) = ended_at {
+            let age_s = ended_at.elapsed().as_secs_f64();
+            super::lateness::keep_newest(&mut self.end_to_cue_s, self.passes, age_s);
+            self.passes += 1;
+        }
+        self.sound(&cue);
+        if !own_pictures {
+            return;
+        }
+        // After the cue: this may take some milliseconds.
+        self.clip = self.ring.clip(&pass, &cue, &motion);
+        if self.clip.is_some() {
+            self.timeline.has_clip(now);
+        }
+        if let (Some(keep), Some(maker)) = (keep, &self.outputs.pictures) {
+            let blurred = self.outputs.blur_faces;
+            let strips = self.ring.strips(&pass, &motion, keep.blur_faces, blurred);
+            if !strips.is_empty() {
+                maker.keep(cue.pass_number, strips, keep.door);
+            }
+        }
+    }
+
+    fn sound(&mut self, cue: &Cue) {
+        let (Some(speaker), Some(sound)) = (&self.outputs.speaker, SoundId::of_cue(&cue.kind))
+        else {
+            return;
+        };
+        self.unmeasured = Some((cue.pass_number, sound, Instant::now()));
+        match &self.outputs.screen {
+            Some(screen) => {
+                let speaker = Arc::clone(speaker);
+                screen.after_painting(cue.pass_number, move || {
+                    speaker.play(sound);
+                });
+            }
+            None => {
+                speaker.play(sound);
+            }
+        }
+    }
+
+    fn ask_replay(&mut self) {
+        let now = self.now();
+        let passing = self.state.as_ref().is_some_and(|s| s.somebody_passing);
+        match self.timeline.ask_replay(now, passing) {
+            Replay::Begins => {}
+            Replay::Ends => self.shown_shot = None,
+            Replay::NoPictures => tracing::info!(
+                "a replay was asked for, but there are no pictures of a flagged push"
+            ),
+            Replay::LaneBusy => {
+                tracing::info!("a replay was asked for while somebody is in the lane");
+            }
+        }
+    }
+
+    /// Shows what is due now.
+    fn show(&mut self) {
+        let Some(handle) = self.outputs.screen.clone() else {
+            return;
+        };
+        self.measure_sound(&handle);
+        if handle.take_show_me() {
+            self.ask_replay();
+        }
+        let now = self.now();
+        let lane = self.state.as_ref().map(lane_of).unwrap_or_default();
+        let due = self.timeline.due(now, &lane);
+        if !self.timeline.keeps_clip() {
+            self.clip = None;
+        }
+        let (screen, picture) = match due {
+            Due::Replay(since) => match self.shot(since) {
+                Some((screen, picture)) => (screen, Some(picture)),
+                None => (Screen::Waiting, None),
+            },
+            Due::Screen(Screen::InLane) => {
+                let newest = self
+                    .picture
+                    .as_ref()
+                    .map(|(picture, _)| Arc::clone(picture));
+                (Screen::InLane, newest)
+            }
+            Due::Screen(screen) => (screen, None),
+        };
+        handle.show(self.model(screen), picture);
+    }
+
+    /// The picture of the replay that is due so long after its beginning.
+    fn shot(&mut self, since: Duration) -> Option<(Screen, Arc<PreviewImage>)> {
+        let clip = self.clip.as_ref()?;
+        let due = clip.due(since);
+        if self
+            .shown_shot
+            .as_ref()
+            .is_none_or(|(shown, ..)| *shown != due)
+        {
+            let (picture, overlay) = clip.shot(due.0, due.1)?;
+            let screen = Screen::Replay {
+                pass_number: clip.pass_number,
+                overlay,
+            };
+            self.shown_shot = Some((due, screen, Arc::new(picture)));
+        }
+        let (_, screen, picture) = self.shown_shot.as_ref()?;
+        Some((screen.clone(), Arc::clone(picture)))
+    }
+
+    fn model(&self, screen: Screen) -> ScreenModel {
+        let state = self.state.as_ref();
+        ScreenModel {
+            screen,
+            status: StatusStrip {
+                engine: state.map(|s| s.engine.clone()),
+                // whole numbers, so that the strip does not change all the time
+                fps: state
+                    .and_then(|s| s.feed.as_ref())
+                    .map(|feed| feed.fps_measured.round() as f32)
+                    .filter(|fps| *fps > 0.0),
+                sound: sound_note(self.outputs.speaker.as_deref()),
+                pictures_kept: state.is_some_and(|s| s.pictures_kept),
+                not_recording: state.is_some_and(|s| s.not_recording),
+            },
+            geometry: self.outputs.geometry,
+            look: self.outputs.look.clone(),
+        }
+    }
+
+    /// Writes down how long after the card its sound started, once both are
+    /// known. Negative where the sound was first.
+    fn measure_sound(&mut self, handle: &ScreenHandle) {
+        let Some((pass_number, sound, asked_at)) = self.unmeasured else {
+            return;
+        };
+        if asked_at.elapsed() >= SOUND_AT_LATEST {
+            handle.no_longer_wait_for_painting();
+        }
+        let painted = handle.last_painted().filter(|(n, _)| *n == pass_number);
+        let speaker = self.outputs.speaker.as_ref();
+        let started = speaker
+            .and_then(|s| s.last_started())
+            .filter(|(id, at)| *id == sound && *at >= asked_at);
+        if let (Some((_, card)), Some((_, sounded))) = (painted, started) {
+            let ms =
+                |from: Instant, to: Instant| to.saturating_duration_since(from).as_millis() as i64;
+            let card_to_sound_ms = ms(card, sounded) - ms(sounded, card);
+            tracing::info!(pass_number, card_to_sound_ms, "the sound of a card started");
+            self.unmeasured = None;
+        }
+    }
+}
+
+pub(in crate::station) fn sound_note(speaker: Option<&Speaker>) -> SoundNote {
+    match speaker.map(Speaker::state) {
+        Some(SoundState::Ready) => SoundNote::On,
+        Some(SoundState::Off) => SoundNote::Off,
+        Some(SoundState::NoDevice(_) | SoundState::NoSounds(_)) | None => SoundNote::NoDevice,
+    }
+}
+
+fn lane_of(state: &LaneState) -> Lane {
+    let camera = state.feed.as_ref().and_then(|feed| match feed.state {
+        FeedState::Searching | FeedState::Lost => Some(Fault::NoCamera),
+        FeedState::Stalled => Some(Fault::CameraSilent),
+        FeedState::Opening | FeedState::Live | FeedState::Ended | FeedState::Stopped => None,
+    });
+    Lane {
+        somebody_passing: state.somebody_passing,
+        fault: camera.or(state.engine_stopped.then_some(Fault::EngineStopped)),
+        not_recording: state.not_recording,
+    }
+}

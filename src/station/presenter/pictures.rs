@@ -10,8 +10,8 @@ use crossbeam_channel::{Sender, TrySendError, bounded};
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
+use super::replay_buffer::Packed;
 use crate::rules::RuleId;
-use crate::station::presenter::replay_buffer::Packed;
 use crate::store::{PictureStrip, Shot, StripDoor};
 
 /// Passes whose pictures may wait to be made.
@@ -54,7 +54,8 @@ struct Job {
     door: StripDoor,
 }
 
-/// The thread that makes the JPEGs.
+/// The way to the thread that makes the JPEGs. Clones lead to the same.
+#[derive(Clone)]
 pub struct PictureMaker {
     jobs: Sender<Job>,
     unfinished: Arc<AtomicUsize>,

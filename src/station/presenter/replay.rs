@@ -23,8 +23,8 @@ use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId};
 use crate::stride::{Leg, PassMotion, Push, leg_points};
 
-use crate::station::presenter::pictures::{RawShot, RawStrip};
-use crate::station::presenter::replay_buffer::{Packed, Part};
+use super::pictures::{RawShot, RawStrip};
+use super::replay_buffer::{Packed, Part};
 
 /// How long pictures are kept, seconds.
 const KEEP_S: f64 = 10.0;
@@ -58,10 +58,41 @@ const HOLD: Duration = Duration::from_millis(1500);
 /// Height of what is shown, in heights of the body.
 const ROOM_AROUND_BODY: f32 = 1.7;
 
+/// A picture of the lane, small, as the presenter takes it.
+#[derive(Debug, Clone)]
+pub struct LanePicture {
+    /// Capture time, seconds on the source's clock.
+    pub captured_at_s: f64,
+    /// Size of the camera's frames, pixels.
+    pub frame_px: [u32; 2],
+    /// The picture.
+    pub picture: Arc<PreviewImage>,
+    /// Who was found in the frame.
+    pub bodies: Vec<Body>,
+    /// Faces that are readable in the picture: centre and radius, its pixels.
+    pub readable_faces: Vec<([f32; 2], f32)>,
+}
+
+/// A frame as the presenter takes it. `None` as for [`small_picture`].
+pub fn lane_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<LanePicture> {
+    let picture = small_picture(frame, poses, blur_faces)?;
+    Some(LanePicture {
+        captured_at_s: frame.captured_at_s,
+        frame_px: [frame.width, frame.height],
+        readable_faces: if blur_faces {
+            Vec::new()
+        } else {
+            faces(frame, poses, picture.size().0)
+        },
+        picture: Arc::new(picture),
+        bodies: poses.bodies.clone(),
+    })
+}
+
 /// A frame made small, with every face that was found made unreadable where
 /// that is wanted. `None` then also for a frame in which nobody was found:
 /// somebody may be in it all the same.
-pub fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<PreviewImage> {
+fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<PreviewImage> {
     if blur_faces && poses.bodies.is_empty() {
         return None;
     }
@@ -77,7 +108,7 @@ pub fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Opti
 
 /// The faces of everybody found, for a picture of this width: centre and
 /// radius, its pixels.
-pub fn faces(frame: &Frame, poses: &PoseFrame, width_px: u32) -> Vec<([f32; 2], f32)> {
+fn faces(frame: &Frame, poses: &PoseFrame, width_px: u32) -> Vec<([f32; 2], f32)> {
     let scale = width_px as f32 / frame.width.max(1) as f32;
     let of = |body: &Body| {
         let (centre, radius) = face(body);
@@ -99,10 +130,9 @@ fn face(body: &Body) -> ([f32; 2], f32) {
     (centre, (1.8 * spread).max(0.65 * shoulders))
 }
 
-/// Where bodies are in a picture of this width, with their faces and a
-/// margin, its pixels.
-fn parts(frame: &Frame, bodies: &[Body], width_px: u32) -> Vec<Part> {
-    let scale = width_px as f32 / frame.width.max(1) as f32;
+/// Where bodies are in a picture, with their faces and a margin, its pixels.
+fn parts(picture: &LanePicture) -> Vec<Part> {
+    let scale = picture.picture.size().0 as f32 / picture.frame_px[0].max(1) as f32;
     let of = |body: &Body| {
         let ([x, y], radius) = face(body);
         let [left, top, right, bottom] = bounds(&body.points);
@@ -112,7 +142,7 @@ fn parts(frame: &Frame, bodies: &[Body], width_px: u32) -> Vec<Part> {
         let wider = [left - margin, top - margin, right + margin, bottom + margin];
         Part(wider.map(|v| v * scale))
     };
-    bodies.iter().map(of).collect()
+    picture.bodies.iter().map(of).collect()
 }
 
 struct Kept {
@@ -148,31 +178,24 @@ impl Default for Ring {
 }
 
 impl Ring {
-    /// Keeps a picture, and lets the oldest go. `bodies` are those found in
-    /// the frame, `faces` those that are readable in the picture.
-    pub fn push(
-        &mut self,
-        frame: &Frame,
-        picture: &PreviewImage,
-        bodies: &[Body],
-        faces: Vec<([f32; 2], f32)>,
-    ) {
-        let at = frame.captured_at_s;
+    /// Keeps a picture, and lets the oldest go.
+    pub fn push(&mut self, picture: &LanePicture) {
+        let at = picture.captured_at_s;
         // A source that starts again starts at 0 again.
         if self.kept.back().is_some_and(|last| last.captured_at_s > at) {
             *self = Ring::default();
         }
-        let now_at = parts(frame, bodies, picture.size().0);
+        let now_at = parts(picture);
         let mut fresh = std::mem::replace(&mut self.bodies_at, now_at.clone());
         fresh.extend(now_at);
         let last = self.kept.back().map(|last| &*last.picture);
-        let picture = Packed::of(picture, last, &fresh, self.step);
-        self.bytes += picture.bytes_beside(last);
+        let packed = Packed::of(&picture.picture, last, &fresh, self.step);
+        self.bytes += packed.bytes_beside(last);
         self.kept.push_back(Kept {
             captured_at_s: at,
-            frame_px: [frame.width, frame.height],
-            picture: Arc::new(picture),
-            faces,
+            frame_px: picture.frame_px,
+            picture: Arc::new(packed),
+            faces: picture.readable_faces.clone(),
         });
         let (mut aged, mut too_much, mut too_short) = (false, false, false);
         while let Some(oldest) = self.kept.front() {

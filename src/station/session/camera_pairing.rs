@@ -1,73 +1,86 @@
 //! A second camera on the lane: its passes are put to the first one's before
 //! anything is said.
 //!
-//! Takes: measured passes of the first camera, and a [`FurtherEye`].
+//! Takes: measured passes of the first camera, and a [`CameraPipeline`].
 //! Gives: complete passes ([`Complete`]) as soon as nothing can be added.
 //! Fails: never; a second camera that is missing is not waited for.
 
+use std::path::PathBuf;
 use std::time::Instant;
 
+use super::pass_judge::{Complete, MeasuredPass};
+use crate::capture::{CameraRequest, FeedStatus, Pace, SourceSpec};
 use crate::config::Lane;
 use crate::multi_camera::{Matcher, Presence, Span, Watch};
-use crate::station::session::analyser::Measured;
-use crate::station::vision::camera_pipeline::{EyePass, FurtherEye, since_epoch_s};
-use crate::track::Pass;
+use crate::pose::ModelKind;
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::settings::second_camera::SecondCamera;
+use crate::station::vision::camera_pipeline::{
+    CameraPipeline, PipelineSettings, SeenPass, since_epoch_s,
+};
+use crate::track::{Pass, TrackSettings};
 
 /// Added to the second camera's track numbers, so that a number stays unique
 /// in a session.
 const SECOND_TRACKS: u32 = 1 << 24;
 
-/// A pass that is complete. The second camera's points are on the first
-/// one's clock.
-pub enum Complete {
-    /// Only the first camera saw it.
-    First(Box<Measured>),
-    /// Both saw it.
-    Both(Box<Measured>, Box<Pass>),
-    /// Only the second camera saw it.
-    Second(Box<Pass>),
-}
-
 /// Where a second camera's passes come from.
-pub trait Eye: Send {
+pub trait SecondSource: Send {
     /// The passes that ended since the last call.
-    fn take(&self) -> Vec<EyePass>;
+    fn take(&self) -> Vec<SeenPass>;
     /// What the camera sees at the moment.
     fn watch(&self) -> Watch;
+    /// How its pictures come in; `None` before it is opened.
+    fn status(&self) -> Option<FeedStatus>;
 }
 
-impl Eye for FurtherEye {
-    fn take(&self) -> Vec<EyePass> {
-        FurtherEye::take(self)
+impl SecondSource for CameraPipeline {
+    fn take(&self) -> Vec<SeenPass> {
+        CameraPipeline::take(self)
     }
 
     fn watch(&self) -> Watch {
-        FurtherEye::watch(self)
+        CameraPipeline::watch(self)
+    }
+
+    fn status(&self) -> Option<FeedStatus> {
+        CameraPipeline::status(self)
     }
 }
 
+/// What a second camera is started with.
+#[derive(Debug, Clone)]
+pub struct SecondStart {
+    /// Folder of the models.
+    pub home: PathBuf,
+    /// The pose model.
+    pub model: ModelChoice,
+    /// The inference engine.
+    pub engine: EngineChoice,
+}
+
 /// Both cameras of a lane.
-pub struct Second {
-    eye: Box<dyn Eye>,
-    lane: Lane,
+pub struct CameraPairing {
+    source: Box<dyn SecondSource>,
+    setup: (SecondCamera, Lane),
     epoch: Instant,
     matcher: Matcher,
     /// Passes of the first camera since the last look at the clock.
-    fresh: Vec<Measured>,
-    first: Vec<(u64, Measured)>,
-    second: Vec<(u64, EyePass)>,
+    fresh: Vec<MeasuredPass>,
+    first: Vec<(u64, MeasuredPass)>,
+    second: Vec<(u64, SeenPass)>,
     /// Who is passing before the first camera.
     passing: Presence,
     next_key: u64,
 }
 
-impl Second {
-    /// Puts a second camera beside the first; `lane` is how it stands and
-    /// `epoch` second 0 of the clock the eye was started with.
-    pub fn new(eye: Box<dyn Eye>, lane: Lane, epoch: Instant) -> Self {
-        Second {
-            eye,
-            lane,
+impl CameraPairing {
+    /// Puts a second camera beside the first; `setup` is which it is and
+    /// how it stands, `epoch` second 0 of the clock it was started with.
+    pub fn new(source: Box<dyn SecondSource>, setup: (SecondCamera, Lane), epoch: Instant) -> Self {
+        CameraPairing {
+            source,
+            setup,
             epoch,
             matcher: Matcher::new(),
             fresh: Vec::new(),
@@ -78,13 +91,57 @@ impl Second {
         }
     }
 
+    /// Starts a second camera on a thread of its own. `None` where the system
+    /// gives none: the station goes on with one camera, and the log says so.
+    pub fn start(
+        start: &SecondStart,
+        setup: (SecondCamera, Lane),
+        track: TrackSettings,
+    ) -> Option<Self> {
+        let epoch = Instant::now();
+        let (camera, lane) = &setup;
+        let pipeline = CameraPipeline::start(PipelineSettings {
+            home: start.home.clone(),
+            model: start.model,
+            engine: start.engine,
+            source: SourceSpec::Camera(CameraRequest {
+                id: Some(camera.id.clone()),
+                width: camera.width,
+                height: camera.height,
+                fps: camera.fps,
+                ..CameraRequest::default()
+            }),
+            pace: Pace::Live { repeat: false },
+            lane: lane.clone(),
+            track,
+            epoch,
+        });
+        match pipeline {
+            Ok(pipeline) => Some(Self::new(Box::new(pipeline), setup, epoch)),
+            Err(error) => {
+                tracing::error!(%error, "the second camera is not used: its thread did not start");
+                None
+            }
+        }
+    }
+
+    /// Which camera it is and how it stands.
+    pub fn setup(&self) -> &(SecondCamera, Lane) {
+        &self.setup
+    }
+
+    /// How the second camera's pictures come in.
+    pub fn status(&self) -> Option<FeedStatus> {
+        self.source.status()
+    }
+
     /// How the second camera stands.
     pub fn lane(&self) -> &Lane {
-        &self.lane
+        &self.setup.1
     }
 
     /// A pass of the first camera that is measured and not spoken about.
-    pub fn hold(&mut self, measured: Measured) {
+    pub fn hold(&mut self, measured: MeasuredPass) {
         self.fresh.push(measured);
     }
 
@@ -98,7 +155,7 @@ impl Second {
             passing_since_s: self.passing.since(passing, now_s),
             live,
         };
-        let groups = self.matcher.due(now_s, [first, self.eye.watch()]);
+        let groups = self.matcher.due(now_s, [first, self.source.watch()]);
         self.complete(groups, to_station_s)
     }
 
@@ -123,7 +180,7 @@ impl Second {
             });
             self.first.push((key, measured));
         }
-        for seen in self.eye.take() {
+        for seen in self.source.take() {
             let key = self.key();
             self.matcher.push(Span {
                 camera: 1,
@@ -150,13 +207,17 @@ impl Second {
                     if let Some(i) = self.first.iter().position(|(k, _)| *k == span.key) {
                         first = Some(Box::new(self.first.remove(i).1));
                     } else if let Some(i) = self.second.iter().position(|(k, _)| *k == span.key) {
-                        second = Some(on_first_clock(self.second.remove(i).1, to_station_s));
+                        let seen = self.second.remove(i).1;
+                        let read_by = seen.read_by;
+                        second = Some((on_first_clock(seen, to_station_s), read_by));
                     }
                 }
                 match (first, second) {
-                    (Some(first), Some(second)) => Some(Complete::Both(first, second)),
+                    (Some(first), Some((second, read_by))) => {
+                        Some(Complete::Both(first, second, read_by))
+                    }
                     (Some(first), None) => Some(Complete::First(first)),
-                    (None, Some(second)) => Some(Complete::Second(second)),
+                    (None, Some((second, read_by))) => Some(Complete::Second(second, read_by)),
                     (None, None) => None,
                 }
             })
@@ -164,7 +225,7 @@ impl Second {
     }
 }
 
-fn on_first_clock(seen: EyePass, to_station_s: f64) -> Box<Pass> {
+fn on_first_clock(seen: SeenPass, to_station_s: f64) -> Box<Pass> {
     let mut pass = seen.pass;
     for sample in &mut pass.samples {
         sample.t_s += seen.to_station_s - to_station_s;

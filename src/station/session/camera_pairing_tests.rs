@@ -1,7 +1,6 @@
 //! Two cameras, one stick skater: what is said, of whom, and when. Only the
 //! cameras are made up.
 
-use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -9,26 +8,28 @@ use super::*;
 use crate::config::View;
 use crate::feedback::{CueKind, FeedbackSettings};
 use crate::rules::{AgeGroup, AgeGroups, RuleId};
-use crate::station::session::analyser::{Analyser, Happening, Judged, Judging};
-use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::session::pass_judge::{FinishedPass, Judging, PassJudge};
 use crate::stride::synthetic::{self, Skater as Stick};
-use crate::track::{TrackEvent, TrackSettings};
 
 #[derive(Default)]
 struct Made {
-    passes: Vec<EyePass>,
+    passes: Vec<SeenPass>,
     watch: Watch,
 }
 
-struct MadeEye(Arc<Mutex<Made>>);
+struct MadeCamera(Arc<Mutex<Made>>);
 
-impl Eye for MadeEye {
-    fn take(&self) -> Vec<EyePass> {
+impl SecondSource for MadeCamera {
+    fn take(&self) -> Vec<SeenPass> {
         std::mem::take(&mut self.0.lock().unwrap().passes)
     }
 
     fn watch(&self) -> Watch {
         self.0.lock().unwrap().watch
+    }
+
+    fn status(&self) -> Option<FeedStatus> {
+        None
     }
 }
 
@@ -42,7 +43,8 @@ fn stick() -> Stick {
 }
 
 struct Rig {
-    analyser: Analyser,
+    judge: PassJudge,
+    pairing: CameraPairing,
     made: Arc<Mutex<Made>>,
     epoch: Instant,
 }
@@ -50,22 +52,26 @@ struct Rig {
 impl Rig {
     /// The station began 100 s ago, its camera 60 s ago.
     fn new() -> Self {
-        let home = Path::new(env!("CARGO_MANIFEST_DIR"));
         let judging = Judging {
             lane: synthetic::lane(View::Side, &stick()),
             thresholds: AgeGroups::defaults().thresholds(AgeGroup::Adult),
             track: TrackSettings::default(),
             feedback: FeedbackSettings::default(),
         };
-        let (model, engine) = (ModelChoice::Lite, EngineChoice::Embedded);
-        let mut analyser = Analyser::new(home, model, engine, judging).unwrap();
         let made = Arc::new(Mutex::new(Made::default()));
         let epoch = Instant::now() - Duration::from_secs(100);
         let front = synthetic::lane(View::Front, &stick());
-        let eye = Box::new(MadeEye(Arc::clone(&made)));
-        analyser.look_with(Second::new(eye, front, epoch));
+        let eye = Box::new(MadeCamera(Arc::clone(&made)));
+        let camera = SecondCamera {
+            id: "second".into(),
+            lane: "front.toml".into(),
+            width: 1280,
+            height: 720,
+            fps: 30,
+        };
         Rig {
-            analyser,
+            judge: PassJudge::new(judging),
+            pairing: CameraPairing::new(eye, (camera, front), epoch),
             made,
             epoch,
         }
@@ -82,11 +88,8 @@ impl Rig {
         for sample in &mut pass.samples {
             sample.t_s += 59.5 - ended_at_s;
         }
-        let ended = TrackEvent::PassEnded(Box::new(pass));
-        assert!(
-            self.analyser.take(vec![ended]).is_empty(),
-            "spoken too early"
-        );
+        let measured = self.judge.measure(pass, ModelKind::Lite, None);
+        self.pairing.hold(measured);
         59.5 - ended_at_s
     }
 
@@ -97,9 +100,10 @@ impl Rig {
         for sample in &mut pass.samples {
             sample.t_s += first_s;
         }
-        self.made.lock().unwrap().passes.push(EyePass {
+        self.made.lock().unwrap().passes.push(SeenPass {
             pass: Box::new(pass),
             to_station_s: 0.0,
+            read_by: ModelKind::Lite,
         });
     }
 
@@ -110,20 +114,25 @@ impl Rig {
         };
     }
 
-    fn due(&mut self, last: bool) -> Vec<Judged> {
+    fn due(&mut self, last: bool) -> Vec<FinishedPass> {
         let origin = self.origin();
-        self.analyser
-            .due(origin, true, last)
+        let complete = if last {
+            self.pairing.finish(origin)
+        } else {
+            self.pairing.due(origin, true, &[])
+        };
+        let lane = self.pairing.lane().clone();
+        complete
             .into_iter()
-            .map(|h| match h {
-                Happening::Judged(judged) => *judged,
-                Happening::Passing => panic!("nobody starts here"),
+            .map(|complete| {
+                let measured = self.judge.complete(&lane, complete, |_| None);
+                self.judge.finish(measured)
             })
             .collect()
     }
 }
 
-fn judged(judged: &Judged, rule: RuleId) -> usize {
+fn judged(judged: &FinishedPass, rule: RuleId) -> usize {
     let of = judged.pass.pushes.iter().map(|p| &p.measures[rule]);
     of.filter(|m| m.is_judged()).count()
 }

@@ -1,8 +1,8 @@
 //! One choice of cues per skater, one count of passes for all.
 //!
-//! Every skater of the roster has a [`Coach`] and so a history of its own;
+//! Every skater of the roster has a [`CueSelector`] and so a history of its own;
 //! whoever is not known shares one, as everybody does without a roster. Each
-//! coach counts its own passes; what is announced and stored is the number
+//! selector counts its own passes; what is announced and stored is the number
 //! counted here, so that a number stays unique in the session.
 
 use std::collections::HashMap;
@@ -12,8 +12,8 @@ use crate::multi_camera::with_thresholds;
 use crate::roster::SkaterId;
 use crate::rules::{JudgedPass, Thresholds};
 
-/// The coaches of everybody in the lane.
-pub struct Coaches {
+/// The cue selectors of everybody in the lane.
+pub struct CueSelectors {
     settings: FeedbackSettings,
     by_skater: HashMap<Option<SkaterId>, CueSelector>,
     passes: u32,
@@ -24,15 +24,15 @@ pub struct Coaches {
 struct Last {
     number: u32,
     skater: Option<SkaterId>,
-    /// The skater's coach as it was before; `None` where it was the first.
+    /// The skater's selector as it was before; `None` where it was the first.
     before: Option<CueSelector>,
     pass: JudgedPass,
 }
 
-impl Coaches {
+impl CueSelectors {
     /// At the beginning of a session.
     pub fn new(settings: FeedbackSettings) -> Self {
-        Coaches {
+        CueSelectors {
             settings,
             by_skater: HashMap::new(),
             passes: 0,
@@ -44,8 +44,8 @@ impl Coaches {
     pub fn set_settings(&mut self, settings: &FeedbackSettings) {
         if self.settings != *settings {
             self.settings = settings.clone();
-            for coach in self.by_skater.values_mut() {
-                coach.set_settings(settings.clone());
+            for selector in self.by_skater.values_mut() {
+                selector.set_settings(settings.clone());
             }
         }
     }
@@ -54,8 +54,8 @@ impl Coaches {
     /// forgotten, the count goes on.
     pub fn forget(&mut self) {
         self.last = None;
-        for coach in self.by_skater.values_mut() {
-            coach.forget();
+        for selector in self.by_skater.values_mut() {
+            selector.forget();
         }
     }
 
@@ -72,9 +72,9 @@ impl Coaches {
             before: self.by_skater.get(&skater).cloned(),
             pass: pass.clone(),
         });
-        let coach = self.coach_of(skater);
-        let mut cue = coach.after_pass(pass);
-        let summary = coach.take_summary();
+        let selector = self.selector_of(skater);
+        let mut cue = selector.after_pass(pass);
+        let summary = selector.take_summary();
         cue.pass_number = self.passes;
         let summary = summary.map(|summary| SetSummary {
             last_pass: self.passes,
@@ -99,10 +99,10 @@ impl Coaches {
             Some(limits) => with_thresholds(last.pass, limits),
             None => last.pass,
         };
-        let coach = self.coach_of(to);
+        let selector = self.selector_of(to);
         // What it would have said is not said any more.
-        coach.after_pass(&pass);
-        coach.take_summary();
+        selector.after_pass(&pass);
+        selector.take_summary();
         self.last = Some(Last {
             number,
             skater: to,
@@ -111,7 +111,7 @@ impl Coaches {
         });
     }
 
-    fn coach_of(&mut self, skater: Option<SkaterId>) -> &mut CueSelector {
+    fn selector_of(&mut self, skater: Option<SkaterId>) -> &mut CueSelector {
         self.by_skater
             .entry(skater)
             .or_insert_with(|| CueSelector::new(self.settings.clone()))
@@ -172,15 +172,23 @@ mod tests {
 
     #[test]
     fn numbers_are_unique_whoever_skates() {
-        let mut coaches = Coaches::new(settings());
+        let mut selectors = CueSelectors::new(settings());
         let numbers: Vec<u32> = [A, B, None, A]
             .into_iter()
-            .map(|s| coaches.after_pass(s, &pass(1, 100.0, false)).0.pass_number)
+            .map(|s| {
+                selectors
+                    .after_pass(s, &pass(1, 100.0, false))
+                    .0
+                    .pass_number
+            })
             .collect();
         assert_eq!(numbers, [1, 2, 3, 4]);
-        coaches.forget();
+        selectors.forget();
         assert_eq!(
-            coaches.after_pass(B, &pass(1, 100.0, false)).0.pass_number,
+            selectors
+                .after_pass(B, &pass(1, 100.0, false))
+                .0
+                .pass_number,
             5
         );
     }
@@ -190,41 +198,41 @@ mod tests {
     #[test]
     fn one_skaters_history_is_not_anothers() {
         let improved = |cue: Cue| matches!(cue.kind, CueKind::Improved { .. });
-        let mut coaches = Coaches::new(settings());
+        let mut selectors = CueSelectors::new(settings());
         for _ in 0..3 {
-            coaches.after_pass(A, &pass(1, 150.0, true));
+            selectors.after_pass(A, &pass(1, 150.0, true));
         }
-        assert!(!improved(coaches.after_pass(B, &pass(1, 135.0, true)).0));
-        assert!(improved(coaches.after_pass(A, &pass(1, 135.0, true)).0));
+        assert!(!improved(selectors.after_pass(B, &pass(1, 135.0, true)).0));
+        assert!(improved(selectors.after_pass(A, &pass(1, 135.0, true)).0));
     }
 
     #[test]
     fn a_corrected_pass_changes_sides() {
         let improved = |cue: Cue| matches!(cue.kind, CueKind::Improved { .. });
         // As if A had skated the three bad passes, corrected one by one.
-        let mut coaches = Coaches::new(settings());
+        let mut selectors = CueSelectors::new(settings());
         for _ in 0..3 {
-            let (cue, _) = coaches.after_pass(B, &pass(1, 150.0, true));
-            coaches.correct(cue.pass_number, A, None);
+            let (cue, _) = selectors.after_pass(B, &pass(1, 150.0, true));
+            selectors.correct(cue.pass_number, A, None);
         }
-        assert!(!improved(coaches.after_pass(B, &pass(1, 135.0, true)).0));
-        assert!(improved(coaches.after_pass(A, &pass(1, 135.0, true)).0));
+        assert!(!improved(selectors.after_pass(B, &pass(1, 135.0, true)).0));
+        assert!(improved(selectors.after_pass(A, &pass(1, 135.0, true)).0));
         // An older pass is left where it is.
-        coaches.correct(1, B, None);
+        selectors.correct(1, B, None);
         assert_eq!(
-            coaches.after_pass(A, &pass(1, 135.0, true)).0.pass_number,
+            selectors.after_pass(A, &pass(1, 135.0, true)).0.pass_number,
             6
         );
     }
 
     #[test]
     fn a_summary_names_the_pass_of_the_session() {
-        let mut coaches = Coaches::new(FeedbackSettings {
+        let mut selectors = CueSelectors::new(FeedbackSettings {
             set_passes: 2,
             ..FeedbackSettings::default()
         });
         for skater in [A, B, A] {
-            let (cue, summary) = coaches.after_pass(skater, &pass(1, 100.0, false));
+            let (cue, summary) = selectors.after_pass(skater, &pass(1, 100.0, false));
             let expected = (skater == A && cue.pass_number == 3).then_some(3);
             assert_eq!(summary.map(|s| s.last_pass), expected);
         }

@@ -4,6 +4,7 @@ pub mod choices;
 pub mod privacy;
 pub mod reference;
 pub mod second_camera;
+pub mod snapshot;
 
 use std::path::{Path, PathBuf};
 

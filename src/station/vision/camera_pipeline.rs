@@ -2,8 +2,8 @@
 //!
 //! Takes: its camera, its lane file and the model.
 //! Gives: its passes with their place on the station's clock
-//! ([`FurtherEye::take`]) and what it sees at the moment
-//! ([`FurtherEye::watch`]).
+//! ([`CameraPipeline::take`]) and what it sees at the moment
+//! ([`CameraPipeline::watch`]).
 //! Fails: never for long: a camera that is missing is looked for, a model
 //! that cannot be loaded is tried again; until then it sees nobody and nobody
 //! waits for it.
@@ -19,10 +19,10 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
 use crate::multi_camera::{Presence, Watch};
-use crate::pose::Estimator;
-use crate::station::live::LOAD_AGAIN;
-use crate::station::live::run::{COMPLAIN_EVERY, SILENT_S, WAIT};
+use crate::pose::{Estimator, ModelKind};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::vision::LOAD_AGAIN;
+use crate::station::vision::watch::{COMPLAIN_EVERY, SILENT_S, WAIT};
 use crate::station::vision::{pose_settings, set_view};
 use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
 
@@ -33,7 +33,7 @@ const ENDING: Duration = Duration::from_secs(3);
 
 /// What a further camera runs with.
 #[derive(Debug, Clone)]
-pub struct EyeSettings {
+pub struct PipelineSettings {
     /// Folder of the models.
     pub home: PathBuf,
     /// The pose model.
@@ -54,16 +54,18 @@ pub struct EyeSettings {
 
 /// A pass as a further camera saw it.
 #[derive(Debug, Clone)]
-pub struct EyePass {
+pub struct SeenPass {
     /// The body points; times on that camera's clock.
     pub pass: Box<Pass>,
     /// Seconds to add to those times to get the station's.
     pub to_station_s: f64,
+    /// The model that read them.
+    pub read_by: ModelKind,
 }
 
 /// The thread of a further camera.
-pub struct FurtherEye {
-    passes: Receiver<EyePass>,
+pub struct CameraPipeline {
+    passes: Receiver<SeenPass>,
     shared: Arc<Shared>,
     thread: Option<JoinHandle<()>>,
 }
@@ -74,23 +76,23 @@ struct Shared {
     status: Mutex<Option<FeedStatus>>,
 }
 
-impl FurtherEye {
+impl CameraPipeline {
     /// Starts the thread.
     ///
     /// # Errors
     /// When the system gives no thread.
-    pub fn start(settings: EyeSettings) -> std::io::Result<Self> {
+    pub fn start(settings: PipelineSettings) -> std::io::Result<Self> {
         let (sender, passes) = bounded(QUEUE);
         let shared = Arc::new(Shared {
             stop: AtomicBool::new(false),
             watch: Mutex::new(Watch::default()),
             status: Mutex::new(None),
         });
-        let thread = thread::Builder::new().name("eye".into()).spawn({
+        let thread = thread::Builder::new().name("camera-2".into()).spawn({
             let shared = Arc::clone(&shared);
             move || look(&settings, &shared, &sender)
         })?;
-        Ok(FurtherEye {
+        Ok(CameraPipeline {
             passes,
             shared,
             thread: Some(thread),
@@ -98,7 +100,7 @@ impl FurtherEye {
     }
 
     /// The passes that ended since the last call.
-    pub fn take(&self) -> Vec<EyePass> {
+    pub fn take(&self) -> Vec<SeenPass> {
         self.passes.try_iter().collect()
     }
 
@@ -111,21 +113,9 @@ impl FurtherEye {
             .unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Asks how its pictures come in, from any thread and for as long as
-    /// anybody wants to know.
-    pub fn status(&self) -> EyeStatus {
-        EyeStatus(Arc::clone(&self.shared))
-    }
-}
-
-/// How a further camera's pictures come in.
-#[derive(Clone)]
-pub struct EyeStatus(Arc<Shared>);
-
-impl EyeStatus {
-    /// The status now; `None` before the camera is opened.
-    pub fn now(&self) -> Option<FeedStatus> {
-        self.0
+    /// How its pictures come in; `None` before it is opened.
+    pub fn status(&self) -> Option<FeedStatus> {
+        self.shared
             .status
             .lock()
             .unwrap_or_else(PoisonError::into_inner)
@@ -133,7 +123,7 @@ impl EyeStatus {
     }
 }
 
-impl Drop for FurtherEye {
+impl Drop for CameraPipeline {
     fn drop(&mut self) {
         self.shared.stop.store(true, Ordering::Relaxed);
         let Some(thread) = self.thread.take() else {
@@ -151,7 +141,7 @@ impl Drop for FurtherEye {
     }
 }
 
-fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
+fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>) {
     let Some(mut estimator) = load(settings, shared) else {
         return;
     };
@@ -191,9 +181,10 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
             let Some(captured) = feed.clock().captured_at(ended_at_s) else {
                 continue;
             };
-            let seen = EyePass {
+            let seen = SeenPass {
                 to_station_s: since_epoch_s(settings.epoch, captured) - ended_at_s,
                 pass,
+                read_by: estimator.model(),
             };
             if passes.try_send(seen).is_err() {
                 tracing::error!("a pass of a further camera could not be handed on");
@@ -214,7 +205,7 @@ fn look(settings: &EyeSettings, shared: &Shared, passes: &Sender<EyePass>) {
     feed.stop();
 }
 
-fn load(settings: &EyeSettings, shared: &Shared) -> Option<Estimator> {
+fn load(settings: &PipelineSettings, shared: &Shared) -> Option<Estimator> {
     loop {
         match Estimator::new(
             &settings.home,

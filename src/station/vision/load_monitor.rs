@@ -57,7 +57,7 @@ pub struct FrameCost {
 
 /// Watches the cost of the frames.
 #[derive(Debug, Clone)]
-pub struct Load {
+pub struct LoadMonitor {
     /// The model that was asked for: nothing goes above it.
     asked: ModelChoice,
     model: ModelChoice,
@@ -72,10 +72,10 @@ pub struct Load {
     since_change: u64,
 }
 
-impl Load {
+impl LoadMonitor {
     /// The model that was asked for is at work.
     pub fn new(asked: ModelChoice) -> Self {
-        Load {
+        LoadMonitor {
             asked,
             model: asked,
             costs: VecDeque::with_capacity(LOOKED_AT),
@@ -184,7 +184,7 @@ mod tests {
     }
 
     /// Frames until the advice to change, which is then followed.
-    fn frames_until_change(load: &mut Load, cost: FrameCost, at_most: u64) -> Option<u64> {
+    fn frames_until_change(load: &mut LoadMonitor, cost: FrameCost, at_most: u64) -> Option<u64> {
         for n in 1..=at_most {
             if let Advice::Change(to) = load.frame(cost) {
                 load.changed(to);
@@ -197,7 +197,7 @@ mod tests {
     #[test]
     fn a_machine_that_keeps_up_or_nearly_stays_with_the_full_model() {
         for (took_ms, fps) in [(20.0, 30.0), (33.0, 60.0), (45.0, 30.0)] {
-            let mut load = Load::new(ModelChoice::Full);
+            let mut load = LoadMonitor::new(ModelChoice::Full);
             assert_eq!(
                 frames_until_change(&mut load, cost(took_ms, fps), 5000),
                 None
@@ -207,19 +207,19 @@ mod tests {
 
     #[test]
     fn too_slow_means_lite_soon_but_not_for_one_slow_frame() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         for n in 0..600 {
             let took = if n % 3 == 0 { 300.0 } else { 25.0 };
             assert_eq!(load.frame(cost(took, 30.0)), Advice::Stay);
         }
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         assert_eq!(
             frames_until_change(&mut load, cost(51.0, 30.0), 100),
             Some(59),
             "three seconds of work"
         );
         // So slow that nearly nothing is analysed: after twelve frames.
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         assert_eq!(
             frames_until_change(&mut load, cost(400.0, 30.0), 100),
             Some(FEW as u64)
@@ -229,13 +229,13 @@ mod tests {
 
     #[test]
     fn a_slow_camera_is_no_reason() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         assert_eq!(frames_until_change(&mut load, cost(80.0, 10.0), 1000), None);
     }
 
     #[test]
     fn an_empty_lane_says_nothing() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         for _ in 0..1000 {
             let empty = FrameCost {
                 bodies: 0,
@@ -247,7 +247,7 @@ mod tests {
 
     #[test]
     fn it_comes_back_when_the_core_comes_back_and_not_before() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         frames_until_change(&mut load, cost(80.0, 30.0), 100);
         // Still stolen: lite takes 50, full would take 80.
         assert_eq!(frames_until_change(&mut load, cost(50.0, 30.0), 5000), None);
@@ -264,7 +264,7 @@ mod tests {
     /// returns get rarer instead of going to and fro.
     #[test]
     fn returns_that_do_not_last_get_rarer() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         let mut stays = Vec::new();
         for _ in 0..8 {
             frames_until_change(&mut load, cost(80.0, 30.0), 200);
@@ -283,7 +283,7 @@ mod tests {
     #[test]
     fn every_model_has_its_turn() {
         for asked in [ModelChoice::Heavy, ModelChoice::Full] {
-            let mut load = Load::new(asked);
+            let mut load = LoadMonitor::new(asked);
             let mut seen = vec![load.model()];
             for took_ms in [200.0, 100.0] {
                 if frames_until_change(&mut load, cost(took_ms, 30.0), 200).is_some() {
@@ -312,7 +312,7 @@ mod tests {
     /// think the heavy one affordable.
     #[test]
     fn the_heavy_model_stays_away_where_it_would_be_late() {
-        let mut load = Load::new(ModelChoice::Heavy);
+        let mut load = LoadMonitor::new(ModelChoice::Heavy);
         frames_until_change(&mut load, cost(60.0, 30.0), 200);
         assert_eq!(load.model(), ModelChoice::Full);
         assert_eq!(frames_until_change(&mut load, cost(20.0, 30.0), 5000), None);
@@ -320,7 +320,7 @@ mod tests {
 
     #[test]
     fn numbers_that_are_none_change_nothing() {
-        let mut load = Load::new(ModelChoice::Full);
+        let mut load = LoadMonitor::new(ModelChoice::Full);
         for bad in [f64::NAN, f64::INFINITY, 0.0, -1.0] {
             for _ in 0..200 {
                 assert_eq!(

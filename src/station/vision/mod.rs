@@ -1,13 +1,20 @@
 //! From the camera's frames to tracked passes: the second camera's pipeline,
 //! and the lighter model that takes over where the machine is too slow.
 
-pub(in crate::station) mod camera_pipeline;
-pub(in crate::station) mod load_monitor;
-pub(in crate::station) mod model_fallback;
+pub mod camera_pipeline;
+pub mod load_monitor;
+mod model_fallback;
+pub mod tracking;
+pub mod watch;
+
+use std::time::Duration;
 
 use crate::config::View;
 use crate::pose::{self, Estimator, PoseSettings};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
+
+/// Pause before the model is loaded again after a fault.
+pub(super) const LOAD_AGAIN: Duration = Duration::from_secs(5);
 
 /// The cores of this computer, `most` at most.
 pub(in crate::station) fn cores_up_to(most: usize) -> usize {

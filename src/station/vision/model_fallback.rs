@@ -1,4 +1,4 @@
-//! Changes the pose model while the station runs, when [`Load`] says so.
+//! Changes the pose model while the station runs, when [`LoadMonitor`] says so.
 //!
 //! The other model is loaded in a thread of its own; it takes over between
 //! two passes, so that no pass is measured by both.
@@ -10,14 +10,14 @@ use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
 use crate::pose::{Estimator, PoseError, PoseFrame, Replacement};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
-use crate::station::vision::load_monitor::{Advice, FrameCost, Load};
+use crate::station::vision::load_monitor::{Advice, FrameCost, LoadMonitor};
 use crate::station::vision::pose_settings;
 
 /// Watches the cost of frames and has the other model loaded.
-pub struct Lighter {
+pub struct ModelFallback {
     home: PathBuf,
     engine: EngineChoice,
-    load: Load,
+    load: LoadMonitor,
     /// Number and capture time of the frame before.
     last: Option<(u64, f64)>,
     loading: Option<(ModelChoice, Receiver<Result<Replacement, PoseError>>)>,
@@ -25,13 +25,13 @@ pub struct Lighter {
     given_up: bool,
 }
 
-impl Lighter {
+impl ModelFallback {
     /// For an estimator that runs the model that was asked for.
     pub fn new(home: &Path, asked: ModelChoice, engine: EngineChoice) -> Self {
-        Lighter {
+        ModelFallback {
             home: home.to_owned(),
             engine,
-            load: Load::new(asked),
+            load: LoadMonitor::new(asked),
             last: None,
             loading: None,
             given_up: false,
@@ -86,6 +86,11 @@ impl Lighter {
                 None
             }
         }
+    }
+
+    /// The model at work.
+    pub fn model(&self) -> ModelChoice {
+        self.load.model()
     }
 
     /// What is worth saying for as long as it is so: that the model at work is

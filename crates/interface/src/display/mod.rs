@@ -45,7 +45,6 @@ pub use crate::words::Language;
 pub use appearance::{Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, Units};
 pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
-pub use lost::window_system_is_there;
 pub use model::{
     Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };

@@ -5,7 +5,7 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use kickplate::station::health::HealthWatch;
-use kickplate::station::live::run::Stop;
+use kickplate::station::live::shutdown::Stop;
 use kickplate::station::say;
 
 /// How often the watching thread looks up.

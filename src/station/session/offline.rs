@@ -1,0 +1,84 @@
+//! Vision and judging in one thread: for recordings, which nobody waits for.
+
+use std::path::Path;
+
+use super::pass_judge::{FinishedPass, Judging, PassJudge};
+use crate::capture::Frame;
+use crate::pose::{Estimator, PoseError, PoseFrame};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::vision::tracking::{PassEvent, Vision};
+use crate::store;
+
+/// Pose model, tracker, stride engine, rules and feedback, wired together.
+pub struct Analyser {
+    vision: Vision,
+    judge: PassJudge,
+}
+
+impl Analyser {
+    /// Loads the model: it may use further cores, which nothing else needs.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn new(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        judging: Judging,
+    ) -> Result<Self, PoseError> {
+        Ok(Analyser {
+            vision: Vision::for_recordings(home, model, engine, &judging.lane, judging.track)?,
+            judge: PassJudge::new(judging),
+        })
+    }
+
+    /// Another lane or another source: everybody seen so far is forgotten,
+    /// the count of passes goes on.
+    pub fn change(&mut self, judging: Judging) {
+        self.vision.change(&judging.lane, judging.track);
+        self.judge.change(judging);
+    }
+
+    /// What the passes are judged with.
+    pub fn judging(&self) -> &Judging {
+        self.judge.judging()
+    }
+
+    /// Takes in one frame; gives the passes that ended with it.
+    ///
+    /// # Errors
+    /// When the inference engine fails on a frame; the next may work again.
+    pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<FinishedPass>), PoseError> {
+        let (poses, events) = self.vision.push(frame)?;
+        Ok((poses, self.judged(events)))
+    }
+
+    /// The source has ended: judges what is still open.
+    pub fn finish(&mut self) -> Vec<FinishedPass> {
+        let events = self.vision.finish();
+        self.judged(events)
+    }
+
+    fn judged(&mut self, events: Vec<PassEvent>) -> Vec<FinishedPass> {
+        events
+            .into_iter()
+            .filter_map(|event| match event {
+                PassEvent::Started { .. } => None,
+                PassEvent::Ended { pass, read_by } => {
+                    let measured = self.judge.measure(*pass, read_by, None);
+                    Some(self.judge.finish(measured))
+                }
+            })
+            .collect()
+    }
+
+    /// The estimator's counters and times.
+    pub fn estimator(&self) -> &Estimator {
+        self.vision.estimator()
+    }
+
+    /// What does the measuring, as a session stores it.
+    pub fn engine_record(&self, model: ModelChoice) -> store::EngineInfo {
+        self.vision.engine_record(model)
+    }
+}

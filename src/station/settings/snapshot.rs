@@ -1,0 +1,132 @@
+//! Everything that may change while the station runs, as one immutable
+//! snapshot.
+//!
+//! The coach service writes it, everybody else reads it, nobody waits.
+
+use std::sync::Arc;
+
+use arc_swap::ArcSwap;
+
+use super::privacy::PrivacySettings;
+use super::second_camera::SecondCamera;
+use crate::capture::CameraRequest;
+use crate::config::Lane;
+use crate::display::ScreenGeometry;
+use crate::feedback::FeedbackSettings;
+use crate::roster::{Skater, SkaterId};
+use crate::rules::{AgeGroup, AgeGroups, Thresholds};
+use crate::track::TrackSettings;
+
+/// What the pictures come from. Another one begins a session of its own.
+#[derive(Debug, Clone)]
+pub struct SourceSettings {
+    /// Counts the changes: another number is another session, also where
+    /// nothing else differs.
+    pub number: u64,
+    /// The camera.
+    pub camera: CameraRequest,
+    /// How it stands.
+    pub lane: Lane,
+    /// The second camera and how it stands, where there is one.
+    pub second: Option<(SecondCamera, Lane)>,
+}
+
+/// The settings of a running station.
+#[derive(Debug, Clone)]
+pub struct LiveSettings {
+    /// What the pictures come from.
+    pub source: SourceSettings,
+    /// When a passing person counts.
+    pub track: TrackSettings,
+    /// The group of whoever is not on the roster.
+    pub age_group: AgeGroup,
+    /// The limits of every group.
+    pub groups: Arc<AgeGroups>,
+    /// How cues are chosen.
+    pub feedback: FeedbackSettings,
+    /// What is kept of pictures.
+    pub privacy: PrivacySettings,
+    /// From how far the big screen is read, metres.
+    pub reading_distance_m: f64,
+    /// Everybody who may pass.
+    pub roster: Arc<Vec<Skater>>,
+}
+
+impl LiveSettings {
+    /// What a clip is played with: nothing is set but how it is seen and whose
+    /// limits hold.
+    pub fn of_clip(lane: Lane, age_group: AgeGroup, groups: AgeGroups) -> Self {
+        LiveSettings {
+            source: SourceSettings {
+                number: 0,
+                camera: CameraRequest::default(),
+                lane,
+                second: None,
+            },
+            track: TrackSettings::default(),
+            age_group,
+            groups: Arc::new(groups),
+            feedback: FeedbackSettings::default(),
+            privacy: PrivacySettings::default(),
+            reading_distance_m: f64::from(ScreenGeometry::default().reading_distance_m),
+            roster: Arc::default(),
+        }
+    }
+
+    /// The limits of whoever is not on the roster.
+    pub fn thresholds(&self) -> Thresholds {
+        self.groups.thresholds(self.age_group)
+    }
+
+    /// A skater of the roster.
+    pub fn skater(&self, id: SkaterId) -> Option<&Skater> {
+        self.roster.iter().find(|s| s.id == id)
+    }
+
+    /// Whether pictures of anybody may be stored.
+    pub fn pictures_are_kept(&self) -> bool {
+        self.privacy.keep_pictures && self.roster.iter().any(|s| s.consent.is_some())
+    }
+}
+
+/// The newest settings. Clones share them.
+#[derive(Clone)]
+pub struct SharedSettings(Arc<ArcSwap<LiveSettings>>);
+
+impl SharedSettings {
+    /// The settings at the start.
+    pub fn new(settings: LiveSettings) -> Self {
+        SharedSettings(Arc::new(ArcSwap::from_pointee(settings)))
+    }
+
+    /// The settings now.
+    pub fn load(&self) -> Arc<LiveSettings> {
+        self.0.load_full()
+    }
+
+    /// Puts changed settings in the place of those now.
+    pub fn change(&self, change: impl Fn(&mut LiveSettings)) {
+        self.0.rcu(|now| {
+            let mut next = LiveSettings::clone(now);
+            change(&mut next);
+            next
+        });
+    }
+
+    /// Another clip, with all that it is played with.
+    pub fn play_clip(&self, next: &LiveSettings) {
+        self.change(|settings| {
+            let number = settings.source.number + 1;
+            *settings = next.clone();
+            settings.source.number = number;
+        });
+    }
+
+    /// Another source, or the same one anew.
+    pub fn change_source(&self, change: impl Fn(&mut SourceSettings)) {
+        self.change(|settings| {
+            change(&mut settings.source);
+            settings.source.number += 1;
+        });
+    }
+}

@@ -1,0 +1,194 @@
+//! The pose model and the tracker: from one frame to who passes where.
+
+use std::path::Path;
+use std::time::Instant;
+
+use super::model_fallback::ModelFallback;
+use super::{cores_up_to, model_kind, pose_settings, set_view};
+use crate::capture::Frame;
+use crate::config::Lane;
+use crate::pose::{self, Estimator, ModelKind, PoseError, PoseFrame, PoseSettings};
+use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::store;
+use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
+
+/// What happens in the lane.
+#[derive(Debug, Clone)]
+pub enum PassEvent {
+    /// Somebody is now passing.
+    Started {
+        /// The track.
+        track_id: u32,
+        /// All tracks that are passing, this one included.
+        passing: Vec<u32>,
+    },
+    /// A pass is over.
+    Ended {
+        /// The body points.
+        pass: Box<Pass>,
+        /// The model that read them.
+        read_by: ModelKind,
+    },
+}
+
+/// Pose model and tracker.
+pub struct Vision {
+    estimator: Estimator,
+    tracker: Tracker,
+    fallback: Option<ModelFallback>,
+    changed_to: Option<ModelChoice>,
+}
+
+impl Vision {
+    /// Loads the model.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn new(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        lane: &Lane,
+        track: TrackSettings,
+    ) -> Result<Self, PoseError> {
+        Self::load(home, pose_settings(model, engine), lane, track)
+    }
+
+    /// Loads the model for a recording: it may use further cores, which nothing
+    /// else needs then.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn for_recordings(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        lane: &Lane,
+        track: TrackSettings,
+    ) -> Result<Self, PoseError> {
+        let settings = PoseSettings {
+            cores: cores_up_to(3),
+            ..pose_settings(model, engine)
+        };
+        Self::load(home, settings, lane, track)
+    }
+
+    fn load(
+        home: &Path,
+        settings: PoseSettings,
+        lane: &Lane,
+        track: TrackSettings,
+    ) -> Result<Self, PoseError> {
+        let mut estimator = Estimator::new(home, settings)?;
+        set_view(&mut estimator, lane.view);
+        Ok(Vision {
+            estimator,
+            tracker: Tracker::new(lane.clone(), track),
+            fallback: None,
+            changed_to: None,
+        })
+    }
+
+    /// Another lane or another source: everybody seen so far is forgotten.
+    pub fn change(&mut self, lane: &Lane, track: TrackSettings) {
+        self.estimator.reset();
+        set_view(&mut self.estimator, lane.view);
+        self.tracker.restart(lane.clone(), track);
+    }
+
+    /// Whether the next frame waits already and may be lost.
+    pub fn hurry(&mut self, on: bool) {
+        self.estimator.hurry(on);
+    }
+
+    /// Takes in one frame.
+    ///
+    /// # Errors
+    /// When the inference engine fails on a frame; the next may work again.
+    pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<PassEvent>), PoseError> {
+        let began = Instant::now();
+        let poses = self.estimator.process(frame)?;
+        let events = self.tracker.push(&poses);
+        let events = self.told(events);
+        let lane_free = !self.somebody_passing();
+        if let Some(fallback) = &mut self.fallback {
+            let changed = fallback.after_frame(&poses, began, lane_free, &mut self.estimator);
+            self.changed_to = changed.or(self.changed_to);
+        }
+        Ok((poses, events))
+    }
+
+    /// No frame will come, or none came for some time: who was passing has
+    /// passed.
+    pub fn finish(&mut self) -> Vec<PassEvent> {
+        let events = self.tracker.finish();
+        self.told(events)
+    }
+
+    fn told(&self, events: Vec<TrackEvent>) -> Vec<PassEvent> {
+        events
+            .into_iter()
+            .map(|event| match event {
+                TrackEvent::PassStarted { track_id } => PassEvent::Started {
+                    track_id,
+                    passing: self.passing(),
+                },
+                TrackEvent::PassEnded(pass) => PassEvent::Ended {
+                    pass,
+                    read_by: self.estimator.model(),
+                },
+            })
+            .collect()
+    }
+
+    /// Allows lighter models to take over from the one that was asked for while
+    /// this machine has too much to do.
+    pub fn allow_lighter(&mut self, home: &Path, asked: ModelChoice, engine: EngineChoice) {
+        self.fallback = Some(ModelFallback::new(home, asked, engine));
+    }
+
+    /// That another model than the one that was asked for is at work, where
+    /// it is so.
+    pub fn model_note(&self) -> Option<String> {
+        self.fallback.as_ref().and_then(ModelFallback::note)
+    }
+
+    /// The model that has taken over since the last question, if one has.
+    pub fn take_model_change(&mut self) -> Option<ModelChoice> {
+        self.changed_to.take()
+    }
+
+    /// The model at work, where `asked` was asked for.
+    pub fn model_at_work(&self, asked: ModelChoice) -> ModelChoice {
+        self.fallback.as_ref().map_or(asked, ModelFallback::model)
+    }
+
+    /// The tracks that are passing through the lane now.
+    pub fn passing(&self) -> Vec<u32> {
+        self.tracker.passing().collect()
+    }
+
+    /// Whether somebody is passing through the lane now.
+    pub fn somebody_passing(&self) -> bool {
+        self.tracker.passing().next().is_some()
+    }
+
+    /// The estimator's counters and times.
+    pub fn estimator(&self) -> &Estimator {
+        &self.estimator
+    }
+
+    /// What does the measuring, as a session stores it.
+    pub fn engine_record(&self, model: ModelChoice) -> store::EngineInfo {
+        let kind = match self.estimator.engine().kind {
+            pose::EngineKind::Native => EngineChoice::Native,
+            pose::EngineKind::Embedded => EngineChoice::Embedded,
+        };
+        store::EngineInfo {
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            backend: kind.name().to_owned(),
+            model: model.name().to_owned(),
+            model_sha256: Some(pose::ModelFile::of(model_kind(model)).sha256.to_owned()),
+        }
+    }
+}
