@@ -204,9 +204,11 @@ mod tests {
 
     fn summary() -> SetSummary {
         SetSummary {
-            first_pass: 1,
             last_pass: 5,
-            ..SetSummary::default()
+            judged: 4,
+            in_band: 3,
+            good: None,
+            next: None,
         }
     }
 

@@ -12,7 +12,6 @@ use super::pass_judge::{Complete, MeasuredPass};
 use crate::capture::{CameraRequest, FeedStatus, Pace, SourceSpec};
 use crate::config::Lane;
 use crate::multi_camera::{Matcher, Presence, Span, Watch};
-use crate::pose::ModelKind;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::second_camera::SecondCamera;
 use crate::station::vision::camera_pipeline::{

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use super::*;
 use crate::config::View;
 use crate::feedback::{CueKind, FeedbackSettings};
+use crate::pose::ModelKind;
 use crate::rules::{AgeGroup, AgeGroups, RuleId};
 use crate::station::session::pass_judge::{FinishedPass, Judging, PassJudge};
 use crate::stride::synthetic::{self, Skater as Stick};

@@ -88,7 +88,6 @@ pub struct SessionParts {
 
 /// The source that is being watched.
 struct Source {
-    began: SourceBegins,
     model: ModelAtWork,
     clock: Option<FeedClock>,
     frame_px: Option<[u32; 2]>,
@@ -319,15 +318,14 @@ impl Session {
         }
         self.recording.begin(RecordingInfo {
             kind: began.kind,
-            name: began.name.clone(),
+            name: began.name,
             frames_per_second: began.frames_per_second,
-            lane: began.settings.lane.clone(),
+            lane: began.settings.lane,
             engine: began.model.record.clone(),
             age_group: self.now.age_group,
         });
         self.source = Some(Source {
-            model: began.model.clone(),
-            began,
+            model: began.model,
             clock: None,
             frame_px: None,
         });
