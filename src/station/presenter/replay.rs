@@ -17,11 +17,10 @@ use crate::body::bounds;
 use crate::capture::Frame;
 use crate::display::{AngleMark, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
-use crate::geometry::included_deg;
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId};
-use crate::stride::{Leg, PassMotion, Push, leg_points};
+use crate::stride::{Leg, PassMotion, Push};
 
 use super::pictures::{RawShot, RawStrip};
 use super::replay_buffer::{Packed, Part};
