@@ -262,11 +262,12 @@ fn move_about(pass: &mut JudgedPass, (round, skater): (u32, u32), thresholds: &T
         for (rule, measure) in push.measures.iter_mut() {
             let limits = &thresholds.limits[rule];
             let judged = measure.is_judged();
-            let (Some(value), Some(doubt)) = (measure.value.as_mut(), measure.uncertainty) else {
+            let (Some(value), Some(uncertainty)) = (measure.value.as_mut(), measure.uncertainty)
+            else {
                 continue;
             };
             let seed = (round * 7 + skater * 13 + p as u32 * 5 + rule as u32 * 3) % 11;
-            *value += doubt * (f64::from(seed) / 5.0 - 1.0);
+            *value += uncertainty * (f64::from(seed) / 5.0 - 1.0);
             let beyond = limits.beyond(*value).filter(|_| judged && limits.flagged);
             push.flags.extend(beyond.map(|limit| Flag {
                 rule,

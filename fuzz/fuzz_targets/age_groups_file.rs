@@ -11,8 +11,8 @@ fuzz_target!(|data: &[u8]| {
         // What is taken is usable: every limit is a number.
         for group in kickplate::rules::AgeGroup::ALL {
             for limits in groups.thresholds(group).limits {
-                assert!(limits.low.is_none_or(f64::is_finite));
-                assert!(limits.high.is_none_or(f64::is_finite));
+                assert!(limits.at_least.is_none_or(f64::is_finite));
+                assert!(limits.at_most.is_none_or(f64::is_finite));
             }
         }
     }

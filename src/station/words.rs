@@ -33,17 +33,17 @@ pub fn cue_sentence(cue: &Cue) -> String {
         CueKind::Do {
             rule,
             value,
-            target,
+            limit,
             leg,
             flagged_pushes,
             good,
         } => {
             let rule = rule.rule();
             format!(
-                "{}: {} measured, {} wanted ({}, {}){}",
+                "{}: {}, limit {} ({}, {}){}",
                 rule.short,
                 number(rule, *value),
-                number(rule, *target),
+                number(rule, *limit),
                 side(*leg),
                 match flagged_pushes {
                     1 => "1 push".to_owned(),

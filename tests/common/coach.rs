@@ -133,8 +133,8 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[RuleId]) -> JudgedPush {
         };
         let wobble = ((seed * 7 + i * 3) % 9) as f64 * small;
         let limit = match rule.sense {
-            Sense::AtMost | Sense::Between => limits.high.unwrap(),
-            Sense::AtLeast => limits.low.unwrap(),
+            Sense::AtMost | Sense::Between => limits.at_most.unwrap(),
+            Sense::AtLeast => limits.at_least.unwrap(),
         };
         let beyond = flagged.contains(&rule.id);
         let out = limits.dead_band + 4.0 * small + wobble;
@@ -280,7 +280,7 @@ pub fn progress(skater: SkaterId) -> Progress {
         .map(|(i, rule)| {
             let limits = rule.defaults[AgeGroup::U13 as usize];
             let unit = if rule.unit == Unit::Deg { 1.0 } else { 0.01 };
-            let limit = limits.high.or(limits.low).unwrap();
+            let limit = limits.at_most.or(limits.at_least).unwrap();
             let points = (0..7)
                 .map(|n| ProgressPoint {
                     session: n,

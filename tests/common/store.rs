@@ -59,7 +59,7 @@ pub fn pass(number: u32) -> JudgedPass {
     let mut thresholds = Thresholds::defaults(AgeGroup::U15);
     // Changed in the middle of the session, as a coach may.
     if number > 2 {
-        thresholds.limits[RuleId::KneeBend].high = Some(112.0);
+        thresholds.limits[RuleId::KneeBend].at_most = Some(112.0);
     }
     let start = f64::from(number) * 10.0;
     JudgedPass {
@@ -129,7 +129,7 @@ pub fn cue(number: u32) -> Cue {
             1 => CueKind::Do {
                 rule: RuleId::KneeBend,
                 value: 131.25,
-                target: 120.0,
+                limit: 120.0,
                 leg: CueLeg::Both,
                 flagged_pushes: 2,
                 good: None,

@@ -191,8 +191,8 @@ fn chain_holds(steps: Vec<Step>, view: View, group: AgeGroup) -> Result<u32, Tes
         for m in judged.quantities.values().filter(|m| m.is_judged()) {
             prop_assert!(m.value.is_some_and(f64::is_finite), "{:?}", m);
         }
-        if let CueKind::Do { value, target, .. } = coach.after_pass(&judged).kind {
-            prop_assert!(value.is_finite() && target.is_finite());
+        if let CueKind::Do { value, limit, .. } = coach.after_pass(&judged).kind {
+            prop_assert!(value.is_finite() && limit.is_finite());
         }
     }
     Ok(passes)

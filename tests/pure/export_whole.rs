@@ -94,7 +94,7 @@ fn the_tables_say_what_was_measured_with_units_limits_and_verdicts() {
     assert_eq!(at(first, "glide_knee_flexion_deg"), "80");
     assert_eq!(at(first, "glide_knee_included_uncertainty_deg"), "2.5");
     assert_eq!(at(first, "glide_knee_included_judged"), "true");
-    assert_eq!(at(first, "glide_knee_included_high_deg"), "120");
+    assert_eq!(at(first, "glide_knee_included_at_most_deg"), "120");
     assert_eq!(at(first, "glide_knee_included_dead_band_deg"), "6");
     assert_eq!(at(first, "heel_gap_m"), "102");
     assert_eq!(at(first, "extension_included_judged"), "false");

@@ -78,7 +78,7 @@ fn the_largest_deviation_in_dead_bands_wins_across_units() {
             kind: CueKind::Do {
                 rule: RuleId::RecoveryGap,
                 value: 0.165,
-                target: 0.115,
+                limit: 0.115,
                 leg: CueLeg::Left,
                 flagged_pushes: 1,
                 good: None,
@@ -118,7 +118,7 @@ fn the_median_of_the_flagged_pushes_stands_for_the_pass() {
     let CueKind::Do {
         rule,
         value,
-        target,
+        limit,
         leg,
         flagged_pushes,
         ..
@@ -126,7 +126,7 @@ fn the_median_of_the_flagged_pushes_stands_for_the_pass() {
     else {
         panic!("{cue:?}")
     };
-    assert_eq!((rule, value, target), (RuleId::TrunkLean, 77.0, 60.0));
+    assert_eq!((rule, value, limit), (RuleId::TrunkLean, 77.0, 60.0));
     assert_eq!((leg, flagged_pushes), (CueLeg::Both, 3));
 }
 
@@ -140,12 +140,12 @@ fn both_sides_of_a_band_are_not_mixed_into_one_median() {
         flagged(Leg::Left, &[(RuleId::TrunkLean, 70.0, 60.0)]),
     ]));
     let CueKind::Do {
-        value, target, leg, ..
+        value, limit, leg, ..
     } = cue.kind
     else {
         panic!("{cue:?}")
     };
-    assert_eq!((value, target, leg), (10.0, 30.0, CueLeg::Right));
+    assert_eq!((value, limit, leg), (10.0, 30.0, CueLeg::Right));
 }
 
 #[test]
@@ -404,8 +404,8 @@ proptest! {
                 .count();
             let any_flag = pass.pushes.iter().any(|p| !p.flags.is_empty());
             match cue.kind {
-                CueKind::Do { rule, value, target, flagged_pushes, .. } => {
-                    prop_assert!(value.is_finite() && target.is_finite());
+                CueKind::Do { rule, value, limit, flagged_pushes, .. } => {
+                    prop_assert!(value.is_finite() && limit.is_finite());
                     prop_assert!((1..=readable(rule)).contains(&flagged_pushes));
                     if let Some(f) = focus && readable(RULES[f].id) > 0 {
                         prop_assert_eq!(rule, RULES[f].id);

@@ -67,14 +67,14 @@ fn knee(group: AgeGroup, deg: f64) -> JudgedPass {
         group,
         &[
             (KNEE, [deg; 4]),
-            (EXTENSION, [limits[EXTENSION].low.unwrap() + 1.0; 4]),
+            (EXTENSION, [limits[EXTENSION].at_least.unwrap() + 1.0; 4]),
         ],
     )
 }
 
 fn limit(group: AgeGroup) -> (f64, f64) {
     let limits = Thresholds::defaults(group).limits[KNEE];
-    (limits.high.unwrap(), limits.dead_band)
+    (limits.at_most.unwrap(), limits.dead_band)
 }
 
 fn letter(cue: &Cue) -> char {
@@ -195,8 +195,8 @@ fn the_second_correction_names_what_improved_before_what_is_only_good() {
     let group = AgeGroup::U13;
     let limits = Thresholds::defaults(group).limits;
     let (high, _) = limit(group);
-    let trunk_high = limits[TRUNK].high.unwrap();
-    let extension_low = limits[EXTENSION].low.unwrap();
+    let trunk_high = limits[TRUNK].at_most.unwrap();
+    let extension_low = limits[EXTENSION].at_least.unwrap();
     let of = |trunk: f64| {
         pass(
             group,
@@ -258,7 +258,7 @@ fn a_moved_limit_keeps_what_was_before() {
     let adult = AgeGroup::Adult;
     let (high, dead_band) = limit(adult);
     let mut moved = Thresholds::defaults(adult);
-    moved.limits[KNEE].high = Some(high - 1.0);
+    moved.limits[KNEE].at_most = Some(high - 1.0);
     let good = || knee(adult, high - 5.0);
     let mut coach = CueSelector::new(FeedbackSettings::default());
     assert_eq!(run(&mut coach, (0..6).map(|_| good())), "ppppp-");
@@ -431,8 +431,8 @@ proptest! {
                 pass(group, &[])
             } else {
                 pass(group, &[
-                    (KNEE, [limits[KNEE].high.unwrap() + knee; 4]),
-                    (TRUNK, [limits[TRUNK].high.unwrap() + trunk.min(0.0) / 3.0; 4]),
+                    (KNEE, [limits[KNEE].at_most.unwrap() + knee; 4]),
+                    (TRUNK, [limits[TRUNK].at_most.unwrap() + trunk.min(0.0) / 3.0; 4]),
                 ])
             };
             let in_band = judged.pushes.iter().all(|p| p.flags.is_empty());

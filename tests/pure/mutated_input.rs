@@ -240,8 +240,8 @@ fn limits_of_the_age_groups() {
             };
             for group in AgeGroup::ALL {
                 for limits in groups.thresholds(group).limits.values() {
-                    assert!(limits.low.is_none_or(f64::is_finite));
-                    assert!(limits.high.is_none_or(f64::is_finite));
+                    assert!(limits.at_least.is_none_or(f64::is_finite));
+                    assert!(limits.at_most.is_none_or(f64::is_finite));
                 }
             }
             true

@@ -27,8 +27,8 @@ fn robin() -> Skater {
             RuleId::KneeBend,
             Limits {
                 flagged: true,
-                low: None,
-                high: Some(118.0),
+                at_least: None,
+                at_most: Some(118.0),
                 dead_band: 4.0,
             },
         )]

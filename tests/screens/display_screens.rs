@@ -78,16 +78,16 @@ fn cues() -> Vec<Screen> {
             Unit::Metre => (-0.16, 0.16),
         };
         let pairs = [
-            adult.low.map(|l| (l + below, l)),
-            adult.high.map(|h| (h + above, h)),
+            adult.at_least.map(|l| (l + below, l)),
+            adult.at_most.map(|h| (h + above, h)),
         ];
-        for (value, target) in pairs.into_iter().flatten() {
+        for (value, limit) in pairs.into_iter().flatten() {
             for leg in [CueLeg::Left, CueLeg::Right, CueLeg::Both] {
                 out.push(Screen::Cue {
                     pass_number: 12,
                     rule: rule.id,
                     value,
-                    target,
+                    limit,
                     leg,
                     good: None,
                 });
@@ -408,7 +408,7 @@ fn reported_heights_of_capitals_are_those_of_the_ink() {
             pass_number: 1,
             rule,
             value: 0.3,
-            target: 0.6,
+            limit: 0.6,
             leg: CueLeg::Left,
             good: None,
         };
@@ -444,7 +444,7 @@ fn left_and_right_stand_on_their_side_and_both_on_both() {
             pass_number: 1,
             rule: RuleId::KneeBend,
             value: 140.0,
-            target: 120.0,
+            limit: 120.0,
             leg,
             good: None,
         };
@@ -561,7 +561,7 @@ fn odd_sizes_and_values_are_survived() {
             pass_number: 1,
             rule: RuleId::KneeBend,
             value: f64::NAN,
-            target: 1e300,
+            limit: 1e300,
             leg: CueLeg::Both,
             good: None,
         },
@@ -597,7 +597,7 @@ fn a_cue_becomes_its_screen() {
     let screen = Screen::of_cue(&cue(CueKind::Do {
         rule: RuleId::Extension,
         value: 140.0,
-        target: 155.0,
+        limit: 155.0,
         leg: CueLeg::Right,
         flagged_pushes: 2,
         good: None,
@@ -608,7 +608,7 @@ fn a_cue_becomes_its_screen() {
             pass_number: 9,
             rule: RuleId::Extension,
             value: 140.0,
-            target: 155.0,
+            limit: 155.0,
             leg: CueLeg::Right,
             good: None
         }

@@ -206,7 +206,7 @@ fn knee(high: f64) -> LimitEdit {
         group: AgeGroup::U15,
         rule: RULES[0].id,
         limits: Limits {
-            high: Some(high),
+            at_most: Some(high),
             ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[RuleId::KneeBend]
         },
     }
@@ -342,13 +342,13 @@ fn limits_are_written_judged_with_and_taken_back() {
 
     let view = s.done(Command::SetLimits(knee(111.5)));
     assert_eq!(
-        view.groups.thresholds(AgeGroup::U15).limits[RuleId::KneeBend].high,
+        view.groups.thresholds(AgeGroup::U15).limits[RuleId::KneeBend].at_most,
         Some(111.5)
     );
     assert!(view.can_undo_limits);
     // One immutable snapshot for the next pass.
     assert_eq!(
-        s.settings.load().thresholds().limits[RuleId::KneeBend].high,
+        s.settings.load().thresholds().limits[RuleId::KneeBend].at_most,
         Some(111.5)
     );
     let text = std::fs::read_to_string(&file).unwrap();
@@ -389,10 +389,10 @@ fn limits_are_written_judged_with_and_taken_back() {
         rule: RULES[0].id,
         limits: Some(knee(101.0).limits),
     });
-    assert_eq!(view.roster[0].overrides[&RULES[0].id].high, Some(101.0));
+    assert_eq!(view.roster[0].overrides[&RULES[0].id].at_most, Some(101.0));
     s.done(Command::SetQueue(vec![a]));
     let judged = s.pass(1).pass.thresholds;
-    assert_eq!(judged.limits[RuleId::KneeBend].high, Some(101.0));
+    assert_eq!(judged.limits[RuleId::KneeBend].at_most, Some(101.0));
     assert_eq!(judged.age_group, AgeGroup::U13);
 }
 

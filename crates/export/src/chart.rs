@@ -30,7 +30,7 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
     let (right, bottom) = (WIDTH - RIGHT, HEIGHT - BOTTOM);
     let mut svg = String::with_capacity(4096);
     let title = escape(words.name(s.rule));
-    let wanted = words.wanted(s.rule, &s.limits);
+    let wanted = words.limits(s.rule, &s.limits);
     let flagged = s.series.iter().filter(|d| d.flagged).count().to_string();
     let passes = s.series.len().to_string();
     let about = escape(&words.fill(
@@ -39,7 +39,7 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
             ("name", words.name(s.rule)),
             ("n", &passes),
             ("flagged", &flagged),
-            ("wanted", &wanted),
+            ("limit", &wanted),
         ],
     ));
     let _ = write!(
@@ -49,8 +49,8 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
     );
     if s.limits.flagged && s.same_limits {
         let (from, to) = (
-            s.limits.high.map_or(TOP, |v| scale.y(v)),
-            s.limits.low.map_or(bottom, |v| scale.y(v)),
+            s.limits.at_most.map_or(TOP, |v| scale.y(v)),
+            s.limits.at_least.map_or(bottom, |v| scale.y(v)),
         );
         let _ = write!(
             svg,
@@ -58,7 +58,7 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
             right - LEFT,
             (to - from).max(0.0)
         );
-        for limit in [s.limits.low, s.limits.high].into_iter().flatten() {
+        for limit in [s.limits.at_least, s.limits.at_most].into_iter().flatten() {
             let y = scale.y(limit);
             let _ = write!(
                 svg,
@@ -84,8 +84,8 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
         let x = LEFT + step * (i as f64 + 0.5);
         let (y, high, low) = (
             scale.y(dot.value),
-            scale.y(dot.value + dot.doubt),
-            scale.y(dot.value - dot.doubt),
+            scale.y(dot.value + dot.uncertainty),
+            scale.y(dot.value - dot.uncertainty),
         );
         let _ = write!(
             svg,
@@ -142,7 +142,7 @@ fn thinned(series: &[Dot]) -> (Vec<Dot>, usize) {
             pass: dots[0].pass,
             session: dots[0].session,
             value: middle(dots, |d| d.value),
-            doubt: middle(dots, |d| d.doubt),
+            uncertainty: middle(dots, |d| d.uncertainty),
             flagged: 2 * dots.iter().filter(|d| d.flagged).count() > dots.len(),
         })
         .collect();
@@ -158,10 +158,10 @@ struct Scale {
 impl Scale {
     /// Round numbers around everything that is drawn.
     fn of(s: &RuleSummary, dots: &[Dot]) -> Self {
-        let limits = [s.limits.low, s.limits.high].into_iter().flatten();
+        let limits = [s.limits.at_least, s.limits.at_most].into_iter().flatten();
         let (low, high) = dots
             .iter()
-            .flat_map(|d| [d.value - d.doubt, d.value + d.doubt])
+            .flat_map(|d| [d.value - d.uncertainty, d.value + d.uncertainty])
             .chain(limits)
             .filter(|v| v.is_finite())
             .fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));

@@ -37,8 +37,8 @@ pub struct ClipLink {
     pub rule: RuleId,
     /// Measured value, in the rule's unit.
     pub value: f64,
-    /// What was wanted, in words.
-    pub wanted: String,
+    /// The limits it was held against, in words.
+    pub limits: String,
 }
 
 /// What is known of the pictures of somebody's flagged pushes.
@@ -333,13 +333,13 @@ fn work_section(
 fn worst_side(s: &RuleSummary) -> (f64, f64) {
     let mut off = (
         s.typical,
-        s.limits.high.or(s.limits.low).unwrap_or(s.typical),
+        s.limits.at_most.or(s.limits.at_least).unwrap_or(s.typical),
     );
     let mut most = 0.0;
     for dot in s.series.iter().filter(|d| d.flagged) {
         for (limit, by) in [
-            (s.limits.low, s.limits.low.map(|l| l - dot.value)),
-            (s.limits.high, s.limits.high.map(|h| dot.value - h)),
+            (s.limits.at_least, s.limits.at_least.map(|l| l - dot.value)),
+            (s.limits.at_most, s.limits.at_most.map(|h| dot.value - h)),
         ] {
             if let (Some(limit), Some(by)) = (limit, by)
                 && by > most
@@ -358,15 +358,18 @@ fn counts_line(words: &ExportWords, s: &RuleSummary) -> String {
         &[
             ("flagged", &s.flagged.to_string()),
             ("judged", &s.judged.to_string()),
-            ("value", &words.value_and_doubt(s.rule, s.typical, s.doubt)),
-            ("wanted", &wanted_line(words, s)),
+            (
+                "value",
+                &words.value_and_uncertainty(s.rule, s.typical, s.uncertainty),
+            ),
+            ("limit", &limits_line(words, s)),
         ],
     )
 }
 
 /// 'at most 120° (a further 7° is let pass)'.
-fn wanted_line(words: &ExportWords, s: &RuleSummary) -> String {
-    let wanted = words.wanted(s.rule, &s.limits);
+fn limits_line(words: &ExportWords, s: &RuleSummary) -> String {
+    let wanted = words.limits(s.rule, &s.limits);
     if s.limits.dead_band <= 0.0 {
         return wanted;
     }
@@ -424,7 +427,7 @@ fn charts_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
         page.raw("<div class=\"cell\">");
         page.text("h3", words.name(s.rule));
         let wanted = if s.limits.flagged {
-            wanted_line(words, s)
+            limits_line(words, s)
         } else {
             words.get("chart.no_limit").to_owned()
         };
@@ -443,7 +446,7 @@ fn charts_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
             "table.pass",
             "table.value",
             "table.uncertainty",
-            "table.wanted",
+            "table.limit",
         ] {
             page.word("th scope=\"col\"", key);
         }
@@ -452,7 +455,7 @@ fn charts_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
             page.raw("<tr>");
             page.text("th scope=\"row\"", &format!("{}/{}", dot.session, dot.pass));
             page.text("td", &words.value(s.rule, dot.value));
-            page.text("td", &format!("±{}", words.value(s.rule, dot.doubt)));
+            page.text("td", &format!("±{}", words.value(s.rule, dot.uncertainty)));
             page.word(
                 "td",
                 if dot.flagged {
@@ -477,10 +480,10 @@ fn quantities_section(page: &mut Page<'_>, passes: &[Row<'_>]) {
     page.raw("<section class=\"more\">\n");
     page.word("h2", "section.more");
     page.raw("<dl>\n");
-    for (quantity, value, doubt, _) in quantities {
+    for (quantity, value, uncertainty, _) in quantities {
         page.raw("<div>");
         page.text("dt", words.quantity_name(quantity));
-        page.text("dd", &words.quantity(quantity.unit, value, doubt));
+        page.text("dd", &words.quantity(quantity.unit, value, uncertainty));
         page.raw("</div>\n");
     }
     page.raw("</dl>\n</section>\n");
@@ -540,7 +543,7 @@ fn clip_words(words: &ExportWords, key: &str, link: &ClipLink) -> String {
             ),
             ("name", words.name(rule)),
             ("value", &words.value(rule, link.value)),
-            ("wanted", &link.wanted),
+            ("limit", &link.limits),
         ],
     )
 }
@@ -706,11 +709,11 @@ fn measures_section(page: &mut Page<'_>, material: &Material) {
         ] {
             page.text("td", &n.to_string());
         }
-        let doubt = s
-            .doubt
+        let uncertainty = s
+            .uncertainty
             .map(|d| format!("±{}", words.value(s.rule, d)))
             .unwrap_or_default();
-        page.text("td", &doubt);
+        page.text("td", &uncertainty);
         page.raw("</tr>\n");
     }
     page.raw("</tbody></table></div>\n<dl>\n");

@@ -122,11 +122,8 @@ fn add_coach(words: &ExportWords, material: &Material, pass: &mut Value, part: &
 fn cue_text(words: &ExportWords, cue: &Cue) -> String {
     match &cue.kind {
         CueKind::Do {
-            rule,
-            value,
-            target,
-            ..
-        } => words.cue(rule.rule(), *value, *target).to_owned(),
+            rule, value, limit, ..
+        } => words.cue(rule.rule(), *value, *limit).to_owned(),
         CueKind::Praise => words.screen("message.praise").to_owned(),
         CueKind::Improved { rule, .. } => {
             let name = words.name(rule.rule());

@@ -39,7 +39,7 @@ pub struct RuleSummary {
     /// Middle of the judged values, in the rule's unit.
     pub typical: f64,
     /// Middle of their uncertainties.
-    pub doubt: Option<f64>,
+    pub uncertainty: Option<f64>,
     /// Pass by pass, in order; only passes it was judged in.
     pub series: Vec<Dot>,
 }
@@ -54,26 +54,26 @@ pub struct Dot {
     /// Middle of the pass's judged values, in the rule's unit.
     pub value: f64,
     /// Middle of their uncertainties.
-    pub doubt: f64,
+    pub uncertainty: f64,
     /// Whether a flag stands.
     pub flagged: bool,
 }
 
 /// One rule over some passes; `None` where it was never judged.
 pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
-    let (mut values, mut doubts, mut series) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut values, mut uncertainties, mut series) = (Vec::new(), Vec::new(), Vec::new());
     let (mut flagged, mut dismissed) = (0, 0);
     let mut limits: Option<Limits> = None;
     let mut same_limits = true;
     for (session, part) in passes {
-        let (mut of_pass, mut doubts_of_pass, mut stands) = (Vec::new(), Vec::new(), false);
+        let (mut of_pass, mut uncertainties_of_pass, mut stands) = (Vec::new(), Vec::new(), false);
         for (i, push) in part.pass.pushes.iter().enumerate() {
             let measure = &push.measures[rule.id];
             let Some(value) = measure.judged_value().filter(|v| v.is_finite()) else {
                 continue;
             };
             of_pass.push(value);
-            doubts_of_pass.extend(measure.uncertainty.filter(|v| v.is_finite()));
+            uncertainties_of_pass.extend(measure.uncertainty.filter(|v| v.is_finite()));
             if part.stands(i, rule) {
                 flagged += 1;
                 stands = true;
@@ -91,11 +91,11 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
             pass: part.key.number,
             session: session.number,
             value,
-            doubt: median(&mut doubts_of_pass).unwrap_or(0.0),
+            uncertainty: median(&mut uncertainties_of_pass).unwrap_or(0.0),
             flagged: stands,
         });
         values.append(&mut of_pass);
-        doubts.append(&mut doubts_of_pass);
+        uncertainties.append(&mut uncertainties_of_pass);
     }
     let judged = values.len();
     Some(RuleSummary {
@@ -106,7 +106,7 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
         flagged,
         dismissed,
         typical: median(&mut values)?,
-        doubt: median(&mut doubts),
+        uncertainty: median(&mut uncertainties),
         series,
     })
 }
@@ -172,11 +172,10 @@ fn better(s: &RuleSummary) -> Option<(f64, f64)> {
     let before = middle(&s.series[..third])?;
     let after = middle(&s.series[s.series.len() - third..])?;
     let off = |value: f64| match s.rule.sense {
-        Sense::AtMost => value - s.limits.high.unwrap_or(value),
-        Sense::AtLeast => s.limits.low.unwrap_or(value) - value,
-        Sense::Between => {
-            (s.limits.low.unwrap_or(value) - value).max(value - s.limits.high.unwrap_or(value))
-        }
+        Sense::AtMost => value - s.limits.at_most.unwrap_or(value),
+        Sense::AtLeast => s.limits.at_least.unwrap_or(value) - value,
+        Sense::Between => (s.limits.at_least.unwrap_or(value) - value)
+            .max(value - s.limits.at_most.unwrap_or(value)),
     };
     let gain = off(before).max(0.0) - off(after).max(0.0);
     (gain > 0.0 && gain >= s.limits.dead_band).then_some((before, after))
@@ -195,9 +194,15 @@ pub fn of_quantities(passes: &[Row<'_>]) -> Vec<(&'static Quantity, f64, f64, us
             };
             let finite = |v: Option<f64>| v.filter(|v| v.is_finite());
             let mut values: Vec<f64> = judged().filter_map(|m| finite(m.value)).collect();
-            let mut doubts: Vec<f64> = judged().filter_map(|m| finite(m.uncertainty)).collect();
+            let mut uncertainties: Vec<f64> =
+                judged().filter_map(|m| finite(m.uncertainty)).collect();
             let n = values.len();
-            Some((quantity, median(&mut values)?, median(&mut doubts)?, n))
+            Some((
+                quantity,
+                median(&mut values)?,
+                median(&mut uncertainties)?,
+                n,
+            ))
         })
         .collect()
 }

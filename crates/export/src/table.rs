@@ -156,8 +156,8 @@ pub fn pushes(material: &Material, words: &ExportWords, flagged_only: bool) -> T
         columns.push(column(format!("{stem}_judged"), Kind::Flag));
         columns.push(column(format!("{stem}_reason"), Kind::Text));
         columns.push(column(format!("{stem}_flagged"), Kind::Flag));
-        columns.push(column(format!("{stem}_low_{unit}"), number));
-        columns.push(column(format!("{stem}_high_{unit}"), number));
+        columns.push(column(format!("{stem}_at_least_{unit}"), number));
+        columns.push(column(format!("{stem}_at_most_{unit}"), number));
         columns.push(column(format!("{stem}_dead_band_{unit}"), number));
         columns.push(column(format!("{stem}_verdict"), Kind::Text));
     }
@@ -210,8 +210,8 @@ fn push_row(
         row.push(Cell::Flag(measure.is_judged()));
         row.push(words.why_or_how(measure).into());
         row.push(Cell::Flag(push.flags.iter().any(|f| f.rule == id)));
-        row.push(limits.low.into());
-        row.push(limits.high.into());
+        row.push(limits.at_least.into());
+        row.push(limits.at_most.into());
         row.push(Some(limits.dead_band).into());
         row.push(
             match part.verdict(i, id) {

@@ -114,20 +114,25 @@ impl ExportWords {
     }
 
     /// Value and uncertainty of a rule: '132° ±8°'.
-    pub fn value_and_doubt(&self, rule: &Rule, value: f64, doubt: Option<f64>) -> String {
+    pub fn value_and_uncertainty(
+        &self,
+        rule: &Rule,
+        value: f64,
+        uncertainty: Option<f64>,
+    ) -> String {
         let value = self.value(rule, value);
-        doubt.map_or(value.clone(), |d| {
+        uncertainty.map_or(value.clone(), |d| {
             format!("{value}\u{a0}±{}", self.value(rule, d))
         })
     }
 
     /// Value and uncertainty of a quantity.
-    pub fn quantity(&self, unit: QuantityUnit, value: f64, doubt: f64) -> String {
+    pub fn quantity(&self, unit: QuantityUnit, value: f64, uncertainty: f64) -> String {
         let with = |factor: f64, places: usize, unit: &str| {
             format!(
                 "{}\u{a0}±{}{unit}",
                 self.number(factor * value, places),
-                self.number(factor * doubt, places)
+                self.number(factor * uncertainty, places)
             )
         };
         match unit {
@@ -138,14 +143,14 @@ impl ExportWords {
         }
     }
 
-    /// What is wanted of a rule: 'at most 120°'.
-    pub fn wanted(&self, rule: &Rule, limits: &Limits) -> String {
+    /// The limits of a rule: 'at most 120°'.
+    pub fn limits(&self, rule: &Rule, limits: &Limits) -> String {
         let of = |limit: Option<f64>| limit.map(|l| self.value(rule, l)).unwrap_or_default();
-        let (low, high) = (of(limits.low), of(limits.high));
-        let key = match (limits.low, limits.high) {
-            (Some(_), Some(_)) => "work.wanted_between",
-            (Some(_), None) => "work.wanted_least",
-            (None, _) => "work.wanted_most",
+        let (low, high) = (of(limits.at_least), of(limits.at_most));
+        let key = match (limits.at_least, limits.at_most) {
+            (Some(_), Some(_)) => "work.limit_between",
+            (Some(_), None) => "work.limit_least",
+            (None, _) => "work.limit_most",
         };
         self.fill(key, &[("low", &low), ("high", &high)])
     }
@@ -185,7 +190,7 @@ mod tests {
         assert_eq!(fr.number(-0.01, 1), "0,0");
         let gap = RULES.iter().find(|r| r.unit == Unit::Metre).unwrap();
         assert_eq!(
-            fr.value_and_doubt(gap, 0.123, Some(0.02)),
+            fr.value_and_uncertainty(gap, 0.123, Some(0.02)),
             "12,3\u{a0}cm\u{a0}±2,0\u{a0}cm"
         );
     }

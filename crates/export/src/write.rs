@@ -242,7 +242,7 @@ impl Writer<'_> {
         };
         let rule = info.rule.rule();
         let limits = &part.pass.thresholds.limits[info.rule];
-        let wanted = self.words.wanted(rule, limits);
+        let limits = self.words.limits(rule, limits);
         let captions = Captions {
             real_time: self.words.get("clip.real_time").to_owned(),
             slow: self.words.get("clip.slow").to_owned(),
@@ -251,7 +251,7 @@ impl Writer<'_> {
                 &[
                     ("name", self.words.name(rule)),
                     ("value", &self.words.value(rule, flag.value)),
-                    ("wanted", &wanted),
+                    ("limit", &limits),
                 ],
             ),
         };
@@ -305,7 +305,7 @@ impl Writer<'_> {
             leg: push.leg,
             rule: rule.id,
             value: flag.value,
-            wanted,
+            limits,
         });
         Ok(())
     }

@@ -68,8 +68,8 @@ pub(super) fn by_id<K: Id>(
 pub fn limits_to_json(limits: &Limits) -> Value {
     json!({
         "flagged": limits.flagged,
-        "at_least": limits.low.and_then(finite),
-        "at_most": limits.high.and_then(finite),
+        "at_least": limits.at_least.and_then(finite),
+        "at_most": limits.at_most.and_then(finite),
         "dead_band": finite(limits.dead_band),
     })
 }
@@ -82,8 +82,8 @@ fn limit(value: &Value, name: &str, before: &str) -> Option<f64> {
 pub(super) fn limits_from_json(value: &Value) -> Option<Limits> {
     Some(Limits {
         flagged: value.get("flagged")?.as_bool()?,
-        low: limit(value, "at_least", "low"),
-        high: limit(value, "at_most", "high"),
+        at_least: limit(value, "at_least", "low"),
+        at_most: limit(value, "at_most", "high"),
         dead_band: value.get("dead_band")?.as_f64()?,
     })
 }
@@ -143,7 +143,7 @@ pub(super) fn cue_from_json(value: &Value) -> Option<Cue> {
                 Some(rule) => CueKind::Do {
                     rule,
                     value: real("value")?,
-                    target: real("limit").or_else(|| real("target"))?,
+                    limit: real("limit").or_else(|| real("target"))?,
                     leg,
                     flagged_pushes: value.get("flagged_pushes")?.as_u64()?.try_into().ok()?,
                     good: value.get("good").and_then(good_from_json),
@@ -199,7 +199,7 @@ mod tests {
     fn thresholds_survive_the_way_through_text() {
         for group in AgeGroup::ALL {
             let mut t = Thresholds::defaults(group);
-            t.limits[RuleId::KneeBend].high = Some(101.5);
+            t.limits[RuleId::KneeBend].at_most = Some(101.5);
             assert_eq!(thresholds_from_json(&thresholds_to_json(&t)), Some(t));
         }
     }
@@ -209,16 +209,13 @@ mod tests {
     fn the_old_names_of_limits_are_read() {
         let old = json!({ "flagged": true, "low": 25.0, "high": 60.0, "dead_band": 7.0 });
         let back = limits_from_json(&old).unwrap();
-        assert_eq!((back.low, back.high), (Some(25.0), Some(60.0)));
+        assert_eq!((back.at_least, back.at_most), (Some(25.0), Some(60.0)));
         let cue = json!({
             "pass_number": 1, "track_id": 1, "kind": "do", "rule": "knee_bend", "value": 140.0,
             "target": 125.0, "leg": "left", "flagged_pushes": 1,
         });
         let kind = cue_from_json(&cue).unwrap().kind;
-        assert!(
-            matches!(kind, CueKind::Do { target: 125.0, .. }),
-            "{kind:?}"
-        );
+        assert!(matches!(kind, CueKind::Do { limit: 125.0, .. }), "{kind:?}");
     }
 
     #[test]
@@ -236,7 +233,7 @@ mod tests {
             CueKind::Do {
                 rule: RuleId::RecoveryGap,
                 value: 0.12,
-                target: 0.065,
+                limit: 0.065,
                 leg: CueLeg::Both,
                 flagged_pushes: 3,
                 good: None,
@@ -244,7 +241,7 @@ mod tests {
             CueKind::Do {
                 rule: RuleId::KneeBend,
                 value: 140.0,
-                target: 125.0,
+                limit: 125.0,
                 leg: CueLeg::Left,
                 flagged_pushes: 1,
                 good: Some(Good::Improved {
@@ -254,7 +251,7 @@ mod tests {
             CueKind::Do {
                 rule: RuleId::KneeBend,
                 value: 140.0,
-                target: 125.0,
+                limit: 125.0,
                 leg: CueLeg::Left,
                 flagged_pushes: 1,
                 good: Some(Good::KeptGoing),

@@ -286,10 +286,7 @@ impl Ring {
     /// cue is about no push or the pictures are gone.
     pub fn clip(&self, pass: &JudgedPass, cue: &Cue, motion: &PassMotion) -> Option<Clip> {
         let CueKind::Do {
-            rule,
-            value,
-            target,
-            ..
+            rule, value, limit, ..
         } = cue.kind
         else {
             return None;
@@ -322,7 +319,7 @@ impl Ring {
         }
         let mut still = shots[flagged].overlay.clone();
         if let Some(mark) = &mut still.mark {
-            mark.numbers = Some((measured, target));
+            mark.numbers = Some((measured, limit));
         }
         Some(Clip {
             pass_number: cue.pass_number,

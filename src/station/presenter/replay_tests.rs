@@ -147,7 +147,7 @@ fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
         kind: kind.unwrap_or(CueKind::Do {
             rule: RuleId::Extension,
             value: 131.0,
-            target: 155.0,
+            limit: 155.0,
             leg: CueLeg::Left,
             flagged_pushes: 2,
             good: None,

@@ -135,7 +135,7 @@ mod tests {
         let mut measures = RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other));
         measures[RuleId::KneeBend] = Measure::judged(knee_deg, 1.0, "seen");
         let thresholds = Thresholds::defaults(AgeGroup::Adult);
-        let limit = thresholds.limits[RuleId::KneeBend].high.unwrap_or(120.0);
+        let limit = thresholds.limits[RuleId::KneeBend].at_most.unwrap_or(120.0);
         let push = JudgedPush {
             leg: Leg::Left,
             near_leg: None,

@@ -55,7 +55,7 @@ impl Rig {
         });
         let mut sasha = Skater::new("Sasha", AgeGroup::U15);
         let own = crate::rules::Limits {
-            high: Some(99.0),
+            at_most: Some(99.0),
             ..AgeGroups::defaults().thresholds(AgeGroup::U15).limits[RuleId::KneeBend]
         };
         sasha.overrides.insert(RuleId::KneeBend, own);
@@ -235,7 +235,7 @@ fn each_pass_is_its_skaters_with_own_limits_own_stature_and_own_pictures() {
     let groups = [&first, &second, &third].map(|j| j.pass.thresholds.age_group);
     assert_eq!(groups, [AgeGroup::U9, AgeGroup::U15, AgeGroup::Adult]);
     assert_eq!(
-        second.pass.thresholds.limits[RuleId::KneeBend].high,
+        second.pass.thresholds.limits[RuleId::KneeBend].at_most,
         Some(99.0)
     );
     assert_eq!(first.lane.as_ref().map(|l| l.skater_height_m), Some(1.2));

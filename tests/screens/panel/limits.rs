@@ -24,7 +24,7 @@ fn a_limit_is_moved_its_effect_is_shown_and_it_is_used() {
     let mut coach = Coach::at(PageId::Limits, rich());
     assert!(coach.shows("In use: at most 125°."));
     assert!(coach.find("Use this limit").is_none());
-    let edit = knee(AgeGroup::U13, |l| l.high = Some(124.0));
+    let edit = knee(AgeGroup::U13, |l| l.at_most = Some(124.0));
     assert_eq!(
         coach.gives("At most: less"),
         [Command::PreviewLimits(edit.clone())]
@@ -59,7 +59,7 @@ fn the_slider_goes_by_arrows_and_by_a_finger_and_stays_in_its_range() {
     assert_eq!(
         coach.taken(),
         [Command::PreviewLimits(
-            knee(AgeGroup::U13, |l| l.high = Some(126.0))
+            knee(AgeGroup::U13, |l| l.at_most = Some(126.0))
         )]
     );
     // One settled value at the end of a drag, and none on the way.
@@ -67,7 +67,7 @@ fn the_slider_goes_by_arrows_and_by_a_finger_and_stays_in_its_range() {
     assert_eq!(
         coach.taken(),
         [Command::PreviewLimits(
-            knee(AgeGroup::U13, |l| l.high = Some(170.0))
+            knee(AgeGroup::U13, |l| l.at_most = Some(170.0))
         )]
     );
     assert_eq!(coach.gives("At most: more"), []);
@@ -82,7 +82,7 @@ fn the_two_limits_of_a_band_do_not_meet() {
     let [Command::PreviewLimits(edit)] = &given[..] else {
         panic!("{given:?}");
     };
-    assert!(edit.limits.low.unwrap() < edit.limits.high.unwrap());
+    assert!(edit.limits.at_least.unwrap() < edit.limits.at_most.unwrap());
 }
 
 #[test]
@@ -186,7 +186,7 @@ fn one_skater_gets_limits_of_their_own() {
     assert!(coach.shows("Limits of 13 Alexis"));
     // Alexis is in U15.
     coach.press("At most: less");
-    let edit = knee(AgeGroup::U15, |l| l.high = Some(119.0));
+    let edit = knee(AgeGroup::U15, |l| l.at_most = Some(119.0));
     let skater = SkaterId(4);
     assert_eq!(
         coach.gives("Use this limit"),

@@ -17,7 +17,7 @@ use crate::rules::RuleId;
 pub(super) struct CueSaid {
     pub(super) rule: RuleId,
     pub(super) value: f64,
-    pub(super) target: f64,
+    pub(super) limit: f64,
     pub(super) leg: CueLeg,
     pub(super) good: Option<Good>,
 }
@@ -27,12 +27,12 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, said
     let CueSaid {
         rule,
         value,
-        target,
+        limit,
         leg,
         good,
     } = said;
     side_bars(set, page, leg);
-    let numbers = numbers(look, unit_of(rule), value, target);
+    let numbers = numbers(look, unit_of(rule), value, limit);
     let (pitch, gap) = match good {
         Some(_) if page.is_portrait() => (theme::TIGHT_PITCH, theme::TIGHT_GAP_STANDING * page.gap),
         Some(_) => (theme::TIGHT_PITCH, theme::TIGHT_GAP * page.gap),
@@ -46,7 +46,7 @@ pub(super) fn cue(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, said
         plan.paint(set, page, &numbers, room);
         upper.max.y = top - gap;
     }
-    let text = look.words.cue(rule, value < target);
+    let text = look.words.cue(rule, value < limit);
     let symbol = Some(Symbol::of_rule(rule));
     let tag = SideTag::new(set, page, look.words.leg(leg), leg);
     let good = good.map(|good| (look.words.good(good), good));

@@ -58,7 +58,7 @@ pub enum Screen {
         /// The measured value, in the rule's unit.
         value: f64,
         /// The limit it is held against, in the rule's unit.
-        target: f64,
+        limit: f64,
         /// The side it is about.
         leg: CueLeg,
         /// Something good to say beside it.
@@ -113,7 +113,7 @@ impl Screen {
             &CueKind::Do {
                 rule,
                 value,
-                target,
+                limit,
                 leg,
                 good,
                 ..
@@ -121,7 +121,7 @@ impl Screen {
                 pass_number,
                 rule,
                 value,
-                target,
+                limit,
                 leg,
                 good,
             },

@@ -16,12 +16,12 @@ pub(super) struct Numbers {
     pub(super) once: String,
 }
 
-/// Writes a value against its target: whole degrees or centimetres, tenths
+/// Writes a value against its limit: whole degrees or centimetres, tenths
 /// of an inch, with the unit of a length once. Two numbers that would read
 /// the same although one is beyond the other get one decimal more. `None`
 /// when there is nothing to write.
-pub(super) fn numbers(look: &Appearance, unit: Unit, value: f64, target: f64) -> Option<Numbers> {
-    if !value.is_finite() || !target.is_finite() {
+pub(super) fn numbers(look: &Appearance, unit: Unit, value: f64, limit: f64) -> Option<Numbers> {
+    if !value.is_finite() || !limit.is_finite() {
         return None;
     }
     let (factor, places, once) = match (unit, look.units) {
@@ -29,8 +29,8 @@ pub(super) fn numbers(look: &Appearance, unit: Unit, value: f64, target: f64) ->
         (Unit::Metre, Units::Metric) => (100.0, 0, Some("number.centimetre")),
         (Unit::Metre, Units::Imperial) => (100.0 / CM_PER_INCH, 1, Some("number.inch")),
     };
-    let same = write(look, value * factor, places) == write(look, target * factor, places);
-    let places = places + usize::from(same && value != target);
+    let same = write(look, value * factor, places) == write(look, limit * factor, places);
+    let places = places + usize::from(same && value != limit);
     let each = if once.is_some() { "" } else { "°" };
     let once = once.map_or(String::new(), |key| {
         let unit = look.words.get(key);
@@ -44,7 +44,7 @@ pub(super) fn numbers(look: &Appearance, unit: Unit, value: f64, target: f64) ->
     });
     Some(Numbers {
         measured: format!("{}{each}", write(look, value * factor, places)),
-        wanted: format!("{}{each}{once}", write(look, target * factor, places)),
+        wanted: format!("{}{each}{once}", write(look, limit * factor, places)),
         once,
     })
 }
@@ -74,8 +74,8 @@ mod tests {
 
     #[test]
     fn numbers_read_as_people_say_them() {
-        let of = |look: &Appearance, unit, value, target| {
-            let n = numbers(look, unit, value, target).unwrap();
+        let of = |look: &Appearance, unit, value, limit| {
+            let n = numbers(look, unit, value, limit).unwrap();
             format!("{} to {}", n.measured, n.wanted)
         };
         let english = Appearance::default();

@@ -101,7 +101,7 @@ fn with_words(
         &Screen::Cue {
             rule,
             value,
-            target,
+            limit,
             leg,
             good,
             ..
@@ -109,7 +109,7 @@ fn with_words(
             let said = CueSaid {
                 rule,
                 value,
-                target,
+                limit,
                 leg,
                 good,
             };

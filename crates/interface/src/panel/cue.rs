@@ -13,7 +13,7 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
         CueKind::Do {
             rule,
             value,
-            target,
+            limit,
             leg,
             flagged_pushes,
             good,
@@ -24,7 +24,7 @@ pub fn cue_line(cue: &Cue, words: &PanelWords, screen: &Words, units: Units) -> 
                 &[
                     ("what", words.rule_name(of)),
                     ("value", &f.value(of.unit, *value)),
-                    ("target", &f.value(of.unit, *target)),
+                    ("limit", &f.value(of.unit, *limit)),
                     ("leg", side(words, *leg)),
                     ("n", &flagged_pushes.to_string()),
                 ],
@@ -95,7 +95,7 @@ mod tests {
             kind: CueKind::Do {
                 rule: RuleId::RecoveryGap,
                 value: 0.312,
-                target: 0.2,
+                limit: 0.2,
                 leg: CueLeg::Left,
                 flagged_pushes: 2,
                 good: Some(Good::InBand {
@@ -109,7 +109,7 @@ mod tests {
         };
         assert_eq!(
             line(&cue, Language::En),
-            "Heels together: 31 cm measured, 20 cm wanted (left, 2x). Good: Knee bend."
+            "Heels together: 31 cm, limit 20 cm (left, 2x). Good: Knee bend."
         );
         let french = line(&cue, Language::Fr);
         assert!(french.starts_with("Talons joints\u{a0}: 31 cm"), "{french}");

@@ -95,7 +95,7 @@ impl Figures<'_> {
     /// The limits of a rule in a few signs: 'at most 120°'.
     pub(super) fn limits(&self, rule: &Rule, limits: &Limits) -> String {
         let v = |value| self.value(rule.unit, value);
-        match (limits.low, limits.high) {
+        match (limits.at_least, limits.at_most) {
             (Some(low), Some(high)) => self
                 .words
                 .say("number.between", &[("low", &v(low)), ("high", &v(high))]),

@@ -64,7 +64,7 @@ pub(super) fn false_flags(
 
 /// Whether a value is beyond its limit, by however little.
 pub(super) fn past_limit(limits: &Limits, value: f64) -> bool {
-    limits.low.is_some_and(|l| value < l) || limits.high.is_some_and(|h| value > h)
+    limits.at_least.is_some_and(|l| value < l) || limits.at_most.is_some_and(|h| value > h)
 }
 
 /// Holds what is said after a pass against the true faults of its pushes;

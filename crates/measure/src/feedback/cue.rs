@@ -15,8 +15,7 @@ pub enum CueKind {
         /// The measured value that stands for the pass, in the rule's unit.
         value: f64,
         /// The limit it is held against, in the rule's unit.
-        #[serde(rename = "limit")]
-        target: f64,
+        limit: f64,
         /// Which leg (or arm) it is about.
         leg: CueLeg,
         /// How many pushes of the pass were beyond the limit.

@@ -196,7 +196,7 @@ impl CueSelector {
         CueKind::Do {
             rule,
             value: chosen.value,
-            target: chosen.limit,
+            limit: chosen.limit,
             leg: chosen.leg,
             flagged_pushes: chosen.pushes,
             good,

@@ -26,8 +26,8 @@ pub(super) fn values_of(pass: &JudgedPass) -> Values {
 
 /// How far a value is outside of the limits, in the rule's unit; 0 inside.
 fn outside(limits: &Limits, value: f64) -> f64 {
-    let under = limits.low.map_or(0.0, |low| low - value);
-    let over = limits.high.map_or(0.0, |high| value - high);
+    let under = limits.at_least.map_or(0.0, |low| low - value);
+    let over = limits.at_most.map_or(0.0, |high| value - high);
     under.max(over).max(0.0)
 }
 

@@ -157,7 +157,7 @@ fn other_thresholds_give_other_flags_and_the_same_measures() {
     let judged = with_thresholds(before.clone(), &Thresholds::defaults(AgeGroup::Adult));
     assert_eq!(judged.pushes[0].flags[0].rule, RuleId::KneeBend);
     let mut lenient = Thresholds::defaults(AgeGroup::Adult);
-    lenient.limits[knee].high = Some(160.0);
+    lenient.limits[knee].at_most = Some(160.0);
     let judged = with_thresholds(judged, &lenient);
     assert!(judged.pushes[0].flags.is_empty());
     assert_eq!(judged.pushes[0].measures, before.pushes[0].measures);

@@ -140,7 +140,7 @@ mod tests {
         let mut skater = Skater::new("Robin", AgeGroup::U11);
         assert_eq!(skater.thresholds(&groups), groups.thresholds(AgeGroup::U11));
         let own = Limits {
-            high: Some(101.0),
+            at_most: Some(101.0),
             ..groups.thresholds(AgeGroup::U11).limits[RuleId::KneeBend]
         };
         skater.overrides.insert(RuleId::KneeBend, own);

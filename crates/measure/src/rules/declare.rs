@@ -76,11 +76,11 @@ impl Unit {
 /// Which side of the limit is wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Sense {
-    /// Small is good: only `high` is used.
+    /// Small is good: only `at_most` is used.
     AtMost,
-    /// Large is good: only `low` is used.
+    /// Large is good: only `at_least` is used.
     AtLeast,
-    /// Between `low` and `high`.
+    /// Between `at_least` and `at_most`.
     Between,
 }
 
@@ -91,9 +91,9 @@ pub struct Limits {
     /// either way.
     pub flagged: bool,
     /// Smallest wanted value, in the rule's unit. `None` for `AtMost`.
-    pub low: Option<f64>,
+    pub at_least: Option<f64>,
     /// Largest wanted value, in the rule's unit. `None` for `AtLeast`.
-    pub high: Option<f64>,
+    pub at_most: Option<f64>,
     /// How far beyond the limit a value has to be before it is flagged.
     pub dead_band: f64,
 }
@@ -160,7 +160,7 @@ pub struct Rule {
 impl Limits {
     /// The limit a value is beyond by more than the dead-band, if any.
     pub fn beyond(&self, value: f64) -> Option<f64> {
-        match (self.low, self.high) {
+        match (self.at_least, self.at_most) {
             (Some(low), _) if value < low - self.dead_band => Some(low),
             (_, Some(high)) if value > high + self.dead_band => Some(high),
             _ => None,
@@ -171,14 +171,14 @@ impl Limits {
 /// Shorthand of the rule files.
 pub(super) const fn limits(
     flagged: bool,
-    low: Option<f64>,
-    high: Option<f64>,
+    at_least: Option<f64>,
+    at_most: Option<f64>,
     dead_band: f64,
 ) -> Limits {
     Limits {
         flagged,
-        low,
-        high,
+        at_least,
+        at_most,
         dead_band,
     }
 }

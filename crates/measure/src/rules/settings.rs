@@ -103,8 +103,8 @@ pub fn limit_edits(group: AgeGroup, rule: &Rule, limits: &Limits) -> Vec<Edit> {
         })
     };
     [
-        number(low_key(rule), limits.low),
-        number(high_key(rule), limits.high),
+        number(low_key(rule), limits.at_least),
+        number(high_key(rule), limits.at_most),
         number(Some(dead_band_key(rule)), Some(limits.dead_band)),
         Some(Edit {
             path: at("flagged"),
@@ -150,8 +150,8 @@ fn read_limits(section: &Section<'_>, rule: &Rule, base: Limits) -> Result<Limit
         Some(key) => section.number(key, *rule.range.start(), *rule.range.end()),
         None => Ok(None),
     };
-    let low = limit(&low_key)?.or(base.low);
-    let high = limit(&high_key)?.or(base.high);
+    let low = limit(&low_key)?.or(base.at_least);
+    let high = limit(&high_key)?.or(base.at_most);
     if let (Some(low), Some(high), Some(low_key), Some(high_key)) = (low, high, &low_key, &high_key)
         && low >= high
     {
@@ -170,8 +170,8 @@ fn read_limits(section: &Section<'_>, rule: &Rule, base: Limits) -> Result<Limit
     let (band_low, band_high) = (*rule.dead_band_range.start(), *rule.dead_band_range.end());
     Ok(Limits {
         flagged: section.flag("flagged")?.unwrap_or(base.flagged),
-        low,
-        high,
+        at_least: low,
+        at_most: high,
         dead_band: section
             .number(&band_key, band_low, band_high)?
             .unwrap_or(base.dead_band),
@@ -203,7 +203,10 @@ pub fn default_file() -> String {
         for (rule, limits) in Thresholds::defaults(group).limits.iter() {
             let rule = rule.rule();
             out += &format!("\n[{}.{}]\n", group.name(), rule.id);
-            for (key, value) in [(low_key(rule), limits.low), (high_key(rule), limits.high)] {
+            for (key, value) in [
+                (low_key(rule), limits.at_least),
+                (high_key(rule), limits.at_most),
+            ] {
                 if let (Some(key), Some(value)) = (key, value) {
                     out += &format!("{key} = {value}\n");
                 }
@@ -254,10 +257,10 @@ pub fn reference() -> String {
         let range = |r: &std::ops::RangeInclusive<f64>| format!("{} to {}", r.start(), r.end());
         let number = |v: Option<f64>| v.map_or(String::new(), |v| v.to_string());
         if let Some(key) = low_key(rule) {
-            out += &row(key, range(&rule.range), &|l| number(l.low));
+            out += &row(key, range(&rule.range), &|l| number(l.at_least));
         }
         if let Some(key) = high_key(rule) {
-            out += &row(key, range(&rule.range), &|l| number(l.high));
+            out += &row(key, range(&rule.range), &|l| number(l.at_most));
         }
         out += &row(dead_band_key(rule), range(&rule.dead_band_range), &|l| {
             l.dead_band.to_string()
@@ -310,7 +313,7 @@ mod tests {
         let text = "[U15.knee_bend]\nat_most_deg = 110\n";
         let changed = AgeGroups::from_toml(text, "a.toml").unwrap();
         let mut expected = AgeGroups::defaults();
-        expected.groups[AgeGroup::U15 as usize].limits[RuleId::KneeBend].high = Some(110.0);
+        expected.groups[AgeGroup::U15 as usize].limits[RuleId::KneeBend].at_most = Some(110.0);
         assert_eq!(changed, expected);
     }
 
@@ -326,7 +329,7 @@ mod tests {
     fn every_default_is_inside_its_own_range() {
         for rule in RULES {
             for limits in rule.defaults {
-                for value in [limits.low, limits.high].into_iter().flatten() {
+                for value in [limits.at_least, limits.at_most].into_iter().flatten() {
                     assert!(rule.range.contains(&value), "{} {value}", rule.id);
                 }
                 assert!(
@@ -334,9 +337,14 @@ mod tests {
                     "{}",
                     rule.id
                 );
-                assert_eq!(limits.low.is_some(), low_key(rule).is_some(), "{}", rule.id);
                 assert_eq!(
-                    limits.high.is_some(),
+                    limits.at_least.is_some(),
+                    low_key(rule).is_some(),
+                    "{}",
+                    rule.id
+                );
+                assert_eq!(
+                    limits.at_most.is_some(),
                     high_key(rule).is_some(),
                     "{}",
                     rule.id
@@ -370,7 +378,7 @@ mod tests {
         let good = rule.defaults[0];
         assert_eq!(limits_fault(rule, &good), None);
         let wild = Limits {
-            high: Some(1e6),
+            at_most: Some(1e6),
             ..good
         };
         let said = limits_fault(rule, &wild).unwrap();
@@ -381,8 +389,8 @@ mod tests {
     fn the_effect_counts_what_is_beyond_by_more_than_the_dead_band() {
         let limits = Limits {
             flagged: true,
-            low: None,
-            high: Some(120.0),
+            at_least: None,
+            at_most: Some(120.0),
             dead_band: 4.0,
         };
         let values = [110.0, 123.9, 124.1, 130.0];

@@ -213,8 +213,8 @@ fn sliders(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, limits: &mut Limits) -> bool 
     let whole = |v: f64| d.f.value(rule.unit, v);
     let finer = |v: f64| d.f.finer(rule.unit, v);
     let mut settled = false;
-    let both = (limits.low, limits.high);
-    if let Some(value) = &mut limits.low {
+    let both = (limits.at_least, limits.at_most);
+    if let Some(value) = &mut limits.at_least {
         // The two limits of a band may not meet.
         let most = both.1.map_or(high, |h| h - step);
         settled |= Slider {
@@ -223,7 +223,7 @@ fn sliders(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, limits: &mut Limits) -> bool 
         }
         .show(ui, s, value);
     }
-    if let Some(value) = &mut limits.high {
+    if let Some(value) = &mut limits.at_most {
         let least = both.0.map_or(low, |l| l + step);
         settled |= Slider {
             format: &whole,

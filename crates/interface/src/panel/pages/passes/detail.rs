@@ -164,8 +164,8 @@ fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
             points: &points,
             errors: &[],
             // The limit of a rule of another joint has no place in this curve.
-            low: detail.limits.low.filter(|_| knee),
-            high: detail.limits.high.filter(|_| knee),
+            low: detail.limits.at_least.filter(|_| knee),
+            high: detail.limits.at_most.filter(|_| knee),
             mark: Some(detail.instant_s),
             joined: true,
             height_mm: 34.0,
