@@ -3,112 +3,35 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::config::{ConfigError, Key, Kind, Section};
 use crate::store::Retention;
-
-const KEEP_PICTURES: Key = Key::with_default(
-    "keep_pictures",
-    Kind::Flag,
-    "false",
-    "Whether pictures of flagged pushes are stored, and only of skaters whose consent stands in the roster. The big screen shows a sign while they are.",
-);
-const KEEP_DAYS: Key = Key::with_default(
-    "keep_days",
-    Kind::Whole { low: 1, high: 3650 },
-    "30",
-    "Stored pictures are deleted after so many days.",
-);
-const KEEP_GB: Key = Key::with_default(
-    "keep_gb",
-    Kind::Number {
-        low: 0.1,
-        high: 10_000.0,
-    },
-    "10",
-    "Room all stored pictures may take, gigabytes; the oldest are deleted for newer ones.",
-);
-const FREE_SPACE_GB: Key = Key::with_default(
-    "free_space_gb",
-    Kind::Number {
-        low: 0.1,
-        high: 10_000.0,
-    },
-    "2",
-    "Room that stays free on the disk of the recordings, gigabytes; the oldest pictures are deleted for it.",
-);
-const BLUR_STORED_FACES: Key = Key::with_default(
-    "blur_stored_faces",
-    Kind::Flag,
-    "true",
-    "Whether every face found is made unreadable before a picture is stored. Where [screen] blur_faces is on they are unreadable in any case.",
-);
-
-const KEEP_MEASURES_DAYS: Key = Key::with_default(
-    "keep_measures_days",
-    Kind::Whole { low: 0, high: 3650 },
-    "0",
-    "Sessions and passes with everything measured in them, their body points, notes and pictures are deleted after so many days, for good; 0 keeps them.",
-);
-
-/// Every key of the table `[privacy]` of the station file.
-pub const PRIVACY_KEYS: [&Key; 6] = [
-    &KEEP_PICTURES,
-    &KEEP_DAYS,
-    &KEEP_GB,
-    &FREE_SPACE_GB,
-    &BLUR_STORED_FACES,
-    &KEEP_MEASURES_DAYS,
-];
 
 const GIGABYTE: f64 = 1e9;
 
-/// Which pictures are stored, and for how long.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct PrivacySettings {
-    /// Whether pictures of those who consented are stored at all.
-    pub keep_pictures: bool,
-    /// Days they are kept.
-    pub keep_days: u32,
-    /// Room all of them may take, gigabytes.
-    pub keep_gb: f64,
-    /// Room that stays free on the disk, gigabytes.
-    pub free_space_gb: f64,
-    /// Whether faces in them are made unreadable.
-    pub blur_stored_faces: bool,
-    /// Days what was measured is kept; without end where `None`.
-    pub keep_measures_days: Option<u32>,
-}
-
-impl Default for PrivacySettings {
-    fn default() -> Self {
-        PrivacySettings {
-            keep_pictures: false,
-            keep_days: 30,
-            keep_gb: 10.0,
-            free_space_gb: 2.0,
-            blur_stored_faces: true,
-            keep_measures_days: None,
-        }
+kickplate_measure::settings! {
+    /// Which pictures are stored, and for how long.
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    pub struct PrivacySettings, PRIVACY_KEYS {
+        /// Whether pictures of flagged pushes are stored, and only of skaters whose consent
+        /// stands in the roster. The big screen shows a sign while they are.
+        keep_pictures: flag(false);
+        /// Stored pictures are deleted after so many days.
+        keep_days: whole(1, 3650, 30);
+        /// Room all stored pictures may take, gigabytes; the oldest are deleted for newer
+        /// ones.
+        keep_gb: number(0.1, 10_000.0, 10);
+        /// Room that stays free on the disk of the recordings, gigabytes; the oldest pictures
+        /// are deleted for it.
+        free_space_gb: number(0.1, 10_000.0, 2);
+        /// Whether every face found is made unreadable before a picture is stored. Where
+        /// [screen] blur_faces is on they are unreadable in any case.
+        blur_stored_faces: flag(true);
+        /// Sessions and passes with everything measured in them, their body points, notes and
+        /// pictures are deleted after so many days, for good; 0 keeps them.
+        keep_measures_days: whole_or_none(0, 3650, 0);
     }
 }
 
 impl PrivacySettings {
-    /// Reads and checks the table.
-    pub fn from_section(section: &Section<'_>) -> Result<Self, ConfigError> {
-        section.only(&PRIVACY_KEYS.map(|k| k.name))?;
-        Ok(PrivacySettings {
-            keep_pictures: section.declared_flag(&KEEP_PICTURES)?,
-            keep_days: section.declared_whole(&KEEP_DAYS)?,
-            keep_gb: section.declared_number(&KEEP_GB)?,
-            free_space_gb: section.declared_number(&FREE_SPACE_GB)?,
-            blur_stored_faces: section.declared_flag(&BLUR_STORED_FACES)?,
-            keep_measures_days: match section.declared_whole(&KEEP_MEASURES_DAYS)? {
-                0 => None,
-                days => Some(days),
-            },
-        })
-    }
-
     /// What was measured before this moment may not be kept any longer: whole
     /// days, so that a day goes as one. `None` where all of it is kept.
     pub fn measures_kept_since(&self, now: &jiff::Zoned) -> Option<jiff::Zoned> {

@@ -138,7 +138,7 @@ pub fn markdown_table(keys: &[&Key]) -> String {
             key.name,
             key.kind.allowed(),
             key.when_absent(),
-            key.what
+            key.what.trim()
         );
     }
     out

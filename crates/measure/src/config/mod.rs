@@ -17,6 +17,7 @@ mod key;
 mod lane;
 mod lane_file;
 mod places;
+mod settings;
 mod version;
 
 pub use atomic::{sync_folder_of, write_atomically};
