@@ -18,6 +18,7 @@ mod files;
 mod folders;
 mod limits;
 pub(in crate::station) mod panel;
+mod picture_check;
 mod pin;
 mod queue;
 mod review;
@@ -55,7 +56,6 @@ use folders::Lookings;
 use pin::{Pin, PinError};
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
-pub(crate) use status::free_bytes;
 
 /// Commands that may wait: more than a person can give in the time the
 /// slowest takes.

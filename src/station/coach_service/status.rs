@@ -199,14 +199,8 @@ impl Service {
 
     /// Free room on the disk of the recordings, bytes.
     pub(super) fn free_bytes(&self) -> Option<u64> {
-        free_bytes(&self.folder)
+        crate::station::health::host::free_bytes(&self.folder)
     }
-}
-
-/// Free room on the disk a folder is on, bytes.
-pub(crate) fn free_bytes(folder: &std::path::Path) -> Option<u64> {
-    let fs = rustix::fs::statvfs(folder).ok()?;
-    Some(fs.f_bavail.saturating_mul(fs.f_frsize))
 }
 
 /// Memory of this program that is in use, bytes: the line `VmRSS` of

@@ -17,7 +17,7 @@ use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
 use crate::config::{ConfigError, Lane, sync_folder_of};
 use crate::rules::AgeGroups;
-use crate::station::coach_service::free_bytes;
+use crate::station::health::host::free_bytes;
 use crate::station::settings::StationSettings;
 use crate::store::{self, Archive, PICTURES_FOLDER, SESSIONS_FILE, StoreError};
 

@@ -14,7 +14,11 @@ use sha2::{Digest, Sha256};
 use crate::config::{ConfigError, Lane};
 use crate::rules::AgeGroups;
 
+use crate::station::health;
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
+
+/// A health page older than this is not of a station that is well, seconds.
+const STALE_S: f64 = 30.0;
 
 /// A probe that has not answered by then is reported as hanging.
 const PROBE_PATIENCE: Duration = Duration::from_secs(8);
@@ -344,6 +348,55 @@ pub fn screen_line(wayland: Option<&str>, x11: Option<&str>) -> CheckLine {
             "screen",
             "none: neither WAYLAND_DISPLAY nor DISPLAY is set",
             "start Kickplate from the desktop; without a screen it judges, sounds and records, and shows nothing",
+        ),
+    }
+}
+
+/// The running station as a line of `kickplate check`.
+pub fn running_line(file: Option<&Path>) -> CheckLine {
+    const WHAT: &str = "station";
+    let none = || CheckLine::ok(WHAT, "none is running now");
+    let Some(file) = file else { return none() };
+    let health = match health::read(file) {
+        Ok(health) => health,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return none(),
+        Err(e) => {
+            return CheckLine::warn(
+                WHAT,
+                format!("{} cannot be read ({e})", file.display()),
+                "delete this file",
+            );
+        }
+    };
+    let written = std::fs::metadata(file).and_then(|m| m.modified()).ok();
+    let age_s = written
+        .and_then(|at| at.elapsed().ok())
+        .map(|d| d.as_secs_f64());
+    if !health::host::is_running(health.pid) {
+        return CheckLine::warn(
+            WHAT,
+            format!(
+                "the last run stopped without a proper end, last seen {}",
+                health.at
+            ),
+            "Start it again: what it stored is kept, and the start says what was recovered.",
+        );
+    }
+    if age_s.is_some_and(|s| s > STALE_S) {
+        return CheckLine::warn(
+            WHAT,
+            format!("the running one has said nothing since {}", health.at),
+            "restart it",
+        );
+    }
+    match health.troubles() {
+        troubles if troubles.is_empty() => {
+            CheckLine::ok(WHAT, format!("running, {}", health.line()))
+        }
+        troubles => CheckLine::warn(
+            WHAT,
+            format!("running, {}", health.line()),
+            troubles.join("; "),
         ),
     }
 }

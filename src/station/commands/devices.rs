@@ -85,7 +85,7 @@ pub fn check_report() -> CheckReport {
         )]
     }));
     probes.push(Probe::new("station", || {
-        vec![crate::station::health::check_line(
+        vec![check::running_line(
             crate::station::health::file().as_deref(),
         )]
     }));

@@ -1,6 +1,8 @@
 //! The health page: what is made of the parts, its file, its line.
 
+use super::page::FILE;
 use super::*;
+use crate::station::commands::check::running_line;
 
 fn feed(state: FeedState) -> FeedStatus {
     FeedStatus {
@@ -143,7 +145,7 @@ fn the_file_is_whole_private_and_gone_after_a_proper_end() {
 fn the_check_page_tells_a_crash_from_no_station() {
     let dir = tempfile::tempdir().unwrap();
     let file = dir.path().join(FILE);
-    assert!(check_line(Some(&file)).found.contains("none is running"));
+    assert!(running_line(Some(&file)).found.contains("none is running"));
     let mut health = health_of(running(
         FeedState::Live,
         WriterState::Writing,
@@ -153,10 +155,10 @@ fn the_check_page_tells_a_crash_from_no_station() {
     // (2^22, proc(5), /proc/sys/kernel/pid_max).
     health.pid = (1 << 22) + 1;
     write(&file, &health).unwrap();
-    let line = check_line(Some(&file));
+    let line = running_line(Some(&file));
     assert!(line.found.contains("without a proper end"), "{line:?}");
     std::fs::write(&file, "{").unwrap();
-    assert!(check_line(Some(&file)).found.contains("cannot be read"));
+    assert!(running_line(Some(&file)).found.contains("cannot be read"));
 }
 
 #[test]

@@ -13,24 +13,20 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use serde::{Deserialize, Serialize};
 
 use crate::capture::{FeedState, FeedStatus};
-use crate::config;
 use crate::sound::SoundState;
-use crate::station::commands::check::CheckLine;
 use crate::store::{WriterState, WriterStatus};
 
 pub mod host;
 pub(in crate::station) mod notify;
+mod page;
 
-/// Name of the file in its folder.
-const FILE: &str = "health.json";
+use page::write;
+pub use page::{file, read};
+
 /// How often the loop hands over what it knows.
 const TELL_EVERY: Duration = Duration::from_secs(1);
 /// How often the file is written.
 const WRITE_EVERY: Duration = Duration::from_secs(5);
-/// A file older than this is not of a station that is well.
-const STALE_S: f64 = 30.0;
-/// Largest file that is read back.
-const LARGEST_BYTES: u64 = 1 << 16;
 /// Frames kept for how late results are.
 const AGES_KEPT: usize = 900;
 /// Below this the recordings of a season may not fit, gigabytes.
@@ -431,99 +427,6 @@ fn store_health(status: Option<WriterStatus>) -> StoreHealth {
         waiting: status.waiting as u64,
         lost: status.lost,
         recovered: status.recovered.len() as u64,
-    }
-}
-
-/// Where a running station keeps its health: the user's run-time folder,
-/// which is in memory, else beside the recordings. `None` where neither is.
-pub fn file() -> Option<PathBuf> {
-    let runtime = std::env::var_os("XDG_RUNTIME_DIR")
-        .map(PathBuf::from)
-        .filter(|p| p.is_absolute() && p.is_dir())
-        .map(|p| p.join("kickplate"));
-    Some(runtime.or_else(|| config::data_folder().ok())?.join(FILE))
-}
-
-/// In one step, so that a reader sees a whole file; without waiting for the
-/// disk, because it is worth nothing after a power cut.
-fn write(file: &Path, health: &Health) -> std::io::Result<()> {
-    use std::io::Write;
-    use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
-    let folder = file.parent().unwrap_or(Path::new("."));
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(folder)?;
-    let temporary = folder.join(format!(".{FILE}.tmp"));
-    let mut open = std::fs::OpenOptions::new();
-    open.write(true).create(true).truncate(true).mode(0o600);
-    let mut out = open.open(&temporary)?;
-    let text = serde_json::to_string_pretty(health)?;
-    out.write_all(text.as_bytes())?;
-    out.write_all(b"\n")?;
-    drop(out);
-    std::fs::rename(temporary, file)
-}
-
-/// What a file holds.
-///
-/// # Errors
-/// It cannot be read, or is none of this program.
-pub fn read(file: &Path) -> std::io::Result<Health> {
-    use std::io::Read;
-    let mut text = String::new();
-    std::fs::File::open(file)?
-        .take(LARGEST_BYTES)
-        .read_to_string(&mut text)?;
-    Ok(serde_json::from_str(&text)?)
-}
-
-/// The running station as a line of `kickplate check`.
-pub fn check_line(file: Option<&Path>) -> CheckLine {
-    const WHAT: &str = "station";
-    let none = || CheckLine::ok(WHAT, "none is running now");
-    let Some(file) = file else { return none() };
-    let health = match read(file) {
-        Ok(health) => health,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return none(),
-        Err(e) => {
-            return CheckLine::warn(
-                WHAT,
-                format!("{} cannot be read ({e})", file.display()),
-                "delete this file",
-            );
-        }
-    };
-    let written = std::fs::metadata(file).and_then(|m| m.modified()).ok();
-    let age_s = written
-        .and_then(|at| at.elapsed().ok())
-        .map(|d| d.as_secs_f64());
-    if !host::is_running(health.pid) {
-        return CheckLine::warn(
-            WHAT,
-            format!(
-                "the last run stopped without a proper end, last seen {}",
-                health.at
-            ),
-            "Start it again: what it stored is kept, and the start says what was recovered.",
-        );
-    }
-    if age_s.is_some_and(|s| s > STALE_S) {
-        return CheckLine::warn(
-            WHAT,
-            format!("the running one has said nothing since {}", health.at),
-            "restart it",
-        );
-    }
-    match health.troubles() {
-        troubles if troubles.is_empty() => {
-            CheckLine::ok(WHAT, format!("running, {}", health.line()))
-        }
-        troubles => CheckLine::warn(
-            WHAT,
-            format!("running, {}", health.line()),
-            troubles.join("; "),
-        ),
     }
 }
 

@@ -15,6 +15,7 @@ pub mod offline;
 pub mod pass_judge;
 pub mod pass_times;
 mod recording;
+mod report;
 pub mod skater_queue;
 
 use std::path::PathBuf;
@@ -31,10 +32,10 @@ use crate::roster::SkaterId;
 use crate::sound::Speaker;
 use crate::store::Written;
 
+use super::health::HealthKeeper;
 use super::health::notify::Watchdog;
-use super::health::{HealthKeeper, Mood, PoseHealth, Running};
 use super::output::complain;
-use super::presenter::{Announcement, LaneState, PictureMaker, PresenterHandle};
+use super::presenter::{Announcement, PictureMaker, PresenterHandle};
 use super::settings::snapshot::{LiveSettings, SharedSettings};
 use super::vision::tracking::PassEvent;
 use super::vision::watch::{ModelAtWork, SourceBegins, VisionEvent, VisionStatus};
@@ -450,89 +451,6 @@ impl Session {
             None => Some(self.now.thresholds()),
         };
         self.judge.correct(number, skater, limits.as_ref());
-    }
-
-    /// What the strip of the screen says of the engine: with the model where
-    /// that is not the one that was asked for.
-    fn engine_label(&self) -> String {
-        self.source.as_ref().map_or_else(String::new, |source| {
-            let backend = &source.model.record.backend;
-            match source.model.note {
-                Some(_) => format!("{backend} ({})", source.model.model.name()),
-                None => backend.clone(),
-            }
-        })
-    }
-
-    fn tell_presenter(&self) {
-        let status = self.status.as_ref();
-        self.presenter.state(LaneState {
-            feed: status.map(|s| s.feed.clone()),
-            somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
-            engine_stopped: self.no_model || status.is_some_and(|s| s.engine_fault.is_some()),
-            engine: self.engine_label(),
-            pictures_kept: self.now.pictures_are_kept(),
-            not_recording: self.recording.trouble().is_some(),
-            reading_distance_m: self.now.reading_distance_m as f32,
-        });
-    }
-
-    fn publish(&mut self) {
-        self.published = Some(Instant::now());
-        let status = self.status.as_ref();
-        let source = self.source.as_ref();
-        self.view.store(Arc::new(SessionView {
-            feed: status.map(|s| s.feed.clone()),
-            second: self.pairing.as_ref().and_then(CameraPairing::status),
-            somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
-            preview: status.and_then(|s| s.preview.clone()),
-            frame_px: source.and_then(|s| s.frame_px),
-            last: self.last.clone(),
-            model: source.map(|s| s.model.model),
-            engine: source.map_or_else(String::new, |s| s.model.record.backend.clone()),
-            sound: self.parts.speaker.as_ref().map(|s| s.state()),
-            recording: self.recording.status(),
-            queue: self.queue.state(),
-            kept_queue: self.queue.kept(),
-        }));
-    }
-
-    /// Tells the service manager and the health page that vision and session
-    /// go on, and how. Does something about once a second.
-    fn pulse(&mut self) {
-        self.parts.watchdog.alive();
-        let (Some(health), Some(status)) = (self.parts.health.as_mut(), &self.status) else {
-            return;
-        };
-        if !health.is_due() {
-            return;
-        }
-        let model = self.source.as_ref().map(|s| &s.model);
-        let (mood, message) = match (&status.engine_fault, model.and_then(|m| m.note.as_ref())) {
-            (Some(fault), _) => (Mood::Out, fault.clone()),
-            (None, Some(note)) => (Mood::Less, note.clone()),
-            (None, None) => (Mood::Good, String::new()),
-        };
-        let pose = PoseHealth {
-            mood,
-            message,
-            model: model.map_or_else(String::new, |m| {
-                format!("{}, {}", m.model.name(), m.record.backend)
-            }),
-            frames: status.frames,
-            passes: self.passes,
-            frame_to_result_ms_half: health.late_ms(0.5),
-            frame_to_result_ms_95: health.late_ms(0.95),
-        };
-        health.tell(Running {
-            feed: status.feed.clone(),
-            store: self.recording.status(),
-            sound: self.parts.speaker.as_ref().map(|s| s.state()),
-            pose,
-        });
-        if let Some(newest) = health.newest() {
-            self.parts.watchdog.status(&newest.line());
-        }
     }
 }
 
