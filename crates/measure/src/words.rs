@@ -246,6 +246,8 @@ fn parts(text: &str) -> impl Iterator<Item = &str> {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
     use crate::rules::{RULES, Sense};
 
@@ -310,6 +312,58 @@ mod tests {
                 assert!(!words.of_rule(rule.id, "name").unwrap().contains(' '));
             }
         }
+    }
+
+    /// Every text between quotes in the sources below these folders.
+    fn quoted(folders: &[&str]) -> BTreeSet<String> {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+        let mut open: Vec<_> = folders.iter().map(|f| root.join(f)).collect();
+        let mut found = BTreeSet::new();
+        while let Some(path) = open.pop() {
+            if path.is_dir() {
+                open.extend(std::fs::read_dir(path).unwrap().map(|e| e.unwrap().path()));
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                let text = std::fs::read_to_string(path).unwrap();
+                found.extend(text.split('"').map(str::to_owned));
+            }
+        }
+        found
+    }
+
+    /// No text that nobody shows, and none shown that is not there.
+    #[test]
+    fn screen_panel_and_export_ask_for_every_text_and_for_no_other() {
+        let asked = quoted(&["crates/interface/src", "crates/export/src", "src"]);
+        assert!(asked.len() > 1000, "the sources were not found");
+        let words = Catalogue::built_in(Language::En);
+        let there: BTreeSet<&String> = [&words.screen, &words.panel, &words.export]
+            .into_iter()
+            .flat_map(BTreeMap::keys)
+            .collect();
+        // '1 pass', '3 passes': the key is put together.
+        let counted = |key: &str| {
+            let what = key.strip_prefix("page.").unwrap_or_default();
+            let stem = what.strip_suffix("_one").or(what.strip_suffix("_many"));
+            stem.is_some_and(|stem| asked.contains(stem))
+        };
+        let unused: Vec<_> = there
+            .iter()
+            .filter(|key| !asked.contains(key.as_str()) && !counted(key))
+            .collect();
+        assert!(unused.is_empty(), "nobody asks for {unused:?}");
+        let tables: BTreeSet<&str> = there.iter().filter_map(|k| k.split('.').next()).collect();
+        let is_key = |text: &str| {
+            let word =
+                |w: &str| !w.is_empty() && w.chars().all(|c| c.is_ascii_lowercase() || c == '_');
+            text.split_once('.').is_some_and(|(table, key)| {
+                tables.contains(table) && word(key) && !matches!(key, "csv" | "css")
+            })
+        };
+        let missing: Vec<_> = asked
+            .iter()
+            .filter(|text| is_key(text) && !there.contains(text))
+            .collect();
+        assert!(missing.is_empty(), "no words for {missing:?}");
     }
 
     #[test]

@@ -381,6 +381,54 @@ fn rounded(value: f64, places: i32) -> Option<f64> {
 mod tests {
     use super::*;
 
+    /// As version 1 was written.
+    #[test]
+    fn the_names_of_version_1_become_those_of_today() {
+        let mut file = serde_json::json!({
+            "format_version": 1,
+            "thresholds": { "age_group": "U15", "rules": {
+                "knee_bend": { "flagged": true, "low": null, "high": 120.0, "dead_band": 6.0 },
+            } },
+            "passes": [
+                {
+                    "cue": { "kind": "do", "rule": "knee_bend", "value": 131.4, "target": 120.0 },
+                    "pushes": [{ "measures": {
+                        "glide_knee_included_deg":
+                            { "value": 131.4, "judged": true, "reason": "near leg, 9 frames" },
+                        "heel_gap_m":
+                            { "value": null, "judged": false, "reason": "not seen from the side" },
+                    } }],
+                    "quantities": { "push_width_m":
+                        { "value": null, "judged": false, "reason": "words nobody knows" } },
+                },
+                { "cue": { "kind": "not_judged", "reason": "no push was seen" }, "pushes": [] },
+            ],
+        });
+        from_version_1(&mut file);
+        let expected = serde_json::json!({
+            "format_version": 2,
+            "thresholds": { "age_group": "U15", "rules": {
+                "knee_bend":
+                    { "flagged": true, "at_least": null, "at_most": 120.0, "dead_band": 6.0 },
+            } },
+            "passes": [
+                {
+                    "cue": { "kind": "do", "rule": "knee_bend", "value": 131.4, "limit": 120.0 },
+                    "pushes": [{ "measures": {
+                        "glide_knee_included_deg":
+                            { "value": 131.4, "judged": true, "how": "near leg, 9 frames" },
+                        "heel_gap_m":
+                            { "value": null, "judged": false, "not_judged": "not_from_side" },
+                    } }],
+                    "quantities": { "push_width_m":
+                        { "value": null, "judged": false, "not_judged": "other" } },
+                },
+                { "cue": { "kind": "not_judged", "reason": "no_push" }, "pushes": [] },
+            ],
+        });
+        assert_eq!(file, expected);
+    }
+
     #[test]
     fn numbers_are_rounded_and_never_infinite() {
         assert_eq!(rounded(1.23456, 4), Some(1.2346));

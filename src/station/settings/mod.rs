@@ -29,7 +29,15 @@ pub const STATION_FORMATS: &[Step] = &[
 ];
 
 /// The words of the choices, made from the types that own them.
-const GROUPS: [&str; 7] = ["U7", "U9", "U11", "U13", "U15", "U18", "adult"];
+const GROUPS: [&str; AgeGroup::ALL.len()] = {
+    let mut names = [""; AgeGroup::ALL.len()];
+    let mut i = 0;
+    while i < names.len() {
+        names[i] = AgeGroup::ALL[i].name();
+        i += 1;
+    }
+    names
+};
 const RULE_IDS: [&str; RULES.len()] = {
     let mut ids = [""; RULES.len()];
     let mut i = 0;

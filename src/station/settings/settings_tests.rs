@@ -104,6 +104,9 @@ fn faults_name_line_key_and_remedy() {
     );
     assert_eq!(
         fault("focus_rule = \"posture\"\n"),
-        "station.toml, line 1: focus_rule = \"posture\" is not known; it must be one of: knee_bend, extension, recovery_gap, arm_crossover, trunk_lean, toe_direction"
+        format!(
+            "station.toml, line 1: focus_rule = \"posture\" is not known; it must be one of: {}",
+            RULE_IDS.join(", ")
+        )
     );
 }

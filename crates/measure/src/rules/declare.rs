@@ -34,7 +34,7 @@ impl AgeGroup {
     ];
 
     /// The name used in files, on the command line and on screens.
-    pub fn name(self) -> &'static str {
+    pub const fn name(self) -> &'static str {
         match self {
             AgeGroup::U7 => "U7",
             AgeGroup::U9 => "U9",
