@@ -7,12 +7,13 @@ use std::sync::Arc;
 
 use egui::{Color32, Rect};
 use kickplate::display::{
-    AngleMark, Appearance, Fault, Language, LayoutReport, Overlay, PictureShare, PictureView,
-    PlacedText, PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
+    AngleMark, Appearance, CueOrder, Fault, Language, LayoutReport, Overlay, People, Person,
+    PictureShare, PictureView, PlacedText, PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
     Still, Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts,
     render_png, render_still,
 };
 use kickplate::feedback::{Cue, CueKind, CueLeg, Good, NextThing, SetSummary};
+use kickplate::roster::BandColour;
 use kickplate::rules::{NotJudged, RULES, RuleId, Unit};
 
 /// A screen in the hall: pixels and height of the glass in metres. The first
@@ -28,6 +29,11 @@ const SCREENS: [(u32, u32, f32); 4] = [
 fn model(screen: Screen, screen_height_m: f32) -> ScreenModel {
     ScreenModel {
         screen,
+        people: People {
+            shown: Some(person("7", "Mila", BandColour::Blue)),
+            next: Some(person("14", "Noah", BandColour::Yellow)),
+        },
+        since_s: None,
         status: StatusStrip {
             engine: Some("onnx".to_owned()),
             fps: Some(28.4),
@@ -40,6 +46,14 @@ fn model(screen: Screen, screen_height_m: f32) -> ScreenModel {
             reading_distance_m: 10.0,
         },
         look: Appearance::default(),
+    }
+}
+
+fn person(bib: &str, name: &str, band: BandColour) -> Person {
+    Person {
+        bib: Some(bib.to_owned()),
+        name: Some(name.to_owned()),
+        band: Some(band),
     }
 }
 
@@ -90,6 +104,7 @@ fn cues() -> Vec<Screen> {
                     limit,
                     leg,
                     good: None,
+                    detail: None,
                 });
             }
         }
@@ -130,6 +145,11 @@ fn replay() -> Screen {
             }),
             view: PictureShare::default(),
         }),
+        order: Some(CueOrder {
+            rule: RuleId::KneeBend,
+            more: false,
+            leg: CueLeg::Right,
+        }),
     }
 }
 
@@ -165,6 +185,8 @@ fn others() -> Vec<Screen> {
             rule: RuleId::RecoveryGap,
             value: 0.118,
             earlier: 0.264,
+            leg: CueLeg::Right,
+            detail: None,
         },
         Screen::Unfed { pass_number: 3 },
         Screen::Summary(SetSummary {
@@ -192,6 +214,7 @@ fn others() -> Vec<Screen> {
         Screen::Fault(Fault::CameraSilent),
         Screen::Fault(Fault::EngineStopped),
         Screen::Fault(Fault::NotRecording),
+        Screen::Fault(Fault::TooSlow),
         Screen::Fault(Fault::Other(
             "the disk is full, nothing is stored any more".to_owned(),
         )),
@@ -289,12 +312,17 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
                     );
                 }
                 if let Screen::Cue { rule, good, .. } = &screen {
-                    check_cue(layout, &look, *rule, *good, mm_per_px, &context);
+                    check_cue(layout, &look, *rule, *good, &context);
                 }
-                if !matches!(screen, Screen::InLane | Screen::Replay { .. }) {
-                    let symbol = layout.graphics.iter().find(|g| g.name == "symbol");
-                    let side_px = symbol.expect(&context).rect.height();
-                    assert!(arcmin_of_mm(side_px * mm_per_px, 10.0) >= 45.0, "{context}");
+                let sign = layout.graphics.iter().find(|g| g.name == "pictures are kept");
+                let sign_px = sign.expect(&context).rect.height();
+                assert!(arcmin_of_mm(sign_px * mm_per_px, 10.0) >= 21.9, "{context}");
+                if matches!(screen, Screen::Cue { .. } | Screen::Improved { .. }) {
+                    let figure = layout.graphics.iter().find(|g| g.name == "figure");
+                    let share = figure.expect(&context).rect.height() / height as f32;
+                    // On a screen that stands the width is the limit.
+                    let least = if width > height { 0.70 } else { 0.25 };
+                    assert!(share >= least, "{context}: the figure has {share}");
                 }
                 no_two_texts_overlap(&layout.texts, &context);
             }
@@ -302,63 +330,63 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
     }
 }
 
+/// The order stands in its words, 60 minutes of arc and more, and nothing is taller.
 fn check_cue(
     layout: &LayoutReport,
     look: &Appearance,
     rule: RuleId,
     good: Option<Good>,
-    mm_per_px: f32,
     context: &str,
 ) {
-    let text_of = |key: &str| look.words.all().find(|(k, _)| *k == key).unwrap().1;
+    let text_of = |key: &str| look.words.all().find(|(k, _)| *k == key).map(|(_, v)| v);
     let for_skater: Vec<&PlacedText> = layout
         .texts
         .iter()
         .filter(|t| t.reader == Reader::Skater)
         .collect();
-    let has_digit = |t: &&PlacedText| t.text.contains(|c: char| c.is_ascii_digit());
-    let (numbers, words): (Vec<&PlacedText>, Vec<&PlacedText>) =
-        for_skater.into_iter().partition(has_digit);
-    let arcmin = |t: &PlacedText| arcmin_of_mm(t.cap_height * mm_per_px, 10.0);
-    assert_eq!(numbers.len(), 2, "{context}");
-    for number in numbers {
-        assert!(arcmin(number) >= 44.6, "{context}: {number:?}");
-        // The decimal mark of the language.
-        let other = if text_of("number.decimal_mark") == "," {
-            '.'
-        } else {
-            ','
-        };
-        assert!(!number.text.contains(other), "{context}: {number:?}");
+    let order: Vec<&&PlacedText> = for_skater.iter().filter(|t| t.least_arcmin >= 60.0).collect();
+    let said = order.iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(" ");
+    let known: Vec<&str> = ["cue", "cue_more", "cue_less"]
+        .iter()
+        .filter_map(|key| text_of(&format!("{rule}.{key}")))
+        .collect();
+    assert!(known.contains(&said.as_str()), "{context}: '{said}'");
+    assert!(order.iter().all(|t| t.arcmin >= 59.4), "{context}: {order:?}");
+    assert!(
+        said.split(' ').count() <= 2 && said.split(' ').all(|w| w.chars().count() <= 6),
+        "{context}: '{said}' is no order of two short words"
+    );
+    let tallest = order.iter().map(|t| t.arcmin).fold(0.0, f32::max);
+    for text in &for_skater {
+        assert!(text.arcmin <= tallest, "{context}: {text:?} is taller than the order");
     }
+    // A trunk has no side; all else has one.
     let sides = ["side.left", "side.right", "side.both"].map(text_of);
-    let (side, words): (Vec<&PlacedText>, Vec<&PlacedText>) = words
-        .into_iter()
-        .partition(|t| sides.contains(&t.text.as_str()));
-    assert_eq!(side.len(), 1, "{context}");
-    // What is good is a note beside the word, and said in full.
-    let (cue, beside): (Vec<&PlacedText>, Vec<&PlacedText>) =
-        words.into_iter().partition(|t| t.least_arcmin > 25.0);
-    let beside: Vec<&str> = beside.iter().map(|t| t.text.as_str()).collect();
-    let said = match good {
-        None => String::new(),
-        Some(Good::KeptGoing) => text_of("good.kept_going").to_owned(),
-        Some(Good::Improved { rule }) => {
-            text_of("good.improved").replace("{what}", text_of(&format!("{rule}.name")))
-        }
-        Some(Good::InBand { rule }) => {
-            text_of("good.in_band").replace("{what}", text_of(&format!("{rule}.name")))
-        }
+    let named = for_skater
+        .iter()
+        .filter(|t| sides.contains(&Some(t.text.as_str())))
+        .count();
+    assert_eq!(named, usize::from(rule != RuleId::TrunkLean), "{context}");
+    // No number for the youngest: only the bibs.
+    let numbers: Vec<&str> = for_skater
+        .iter()
+        .map(|t| t.text.as_str())
+        .filter(|t| t.contains(|c: char| c.is_ascii_digit()))
+        .collect();
+    assert!(numbers.iter().all(|n| ["7", "14"].contains(n)), "{context}: {numbers:?}");
+    // What is good is said in full, in the strip.
+    let beside = match good {
+        None => return,
+        Some(Good::KeptGoing) => text_of("good.kept_going").map(str::to_owned),
+        Some(Good::Improved { rule }) => text_of("good.improved")
+            .zip(text_of(&format!("{rule}.name")))
+            .map(|(t, name)| t.replace("{what}", name)),
+        Some(Good::InBand { rule }) => text_of("good.in_band")
+            .zip(text_of(&format!("{rule}.name")))
+            .map(|(t, name)| t.replace("{what}", name)),
     };
-    assert_eq!(beside.join(" "), said, "{context}");
-    assert!(!cue.is_empty(), "{context}: {rule} has no word");
-    for word in cue {
-        assert!(arcmin(word) >= 29.7, "{context}: {word:?}");
-        assert!(
-            word.text.split(' ').all(|w| w.chars().count() <= 10),
-            "{context}"
-        );
-    }
+    let found = for_skater.iter().any(|t| Some(&t.text) == beside.as_ref());
+    assert!(found, "{context}: {beside:?}");
 }
 
 fn no_two_texts_overlap(texts: &[PlacedText], context: &str) {
@@ -382,7 +410,7 @@ fn ink(still: &Still, fg: Color32, within: Rect) -> Option<Rect> {
             .map(|(a, b)| (i32::from(*a) - i32::from(b)).pow(2))
             .sum()
     };
-    let bg = Color32::from_rgb(0x0B, 0x0F, 0x14);
+    let bg = Color32::from_rgb(0x05, 0x1E, 0x26);
     let mut found = Rect::NOTHING;
     let (w, h) = still.image.dimensions();
     for y in within.top().max(0.0) as u32..(within.bottom() as u32).min(h) {
@@ -398,37 +426,41 @@ fn ink(still: &Still, fg: Color32, within: Rect) -> Option<Rect> {
 }
 
 /// The height the layout reports against the height that is really there,
-/// counted in pixels: words of flat-footed letters reach from the top of
-/// their capital to the baseline and no further.
+/// counted in pixels: capitals with a flat foot and a flat top.
 #[test]
 fn reported_heights_of_capitals_are_those_of_the_ink() {
     let mut checked = 0;
-    for rule in [RuleId::TrunkLean, RuleId::RecoveryGap] {
+    for (rule, leg) in [
+        (RuleId::TrunkLean, CueLeg::Both),
+        (RuleId::RecoveryGap, CueLeg::Left),
+        (RuleId::ToeDirection, CueLeg::Left),
+    ] {
         let screen = Screen::Cue {
             pass_number: 1,
             rule,
             value: 0.3,
-            limit: 0.6,
-            leg: CueLeg::Left,
+            limit: if rule == RuleId::RecoveryGap { 0.1 } else { 0.6 },
+            leg,
             good: None,
+            detail: None,
         };
         let still = render_still(&model(screen, 0.62), None, 1920, 1080);
         for text in &still.layout.texts {
             // Only the first letter, and only where it is flat on both ends.
             let cap_only = match text.text.chars().next() {
-                Some('L') => 0.4,
+                Some('L' | 'H' | 'T') if text.reader == Reader::Skater => 0.4,
                 _ => continue,
             };
-            let mut first = text.rect.expand2(egui::vec2(0.0, 30.0));
+            let mut first = text.rect.expand2(egui::vec2(0.0, 20.0));
             first.max.x = text.rect.left() + cap_only * text.cap_height;
             let found = ink(&still, text.fg, first).unwrap();
             // Smoothed edges may take a pixel at either end.
             assert!(
-                (found.height() - text.cap_height).abs() <= 2.0,
+                (found.height() - text.cap_height).abs() <= 2.5,
                 "{text:?}: ink {found:?}"
             );
             assert!(
-                (found.top() - text.rect.top()).abs() <= 1.5,
+                (found.top() - text.rect.top()).abs() <= 2.0,
                 "{text:?}: ink {found:?}"
             );
             checked += 1;
@@ -437,43 +469,129 @@ fn reported_heights_of_capitals_are_those_of_the_ink() {
     assert!(checked >= 3, "too few words to measure: {checked}");
 }
 
+/// The grid does not jump: figure, order and bib stand where they stand, whatever
+/// the rule and the side.
 #[test]
-fn left_and_right_stand_on_their_side_and_both_on_both() {
-    let of = |leg| {
-        let screen = Screen::Cue {
-            pass_number: 1,
-            rule: RuleId::KneeBend,
-            value: 140.0,
-            limit: 120.0,
-            leg,
-            good: None,
-        };
-        let still = render_still(&model(screen, 0.62), None, 640, 360);
-        let x = |name: &str| {
-            let mut all: Vec<f32> = still
-                .layout
-                .graphics
-                .iter()
-                .filter(|g| g.name == name)
-                .map(|g| g.rect.center().x)
-                .collect();
-            all.sort_by(f32::total_cmp);
-            all
-        };
-        // The bar is really painted in its colour.
-        let blue = Color32::from_rgb(0x56, 0xB4, 0xE9);
-        let painted = |x: u32| still.image.get_pixel(x, 180).0 == [blue.r(), blue.g(), blue.b()];
-        (x("side bar"), x("symbol"), (painted(1), painted(638)))
+fn nothing_jumps_from_one_order_to_the_next() {
+    let ctx = context();
+    for (width, height, screen_height_m) in SCREENS {
+        let mut places: Vec<(f32, f32)> = Vec::new();
+        for screen in cues() {
+            let layout = lay_out(&ctx, &model(screen, screen_height_m), None, width, height);
+            let order = layout.texts.iter().find(|t| t.least_arcmin >= 60.0).unwrap();
+            let bib = layout.graphics.iter().find(|g| g.name == "bib").unwrap();
+            let figure = layout.graphics.iter().find(|g| g.name == "figure").unwrap();
+            places.push((order.rect.left(), bib.rect.left()));
+            if width > height {
+                assert!(figure.rect.right() <= order.rect.left(), "{width}x{height}");
+            } else {
+                assert!(figure.rect.bottom() <= order.rect.top(), "{width}x{height}");
+            }
+        }
+        assert!(places.iter().all(|p| *p == places[0]), "{width}x{height}: {places:?}");
+    }
+}
+
+/// While somebody is in the lane there is nothing to read but the bib, no picture,
+/// and nothing that moves.
+#[test]
+fn the_lane_is_calm_while_somebody_skates() {
+    let red = PreviewImage::from_rgb(16, 9, &[250, 10, 10].repeat(144), 64).unwrap();
+    let mut model = model(Screen::InLane, 0.62);
+    let still = render_still(&model, Some(&red), 640, 360);
+    assert!(still.image.pixels().all(|p| p.0 != [250, 10, 10]));
+    let read: Vec<&str> = still
+        .layout
+        .texts
+        .iter()
+        .filter(|t| t.reader == Reader::Skater)
+        .map(|t| t.text.as_str())
+        .collect();
+    assert_eq!(read, ["7"]);
+    for since_s in [0.0, 0.4, 3.0] {
+        model.since_s = Some(since_s);
+        let later = render_png(&model, None, 640, 360);
+        assert!(later == still.image, "it moves");
+    }
+}
+
+/// Relative luminance of a pixel (WCAG 2.2).
+fn luminance(p: [u8; 3]) -> f32 {
+    let [r, g, b] = p.map(|v| {
+        let s = f32::from(v) / 255.0;
+        if s <= 0.04045 {
+            s / 12.92
+        } else {
+            ((s + 0.055) / 1.055).powf(2.4)
+        }
+    });
+    0.2126 * r + 0.7152 * g + 0.0722 * b
+}
+
+/// Flashes as WCAG 2.3.1 counts them, from the drawn frames of a whole card: pairs of
+/// opposing changes of 0.1 of relative luminance and more, the darker below 0.8. More
+/// than three in a second must not happen over a quarter of a field of ten degrees;
+/// here no pixel has more than one.
+#[test]
+fn nothing_flashes_while_a_figure_moves() {
+    const FPS: usize = 15;
+    let (width, height) = (192, 108);
+    let mut cue = cues()[0].clone();
+    if let Screen::Cue { detail, .. } = &mut cue {
+        *detail = None;
+    }
+    for screen in [cue, Screen::Praise { pass_number: 3 }] {
+        let mut model = model(screen, 0.62);
+        let frames: Vec<Vec<f32>> = (0..7 * FPS)
+            .map(|i| {
+                model.since_s = Some(i as f32 / FPS as f32);
+                let image = render_png(&model, None, width, height);
+                image.pixels().map(|p| luminance(p.0)).collect()
+            })
+            .collect();
+        let mut moved = 0;
+        for pixel in 0..frames[0].len() {
+            // The frames at which an opposing change of 0.1 is complete.
+            let (mut extreme, mut rising) = (frames[0][pixel], None);
+            let mut changes: Vec<usize> = Vec::new();
+            for (i, frame) in frames.iter().enumerate() {
+                let v = frame[pixel];
+                let up = v - extreme;
+                match rising {
+                    Some(true) if up > 0.0 => extreme = v,
+                    Some(false) if up < 0.0 => extreme = v,
+                    _ if up.abs() >= 0.1 && v.min(extreme) < 0.8 => {
+                        changes.push(i);
+                        rising = Some(up > 0.0);
+                        extreme = v;
+                    }
+                    _ => {}
+                }
+            }
+            moved += usize::from(!changes.is_empty());
+            for (k, first) in changes.iter().enumerate() {
+                let within = changes[k..].iter().filter(|i| **i < first + FPS).count();
+                assert!(within / 2 <= 1, "pixel {pixel} flashes: {changes:?}");
+            }
+        }
+        assert!(moved > 50, "nothing moved: the test sees nothing");
+    }
+}
+
+/// The figure goes from the ghost to the target three times and rests there.
+#[test]
+fn a_figure_moves_three_times_and_rests() {
+    let mut model = model(cues()[0].clone(), 0.62);
+    let mut at = |since_s| {
+        model.since_s = since_s;
+        render_png(&model, None, 320, 180)
     };
-    let (bars, symbol, painted) = of(CueLeg::Left);
-    assert!(bars.len() == 1 && bars[0] < 20.0 && symbol[0] < 320.0);
-    assert_eq!(painted, (true, false));
-    let (bars, symbol, painted) = of(CueLeg::Right);
-    assert!(bars.len() == 1 && bars[0] > 620.0 && symbol[0] > 320.0);
-    assert_eq!(painted, (false, true));
-    let (bars, _, painted) = of(CueLeg::Both);
-    assert!(bars.len() == 2 && bars[0] < 20.0 && bars[1] > 620.0);
-    assert_eq!(painted, (true, true));
+    let (start, rest) = (at(Some(0.0)), at(None));
+    assert!(start != rest);
+    for (held, begun) in [(1.0, 2.0), (3.0, 4.0), (5.0, 4.0)] {
+        assert!(at(Some(held)) == rest && at(Some(begun)) == start);
+    }
+    assert!(at(Some(6.0)) == rest && at(Some(60.0)) == rest);
 }
 
 #[test]
@@ -508,8 +626,16 @@ fn states_look_different_even_without_colour() {
             })
             .collect()
     };
-    // Leave the sides away: one cue per rule and direction.
-    let screens: Vec<Screen> = cues().into_iter().step_by(3).chain(others()).collect();
+    // Leave the sides away: one cue per rule and direction. Of what is not judged
+    // and of faults the skater is told one thing whatever the reason.
+    let mut once = Vec::new();
+    let others = others().into_iter().filter(|s| {
+        let kind = std::mem::discriminant(s);
+        let first = !once.contains(&kind);
+        once.push(kind);
+        first
+    });
+    let screens: Vec<Screen> = cues().into_iter().step_by(3).chain(others).collect();
     let screens: Vec<Screen> = screens.into_iter().chain([replay()]).collect();
     let images: Vec<_> = screens.iter().map(grey).collect();
     for (i, a) in images.iter().enumerate() {
@@ -531,24 +657,6 @@ fn states_look_different_even_without_colour() {
 }
 
 #[test]
-fn the_picture_is_whole_in_the_lane_and_dimmed_behind_an_answer() {
-    let red = PreviewImage::from_rgb(16, 9, &[250, 10, 10].repeat(144), 64).unwrap();
-    let middle = |screen| {
-        let image = render_png(&model(screen, 0.62), Some(&red), 640, 360);
-        // Left of the middle, where neither text nor symbol is.
-        (image.get_pixel(320, 170).0, image.get_pixel(320, 3).0)
-    };
-    assert_eq!(middle(Screen::InLane).0, [250, 10, 10]);
-    let (_, dimmed) = middle(Screen::Praise { pass_number: 1 });
-    assert!(
-        dimmed[0] > 40 && dimmed[0] < 70 && dimmed[2] < 30,
-        "{dimmed:?}"
-    );
-    let (_, waiting) = middle(Screen::Waiting);
-    assert_eq!(waiting, [0x0B, 0x0F, 0x14]);
-}
-
-#[test]
 fn odd_sizes_and_values_are_survived() {
     for (width, height) in [(1, 1), (1, 500), (500, 1), (200, 2000), (0, 0)] {
         for screen in [cues()[0].clone(), Screen::Waiting, others()[7].clone()] {
@@ -564,6 +672,7 @@ fn odd_sizes_and_values_are_survived() {
             limit: 1e300,
             leg: CueLeg::Both,
             good: None,
+            detail: None,
         },
         f32::NAN,
     );
@@ -610,7 +719,8 @@ fn a_cue_becomes_its_screen() {
             value: 140.0,
             limit: 155.0,
             leg: CueLeg::Right,
-            good: None
+            good: None,
+            detail: None
         }
     );
     assert_eq!(screen.pass_number(), Some(9));
@@ -650,49 +760,33 @@ fn quiet_mode_has_no_word_number_or_picture_of_a_skater() {
                 .iter()
                 .zip(before)
                 .filter(|(a, b)| a.abs_diff(**b) > 60);
-            // Both sides of a band share their symbol; the numbers are gone.
-            let same_rule = matches!(
-                screen,
-                Screen::Cue {
-                    rule: RuleId::TrunkLean,
-                    ..
-                }
-            );
-            assert!(apart.count() > 80 || same_rule, "{screen:?}");
+            // Also the two directions of the trunk.
+            assert!(apart.count() > 80, "{screen:?}");
         }
         images.push(grey);
     }
 }
 
 #[test]
-fn the_live_picture_is_mirrored_by_choice() {
-    // Left half red, right half blue.
-    let row: Vec<u8> = [[250, 10, 10].repeat(8), [10, 10, 250].repeat(8)].concat();
-    let halves = PreviewImage::from_rgb(16, 9, &row.repeat(9), 64).unwrap();
-    let left = |mirror| {
-        let mut model = model(Screen::InLane, 0.62);
-        model.look.mirror = mirror;
-        render_png(&model, Some(&halves), 640, 360)
-            .get_pixel(120, 170)
-            .0
-    };
-    assert_eq!(left(false), [250, 10, 10]);
-    assert_eq!(left(true), [10, 10, 250]);
-}
-
-#[test]
-fn a_replay_draws_the_line_and_the_number_over_the_whole_picture() {
+fn a_replay_has_the_whole_picture_and_the_order_beside_it() {
     let red = PreviewImage::from_rgb(16, 9, &[250, 10, 10].repeat(144), 64).unwrap();
     let still = render_still(&model(replay(), 0.62), Some(&red), 1280, 720);
     let count = |colour: [u8; 3]| still.image.pixels().filter(|p| p.0 == colour).count();
-    assert!(count([250, 10, 10]) > 400_000, "the picture is not whole");
-    assert!(count([0xF0, 0xE4, 0x42]) > 1500, "no angle");
-    assert!(count([0xF4, 0xF7, 0xFA]) > 1500, "no body");
+    assert!(count([250, 10, 10]) > 200_000, "the picture is not whole");
+    assert!(count([0xFF, 0x8A, 0x38]) > 800, "no angle");
+    assert!(count([0xF0, 0xF8, 0xFA]) > 800, "no body");
     let texts: Vec<&str> = still.layout.texts.iter().map(|t| t.text.as_str()).collect();
-    assert!(
-        texts.contains(&"138°") && texts.contains(&"Slow motion"),
-        "{texts:?}"
-    );
+    assert!(texts.contains(&"Bend") && texts.contains(&"Right"), "{texts:?}");
+    // A half-red, half-blue picture, mirrored by choice.
+    let row: Vec<u8> = [[250, 10, 10].repeat(8), [10, 10, 250].repeat(8)].concat();
+    let halves = PreviewImage::from_rgb(16, 9, &row.repeat(9), 64).unwrap();
+    let left = |mirror| {
+        let mut model = model(replay(), 0.62);
+        model.look.mirror = mirror;
+        render_png(&model, Some(&halves), 640, 360).get_pixel(60, 180).0
+    };
+    assert_eq!(left(false), [250, 10, 10]);
+    assert_eq!(left(true), [10, 10, 250]);
 }
 
 /// A change detector, not a proof: the small pictures in `tests/snapshots` were

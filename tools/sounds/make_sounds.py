@@ -1,20 +1,27 @@
 #!/usr/bin/env python3
-"""Makes the cue sounds of the station: one WAV per rule, and one for praise.
+"""Makes the cue sounds of the station.
 
-Takes nothing, writes `sounds/*.wav` of the project: 48 kHz, mono, 16 bit.
-Only the standard library is used and nothing is random, so that the same
-script always writes the same bytes.
+Takes nothing, writes `sounds/*.wav` of the project: 48 kHz, stereo, 16 bit. Only
+the standard library is used and nothing is random, so that the same script always
+writes the same bytes.
 
-What the sounds have to do:
+Three families that are learned in one evening:
 
-* differ in rhythm AND in pitch, so that one of the two is enough to tell
-  them apart in a loud rink or with a hearing loss;
-* lie between 500 and 3000 Hz, where small loudspeakers are loud and hearing
-  is keen, with some overtones inside that range so that a single noisy band
-  does not hide a note;
-* never startle: soft start and end, no clipping, under 0.9 s.
+* praise (`well_done`): up a chord, bright;
+* do (`<rule>_left`, `_right`, `_both`; `_more`, `_less` where a rule wants both):
+  the rhythm says which order, the two notes say the side. Left rises and comes
+  from the left, right falls and comes from the right, both is one note from the
+  middle. A trunk has no side: further ahead sinks, up rises;
+* go again (`go_again`): two low, dark, even notes. Nobody did anything wrong.
 
-To add one: put a line into SOUNDS, named by the id of the rule.
+What they have to do:
+
+* lie between 500 and 3000 Hz, where small loudspeakers are loud and hearing is
+  keen, with overtones inside that range so that one noisy band hides no note;
+* never startle: soft start and end, no clipping, under 0.9 s;
+* be equally loud: the loudest 400 ms of each (momentary loudness, EBU Tech 3341,
+  with the filter of ITU-R BS.1770) are brought to one level. `check_loudness.sh`
+  holds the files against ffmpeg's own meter.
 """
 
 import math
@@ -23,45 +30,65 @@ import wave
 from pathlib import Path
 
 RATE_HZ = 48_000
-PEAK = 10 ** (-3 / 20)  # -3 dBFS
+LOUDNESS_LUFS = -10.0
 ATTACK_S = 0.012
 RELEASE_S = 0.045
 HIGHEST_HZ = 3000.0
-# Strength of the fundamental, its octave and the twelfth.
-OVERTONES = (1.0, 0.28, 0.10)
+# Strength of the fundamental, its octave and the twelfth, by family.
+BRIGHT = (1.0, 0.35, 0.18)
+WARM = (1.0, 0.28, 0.10)
+DARK = (1.0, 0.12, 0.22)
+# Share of the far channel for a sound from one side.
+FAR_CHANNEL = 0.30
 
-# Notes of the equal-tempered scale, A4 = 440 Hz (ISO 16), by semitones
-# above A4.
-D5, E5, A5, B5 = 5, 7, 12, 14
-C6, D6, E6, G6, A6, B6, C7 = 15, 17, 19, 22, 24, 26, 27
-
-# Each note: start in seconds, length in seconds, semitones above A4.
-SOUNDS = {
-    # Two broad steps down: get low.
-    "knee_bend": [(0.00, 0.30, A5), (0.36, 0.44, D5)],
-    # A short note that leaps into a long one: push all the way.
-    "extension": [(0.00, 0.10, E5), (0.13, 0.55, E6)],
-    # Two equal taps: heels together.
-    "recovery_gap": [(0.00, 0.11, B6), (0.22, 0.11, B6)],
-    # Four even swings to and fro.
-    "arm_crossover": [
-        (0.00, 0.13, D6),
-        (0.19, 0.13, A5),
-        (0.38, 0.13, D6),
-        (0.57, 0.13, A5),
-    ],
-    # One long still note.
-    "trunk_lean": [(0.00, 0.75, B5)],
-    # Three quick steps up.
-    "toe_direction": [(0.00, 0.09, E6), (0.12, 0.09, G6), (0.24, 0.09, A6)],
-    # Three short notes and a long one, up the chord: praise.
-    "well_done": [
-        (0.00, 0.10, C6),
-        (0.12, 0.10, E6),
-        (0.24, 0.10, G6),
-        (0.36, 0.48, C7),
-    ],
+# Rhythms of the orders: start and length of each note in seconds.
+RHYTHMS = {
+    "knee_bend": [(0.00, 0.34), (0.40, 0.44)],
+    "extension": [(0.00, 0.09), (0.13, 0.66)],
+    "recovery_gap": [(0.00, 0.12), (0.17, 0.12)],
+    "arm_crossover": [(0.00, 0.15), (0.21, 0.15), (0.42, 0.15), (0.63, 0.15)],
+    "toe_direction": [(0.00, 0.08), (0.11, 0.08), (0.22, 0.42)],
 }
+TRUNK = [(0.00, 0.46), (0.52, 0.11), (0.68, 0.11)]
+
+# Notes by semitones above A4 = 440 Hz (ISO 16). Each order has two of its own.
+NOTES = {
+    "knee_bend": (3, 8),
+    "extension": (7, 12),
+    "recovery_gap": (14, 19),
+    "arm_crossover": (5, 10),
+    "toe_direction": (16, 21),
+}
+
+
+def sides(rule):
+    """The order's rhythm with the notes of each side."""
+    low, high = NOTES[rule]
+    count = len(RHYTHMS[rule])
+    # The last note is the other one: rising is left, falling is right. A swing
+    # goes to and fro.
+    if rule == "arm_crossover":
+        rising = [low, high, low, high]
+    else:
+        rising = [low] * (count - 1) + [high]
+    falling = [low + high - n for n in rising]
+    middle = [(low + high) // 2] * count
+    for side, notes in (("left", rising), ("right", falling), ("both", middle)):
+        yield side, [(s, l, n) for (s, l), n in zip(RHYTHMS[rule], notes)]
+
+
+def all_sounds():
+    """Name, notes, timbre, place (-1 left, 0 middle, 1 right)."""
+    places = {"left": -1, "right": 1, "both": 0}
+    for rule in RHYTHMS:
+        for side, notes in sides(rule):
+            yield f"{rule}_{side}", notes, WARM, places[side]
+    for name, pitches in (("more", (17, 12, 9)), ("less", (9, 14, 17))):
+        notes = [(s, l, n) for (s, l), n in zip(TRUNK, pitches)]
+        yield f"trunk_lean_{name}", notes, WARM, 0
+    praise = [(0.00, 0.10, 15), (0.12, 0.10, 19), (0.24, 0.10, 22), (0.36, 0.48, 27)]
+    yield "well_done", praise, BRIGHT, 0
+    yield "go_again", [(0.00, 0.22, 3), (0.30, 0.22, 3)], DARK, 0
 
 
 def pitch_hz(semitones_above_a4):
@@ -76,7 +103,7 @@ def envelope(t_s, length_s):
     return rise * fall * math.exp(-1.6 * t_s)
 
 
-def render(notes):
+def render(notes, overtones):
     length_s = max(start + length for start, length, _ in notes) + 0.02
     samples = [0.0] * round(length_s * RATE_HZ)
     for start_s, note_s, semitones in notes:
@@ -86,25 +113,74 @@ def render(notes):
             t_s = i / RATE_HZ
             tone = sum(
                 strength * math.sin(2 * math.pi * f_hz * (k + 1) * t_s)
-                for k, strength in enumerate(OVERTONES)
+                for k, strength in enumerate(overtones)
                 if f_hz * (k + 1) <= HIGHEST_HZ
             )
             samples[first + i] += envelope(t_s, note_s) * tone
-    loudest = max(abs(s) for s in samples)
-    return [s * PEAK / loudest for s in samples]
+    return samples
+
+
+def k_weighted(samples):
+    """The two filters of ITU-R BS.1770 at 48 kHz (tables 1 and 2 there)."""
+    shelf = (
+        (1.53512485958697, -2.69169618940638, 1.19839281085285),
+        (-1.69065929318241, 0.73248077421585),
+    )
+    high_pass = ((1.0, -2.0, 1.0), (-1.99004745483398, 0.99007225036621))
+    for b, a in (shelf, high_pass):
+        x1 = x2 = y1 = y2 = 0.0
+        out = []
+        for x in samples:
+            y = b[0] * x + b[1] * x1 + b[2] * x2 - a[0] * y1 - a[1] * y2
+            x1, x2, y1, y2 = x, x1, y, y1
+            out.append(y)
+        samples = out
+    return samples
+
+
+def momentary_lufs(channels):
+    """The loudest 400 ms, in steps of 10 ms, silence before and after."""
+    window = round(0.4 * RATE_HZ)
+    step = round(0.01 * RATE_HZ)
+    power = None
+    for samples in channels:
+        weighted = k_weighted([0.0] * window + samples + [0.0] * window)
+        squares = [0.0]
+        for v in weighted:
+            squares.append(squares[-1] + v * v)
+        sums = [
+            squares[i + window] - squares[i]
+            for i in range(0, len(weighted) - window, step)
+        ]
+        power = sums if power is None else [p + s for p, s in zip(power, sums)]
+    return -0.691 + 10 * math.log10(max(power) / window)
 
 
 def main():
     folder = Path(__file__).resolve().parents[2] / "sounds"
     folder.mkdir(exist_ok=True)
-    for name, notes in SOUNDS.items():
-        samples = [round(s * 32767) for s in render(notes)]
+    for old in folder.glob("*.wav"):
+        old.unlink()
+    for name, notes, overtones, place in all_sounds():
+        mono = render(notes, overtones)
+        gains = {
+            -1: (1.0, FAR_CHANNEL),
+            0: (1.0, 1.0),
+            1: (FAR_CHANNEL, 1.0),
+        }[place]
+        channels = [[s * g for s in mono] for g in gains]
+        gain = 10 ** ((LOUDNESS_LUFS - momentary_lufs(channels)) / 20)
+        channels = [[s * gain for s in channel] for channel in channels]
+        peak = max(abs(s) for channel in channels for s in channel)
+        assert peak < 10 ** (-1 / 20), f"{name} would clip: {peak:.2f}"
         with wave.open(str(folder / f"{name}.wav"), "wb") as out:
-            out.setnchannels(1)
+            out.setnchannels(2)
             out.setsampwidth(2)
             out.setframerate(RATE_HZ)
-            out.writeframes(struct.pack(f"<{len(samples)}h", *samples))
-        print(f"{name}.wav: {len(samples) / RATE_HZ:.2f} s")
+            frames = [round(s * 32767) for pair in zip(*channels) for s in pair]
+            out.writeframes(struct.pack(f"<{len(frames)}h", *frames))
+        db = 20 * math.log10(peak)
+        print(f"{name}.wav: {len(mono) / RATE_HZ:.2f} s, peak {db:.1f} dBFS")
 
 
 if __name__ == "__main__":

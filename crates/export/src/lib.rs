@@ -20,7 +20,7 @@
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_interface::display;
 use kickplate_measure::{
-    body, calibration, config, feedback, geometry, roster, rules, stride, track,
+    body, calibration, config, feedback, figure, geometry, roster, rules, stride, track,
 };
 use kickplate_store as store;
 
@@ -31,6 +31,7 @@ mod csv_file;
 mod dataset;
 mod draw;
 mod error;
+mod figure_svg;
 mod page;
 mod parquet_file;
 mod points;

@@ -6,10 +6,12 @@ use std::fmt::Write;
 
 use super::chart::chart;
 use super::dataset::{Material, SessionPart};
+use super::figure_svg::figure_svg;
 use super::summary::{self, Row, RuleSummary, Well};
 use super::words::ExportWords;
 use crate::calibration::Basis;
 use crate::config::View;
+use crate::figure::Order;
 use crate::rules::{Leg, RuleId};
 
 const STYLE: &str = include_str!("page.css");
@@ -244,6 +246,7 @@ pub fn skater_page(
     page.raw("</header>\n<main>\n");
 
     let summaries = summary::of_rules(&passes);
+    figure_section(&mut page, &summaries);
     work_section(&mut page, &summaries, person, pictures);
     well_section(&mut page, &summaries, passes.len());
     charts_section(&mut page, &summaries);
@@ -268,6 +271,29 @@ fn notes_of_sessions(page: &mut Page<'_>, material: &Material) {
             .fill("page.lost_passes", &[("n", &lost.to_string())]);
         page.text("p class=\"note\"", &text);
     }
+}
+
+/// The page opens with one thing: how it was skated beside how to skate, and a drill
+/// for it until next time. Nothing where nothing is to be worked on.
+fn figure_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
+    let words = page.words;
+    let Some(first) = summary::work(summaries).into_iter().next() else {
+        return;
+    };
+    let (value, limit) = worst_side(first);
+    let order = Order::of_rule(first.rule.id, value < limit);
+    let said = words.cue(first.rule, value, limit);
+    page.raw("<section class=\"next\">\n<div class=\"beside\">\n");
+    let title = words.fill("next.figure", &[("what", said)]);
+    let svg = figure_svg(order, Leg::Right, value, limit, &title);
+    page.raw(&svg);
+    page.raw("<div>\n");
+    page.word("h2", "section.next");
+    page.text("p class=\"order\"", said);
+    page.word("p", &format!("next.drill_{}", order.name()));
+    page.word("p class=\"note\"", "next.care");
+    page.word("p class=\"note\"", "next.legend");
+    page.raw("</div>\n</div>\n</section>\n");
 }
 
 fn work_section(

@@ -8,6 +8,7 @@ pub mod body;
 pub mod calibration;
 pub mod config;
 pub mod feedback;
+pub mod figure;
 pub mod geometry;
 pub mod multi_camera;
 pub mod roster;

@@ -397,7 +397,7 @@ mod tests {
             part.contains("panel.limits.effect has to contain {flagged}"),
             "{part}"
         );
-        let long = fault(good.replace("Click heels", "Click together heels and ankles-close"));
+        let long = fault(good.replace("Heels touch", "Heels touch ankles-close"));
         assert!(
             long.contains("rules.recovery_gap.cue") && long.contains("'ankles-close'"),
             "{long}"

@@ -245,6 +245,7 @@ impl Player {
                 },
                 geometry,
                 look: look.clone(),
+                ..ScreenModel::waiting(geometry)
             };
             let picture = format!("pass-{number:02}-{name}.png");
             if pictures.send((picture, model)).is_err() {

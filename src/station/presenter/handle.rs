@@ -9,7 +9,9 @@ use crossbeam_channel::{Sender, bounded};
 use super::replay::LanePicture;
 use super::{Outputs, PassEndToCue, Presenter};
 use crate::capture::FeedStatus;
+use crate::display::{People, Person};
 use crate::feedback::{Cue, SetSummary};
+use crate::roster::SkaterId;
 use crate::rules::JudgedPass;
 use crate::store::StripDoor;
 use crate::stride::PassMotion;
@@ -38,6 +40,8 @@ pub struct LaneState {
     pub not_recording: bool,
     /// From how far the screen is read, metres.
     pub reading_distance_m: f32,
+    /// Who is in the lane and who is next, with their names.
+    pub people: People,
 }
 
 /// A pass that is judged and stored.
@@ -50,6 +54,10 @@ pub struct Announcement {
     pub motion: Arc<PassMotion>,
     /// What the set was like that it completed.
     pub summary: Option<SetSummary>,
+    /// Whose it is, where that is known.
+    pub skater: Option<SkaterId>,
+    /// And what of her may stand on the screen.
+    pub person: Option<Person>,
     /// Whether the station's own camera saw it, whose pictures are there.
     pub own_pictures: bool,
     /// When its last body point was captured, where that is known.

@@ -7,6 +7,7 @@
 //! Fails: never; a window or a loudspeaker that is missing is done without.
 //! Nobody waits for it: pictures it cannot take in time are let go.
 
+mod card;
 mod handle;
 mod pictures;
 mod replay;
@@ -20,12 +21,13 @@ use crossbeam_channel::{Receiver, never, select};
 
 use crate::capture::FeedState;
 use crate::display::{
-    Appearance, Fault, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
+    Appearance, Fault, People, Person, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
     StatusStrip,
 };
 use crate::feedback::Cue;
 use crate::sound::{SoundId, SoundState, Speaker};
 
+use card::{Before, cue_detail, remembered};
 use handle::Message;
 pub use handle::{Announcement, KeepPictures, LaneState, PresenterHandle, PresenterThread};
 pub(in crate::station) use pictures::PictureMaker;
@@ -35,8 +37,6 @@ use timeline::{Due, Lane, Replay, Timeline};
 
 /// The sound waits for its card to be drawn, but not longer than this.
 const SOUND_AT_LATEST: Duration = Duration::from_millis(600);
-/// Shortest time between two pictures of the lane on the screen.
-const PICTURE_EVERY: Duration = Duration::from_millis(60);
 /// How often it is looked whether something else is due.
 const TICK: Duration = Duration::from_millis(25);
 
@@ -82,8 +82,11 @@ struct Presenter {
     state: Option<LaneState>,
     ring: Ring,
     clip: Option<Clip>,
+    /// Whose the last answer is, as she may be named.
+    answer_of: Option<Person>,
+    /// What each skater's rules were spoken about with, for the gauge.
+    before: Vec<Before>,
     shown_shot: Option<((usize, bool), Screen, Arc<PreviewImage>)>,
-    picture: Option<(Arc<PreviewImage>, Instant)>,
     /// An answer whose sound was asked for and not measured yet.
     unmeasured: Option<(u32, SoundId, Instant)>,
     end_to_cue_s: PassEndToCue,
@@ -99,8 +102,9 @@ impl Presenter {
             state: None,
             ring: Ring::default(),
             clip: None,
+            answer_of: None,
+            before: Vec::new(),
             shown_shot: None,
-            picture: None,
             unmeasured: None,
             end_to_cue_s: Vec::new(),
             passes: 0,
@@ -152,16 +156,9 @@ impl Presenter {
         }
     }
 
-    /// Keeps a picture for the screen and for a replay.
+    /// Keeps a picture for a replay.
     fn film(&mut self, picture: &LanePicture) {
         self.ring.push(picture);
-        let due = self
-            .picture
-            .as_ref()
-            .is_none_or(|(_, at)| at.elapsed() >= PICTURE_EVERY);
-        if due {
-            self.picture = Some((Arc::clone(&picture.picture), Instant::now()));
-        }
     }
 
     fn announce(&mut self, announcement: Announcement) {
@@ -170,6 +167,8 @@ impl Presenter {
             cue,
             motion,
             summary,
+            skater,
+            person,
             own_pictures,
             ended_at,
             keep,
@@ -177,7 +176,11 @@ impl Presenter {
         self.clip = None;
         self.shown_shot = None;
         let now = self.now();
-        self.timeline.announce(now, Screen::of_cue(&cue), summary);
+        let detail = cue_detail(&pass, &cue.kind, &motion, skater, &self.before);
+        self.before = remembered(&cue, skater, std::mem::take(&mut self.before));
+        self.answer_of = person;
+        let answer = Screen::of_cue(&cue).with_detail(detail);
+        self.timeline.announce(now, answer, summary);
         self.show();
         if let Some(ended_at) = ended_at {
             let age_s = ended_at.elapsed().as_secs_f64();
@@ -256,13 +259,7 @@ impl Presenter {
                 Some((screen, picture)) => (screen, Some(picture)),
                 None => (Screen::Waiting, None),
             },
-            Due::Screen(Screen::InLane) => {
-                let newest = self
-                    .picture
-                    .as_ref()
-                    .map(|(picture, _)| Arc::clone(picture));
-                (Screen::InLane, newest)
-            }
+            // No live picture: who is in the lane looks where she skates.
             Due::Screen(screen) => (screen, None),
         };
         handle.show(self.model(screen), picture);
@@ -281,6 +278,7 @@ impl Presenter {
             let screen = Screen::Replay {
                 pass_number: clip.pass_number,
                 overlay,
+                order: Some(clip.order),
             };
             self.shown_shot = Some((due, screen, Arc::new(picture)));
         }
@@ -288,10 +286,38 @@ impl Presenter {
         Some((screen.clone(), Arc::clone(picture)))
     }
 
+    /// Who the screen is about, and who is next.
+    fn people(&self, screen: &Screen) -> People {
+        let lane = self.state.as_ref().map(|s| &s.people);
+        let shown = match screen {
+            Screen::InLane => lane.and_then(|people| people.shown.as_ref()),
+            Screen::Cue { .. }
+            | Screen::Praise { .. }
+            | Screen::Improved { .. }
+            | Screen::Unfed { .. }
+            | Screen::NotJudged { .. }
+            | Screen::Replay { .. } => self.answer_of.as_ref(),
+            Screen::Waiting | Screen::Summary(_) | Screen::Fault(_) => None,
+        };
+        let named = |person: &Person| {
+            let name = person.name.clone().filter(|_| self.outputs.look.names);
+            Person {
+                name,
+                ..person.clone()
+            }
+        };
+        People {
+            shown: shown.map(named),
+            next: lane.and_then(|people| people.next.as_ref()).map(named),
+        }
+    }
+
     fn model(&self, screen: Screen) -> ScreenModel {
         let state = self.state.as_ref();
         ScreenModel {
+            people: self.people(&screen),
             screen,
+            since_s: None,
             status: StatusStrip {
                 engine: state.map(|s| s.engine.clone()),
                 // whole numbers, so that the strip does not change all the time

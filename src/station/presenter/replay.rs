@@ -15,7 +15,7 @@ use std::time::Duration;
 
 use crate::body::bounds;
 use crate::capture::Frame;
-use crate::display::{AngleMark, Overlay, PictureShare, PreviewImage};
+use crate::display::{AngleMark, CueOrder, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
@@ -286,7 +286,11 @@ impl Ring {
     /// cue is about no push or the pictures are gone.
     pub fn clip(&self, pass: &JudgedPass, cue: &Cue, motion: &PassMotion) -> Option<Clip> {
         let CueKind::Do {
-            rule, value, limit, ..
+            rule,
+            value,
+            limit,
+            leg,
+            ..
         } = cue.kind
         else {
             return None;
@@ -323,6 +327,11 @@ impl Ring {
         }
         Some(Clip {
             pass_number: cue.pass_number,
+            order: CueOrder {
+                rule,
+                more: value < limit,
+                leg,
+            },
             still: Arc::new(still),
             shots,
             flagged,
@@ -387,6 +396,8 @@ struct Shot {
 pub struct Clip {
     /// Number of the pass in the session.
     pub pass_number: u32,
+    /// What its cue says.
+    pub order: CueOrder,
     shots: Vec<Shot>,
     flagged: usize,
     still: Arc<Overlay>,

@@ -136,6 +136,10 @@ impl Timeline {
                 Some(fault).filter(|_| now.saturating_sub(since) >= FAULT_AFTER)
             }
         };
+        // Who is in the lane must not read another's answer as her own.
+        if lasting.is_some() && lane.somebody_passing {
+            self.answer = None;
+        }
         if let Some((screen, since)) = &self.answer {
             let stayed = now.saturating_sub(*since);
             if stayed < CUE_AT_LEAST || (!lane.somebody_passing && stayed < CUE_AT_MOST) {

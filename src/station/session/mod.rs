@@ -422,6 +422,8 @@ impl Session {
             cue: finished.cue.clone(),
             motion: Arc::clone(&finished.motion),
             summary: finished.summary,
+            skater: finished.skater,
+            person: finished.skater.and_then(|id| self.person(id)),
             own_pictures: finished.own_pictures,
             ended_at: clock.and_then(|clock| clock.captured_at(finished.pass.ended_at_s)),
             keep: keep

@@ -7,6 +7,8 @@ use std::time::Instant;
 use super::camera_pairing::CameraPairing;
 use super::{Session, SessionView};
 use crate::station::health::{Mood, PoseHealth, Running};
+use crate::display::{People, Person};
+use crate::roster::SkaterId;
 use crate::station::presenter::LaneState;
 
 impl Session {
@@ -22,6 +24,16 @@ impl Session {
         })
     }
 
+    /// What of a skater may stand on the big screen.
+    pub(super) fn person(&self, id: SkaterId) -> Option<Person> {
+        let skater = self.now.skater(id)?;
+        Some(Person {
+            bib: skater.bib.clone(),
+            name: Some(skater.name.clone()),
+            band: skater.band,
+        })
+    }
+
     pub(super) fn tell_presenter(&self) {
         let status = self.status.as_ref();
         self.presenter.state(LaneState {
@@ -32,6 +44,10 @@ impl Session {
             pictures_kept: self.now.pictures_are_kept(),
             not_recording: self.recording.trouble().is_some(),
             reading_distance_m: self.now.reading_distance_m as f32,
+            people: People {
+                shown: self.queue.in_lane().and_then(|id| self.person(id)),
+                next: self.queue.state().current.and_then(|id| self.person(id)),
+            },
         });
     }
 

@@ -155,6 +155,14 @@ impl SkaterQueue {
         Some(CurrentSkater::of(known, groups))
     }
 
+    /// Who is in the lane now, where that is known and there is only one.
+    pub fn in_lane(&self) -> Option<SkaterId> {
+        match self.running.as_slice() {
+            [running] => running.skater,
+            _ => None,
+        }
+    }
+
     /// The last pass was somebody else's: the queue goes on behind them.
     pub fn correct_last(&mut self, skater: Option<SkaterId>) {
         self.last = Some(skater);

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::words::Words;
 use crate::config::{Absent, ConfigError, Key, Kind, Section};
-use crate::rules::RuleId;
+use crate::rules::{AgeGroup, RuleId};
 use crate::words::{LANGUAGE_CODES, Language};
 
 /// Units lengths are shown in.
@@ -48,10 +48,14 @@ pub struct Appearance {
     pub units: Units,
     /// Light on dark or dark on light.
     pub theme: Theme,
-    /// Whether the live picture is mirrored.
+    /// Whether the picture of a replay is mirrored.
     pub mirror: bool,
     /// Only symbols: no word, number or picture of a skater.
     pub symbols_only: bool,
+    /// Whether names stand beside the bibs.
+    pub names: bool,
+    /// The youngest group that is shown numbers; `None`: nobody is.
+    pub numbers_from: Option<AgeGroup>,
     /// The rule the lane works on, said while it is free.
     pub focus: Option<RuleId>,
 }
@@ -64,6 +68,8 @@ impl Default for Appearance {
             theme: Theme::default(),
             mirror: false,
             symbols_only: false,
+            names: true,
+            numbers_from: Some(AgeGroup::U15),
             focus: None,
         }
     }
@@ -100,7 +106,19 @@ const MIRROR: Key = Key::with_default(
     "mirror_picture",
     Kind::Flag,
     "false",
-    "Whether the live picture is mirrored, as a looking-glass would show it.",
+    "Whether the picture of a replay is mirrored, as a looking-glass would show it.",
+);
+const NAMES: Key = Key::with_default(
+    "show_names",
+    Kind::Flag,
+    "true",
+    "Whether the big screen shows names beside the bibs; without it only bibs and the colours of bands.",
+);
+const NUMBERS_FROM: Key = choice(
+    "numbers_from",
+    &["U7", "U9", "U11", "U13", "U15", "U18", "adult", "never"],
+    "\"U15\"",
+    "The youngest group that is shown its measured number, small, beside the gauge.",
 );
 const SYMBOLS_ONLY: Key = Key::with_default(
     "symbols_only",
@@ -129,12 +147,14 @@ const MONITOR: Key = Key {
 };
 
 /// Every key of the table `[screen]` of the station file.
-pub const SCREEN_KEYS: [&Key; 8] = [
+pub const SCREEN_KEYS: [&Key; 10] = [
     &LANGUAGE,
     &UNITS,
     &THEME,
     &MIRROR,
     &SYMBOLS_ONLY,
+    &NAMES,
+    &NUMBERS_FROM,
     &BLUR,
     &SHOW_ME,
     &MONITOR,
@@ -149,6 +169,8 @@ pub struct ScreenSettings {
     pub theme: Theme,
     pub mirror_picture: bool,
     pub symbols_only: bool,
+    pub show_names: bool,
+    pub numbers_from: Option<AgeGroup>,
     pub blur_faces: bool,
     pub show_me_key: ShowMeKey,
     pub monitor: Option<String>,
@@ -162,6 +184,8 @@ impl Default for ScreenSettings {
             theme: Theme::default(),
             mirror_picture: false,
             symbols_only: false,
+            show_names: true,
+            numbers_from: Some(AgeGroup::U15),
             blur_faces: true,
             show_me_key: ShowMeKey::default(),
             monitor: None,
@@ -183,6 +207,11 @@ impl ScreenSettings {
             theme: [Theme::Dark, Theme::Light][pick(&THEME)?],
             mirror_picture: section.declared_flag(&MIRROR)?,
             symbols_only: section.declared_flag(&SYMBOLS_ONLY)?,
+            show_names: section.declared_flag(&NAMES)?,
+            // The last word is "never".
+            numbers_from: AgeGroup::ALL
+                .get(section.declared_choice(&NUMBERS_FROM)?.unwrap_or(4))
+                .copied(),
             blur_faces: section.declared_flag(&BLUR)?,
             show_me_key: [
                 ShowMeKey::Space,
@@ -205,6 +234,8 @@ impl ScreenSettings {
             theme: self.theme,
             mirror: self.mirror_picture,
             symbols_only: self.symbols_only,
+            names: self.show_names,
+            numbers_from: self.numbers_from,
             focus,
         })
     }

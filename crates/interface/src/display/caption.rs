@@ -30,7 +30,7 @@ impl OverlayInk {
             edge: rgb(theme::DARK.background),
             body: rgb(theme::DARK.text),
             mark: rgb(theme::DARK.goal),
-            limit: rgb(theme::DARK.side),
+            limit: rgb(theme::DARK.over_limit),
             width: theme::BODY_LINE,
         }
     }

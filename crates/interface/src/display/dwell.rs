@@ -29,7 +29,10 @@ impl Dwell {
         next: &Screen,
         now: Instant,
     ) -> Result<(), Duration> {
-        let is_answer = next.pass_number().is_some();
+        // A fault over an answer is not held back either: who is in the lane must
+        // not read another's answer as her own.
+        let is_fault = matches!(next, Screen::Fault(_)) && shown.pass_number().is_some();
+        let is_answer = next.pass_number().is_some() || is_fault;
         let same_state =
             discriminant(shown) == discriminant(next) && shown.pass_number() == next.pass_number();
         if same_state {

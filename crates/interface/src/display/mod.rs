@@ -14,27 +14,32 @@
 //!
 //! Reading at a distance decides everything here: sizes start as minutes of
 //! arc at the eye of the farthest reader and become pixels through the height
-//! of the glass. Nothing blinks and nothing moves: the screen changes when
-//! the state of the lane changes.
+//! of the glass. Nothing blinks. The figure of a card moves from how it was to how
+//! it is wanted, three times, and rests; while somebody is in the lane nothing
+//! moves.
 //!
 //! Only this module and the coach's panel know egui.
 
 mod appearance;
 mod caption;
-mod cue;
+mod card;
 mod dwell;
+mod gauge;
+mod head;
 mod layout;
 mod lost;
 mod model;
-mod notice;
+mod motion;
 mod numbers;
 mod overlay;
 mod page;
+mod people;
 mod raster;
 mod scale;
 mod side;
+mod skater;
+mod states;
 mod still;
-mod symbols;
 mod theme;
 mod typeset;
 mod ui;
@@ -46,8 +51,9 @@ pub use appearance::{Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, 
 pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 pub use model::{
-    Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
+    CueDetail, CueOrder, Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
 };
+pub use people::{People, Person};
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use side::{SidePlace, SideWindow};

@@ -4,8 +4,10 @@ use std::sync::Arc;
 
 use super::appearance::Appearance;
 use super::overlay::Overlay;
+use super::people::People;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, SetSummary};
-use crate::rules::{NotJudged, RuleId};
+use crate::figure::Stance;
+use crate::rules::{AgeGroup, NotJudged, RuleId};
 
 /// Where the screen hangs.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -38,8 +40,37 @@ pub enum Fault {
     EngineStopped,
     /// Passes are judged and not stored: the disk is full or gone.
     NotRecording,
+    /// The computer is too slow for what is asked of it: passes are not judged.
+    TooSlow,
     /// Anything else, in a few plain words for the coach.
     Other(String),
+}
+
+/// What a cue says, without its numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CueOrder {
+    /// The rule.
+    pub rule: RuleId,
+    /// Whether the value has to grow.
+    pub more: bool,
+    /// The side it is about.
+    pub leg: CueLeg,
+}
+
+/// What is known of a cue beside its numbers. All of it may be missing: the figure
+/// is then a standard skater, and the gauge has no doubt and no last time.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CueDetail {
+    /// The body at the flagged instant.
+    pub stance: Option<Stance>,
+    /// One standard deviation of the value, in the rule's unit.
+    pub doubt: Option<f64>,
+    /// What it was the last time, in the rule's unit.
+    pub before: Option<f64>,
+    /// The lower and the upper limit, in the rule's unit.
+    pub zone: [Option<f64>; 2],
+    /// The group the skater was judged as: numbers are shown from an age on.
+    pub age_group: Option<AgeGroup>,
 }
 
 /// What the skater sees.
@@ -63,6 +94,8 @@ pub enum Screen {
         leg: CueLeg,
         /// Something good to say beside it.
         good: Option<Good>,
+        /// What is drawn from.
+        detail: Option<Arc<CueDetail>>,
     },
     /// Everything that was judged was good.
     Praise {
@@ -79,6 +112,10 @@ pub enum Screen {
         value: f64,
         /// What the earlier passes had, in the rule's unit.
         earlier: f64,
+        /// The side it is about.
+        leg: CueLeg,
+        /// What is drawn from.
+        detail: Option<Arc<CueDetail>>,
     },
     /// A pass that gets no cue on purpose.
     Unfed {
@@ -100,6 +137,8 @@ pub enum Screen {
         pass_number: u32,
         /// What is drawn over the picture.
         overlay: Arc<Overlay>,
+        /// What its cue says.
+        order: Option<CueOrder>,
     },
     /// The station has a problem.
     Fault(Fault),
@@ -124,18 +163,21 @@ impl Screen {
                 limit,
                 leg,
                 good,
+                detail: None,
             },
             CueKind::Praise => Screen::Praise { pass_number },
             &CueKind::Improved {
                 rule,
                 value,
                 earlier,
-                ..
+                leg,
             } => Screen::Improved {
                 pass_number,
                 rule,
                 value,
                 earlier,
+                leg,
+                detail: None,
             },
             CueKind::Unfed { .. } => Screen::Unfed { pass_number },
             CueKind::NotJudged { reason } => Screen::NotJudged {
@@ -143,6 +185,14 @@ impl Screen {
                 reason: *reason,
             },
         }
+    }
+
+    /// The same with what is known of the cue beside its numbers.
+    pub fn with_detail(mut self, known: CueDetail) -> Self {
+        if let Screen::Cue { detail, .. } | Screen::Improved { detail, .. } = &mut self {
+            *detail = Some(Arc::new(known));
+        }
+        self
     }
 
     /// Number of the pass this is the answer to, where it is one.
@@ -194,12 +244,17 @@ pub struct StatusStrip {
 pub struct ScreenModel {
     /// What the skater sees.
     pub screen: Screen,
+    /// Who is meant and who is next.
+    pub people: People,
     /// The line for the coach.
     pub status: StatusStrip,
     /// Where the screen hangs.
     pub geometry: ScreenGeometry,
     /// Words, colours and what else can be set.
     pub look: Appearance,
+    /// How long the screen has been up, seconds: where a figure that moves is on
+    /// its way. `None` is at rest. The window sets it.
+    pub since_s: Option<f32>,
 }
 
 impl ScreenModel {
@@ -207,9 +262,11 @@ impl ScreenModel {
     pub fn waiting(geometry: ScreenGeometry) -> Self {
         ScreenModel {
             screen: Screen::Waiting,
+            people: People::default(),
             status: StatusStrip::default(),
             geometry,
             look: Appearance::default(),
+            since_s: None,
         }
     }
 }

@@ -1,11 +1,14 @@
 //! The body line and the angle over the picture of a flagged push.
 
-use egui::{Align2, Color32, Pos2, Rect, Stroke, pos2, vec2};
+use egui::{Color32, Pos2, Rect, Stroke, pos2, vec2};
 
 use super::appearance::Appearance;
+use super::card;
+use super::model::{CueOrder, PictureView};
 use super::page::Page;
 use super::theme;
-use super::typeset::{Role, Side, Typesetter};
+use super::typeset::{Role, Typesetter};
+use crate::figure::Order;
 use crate::rules::RuleId;
 
 /// What is drawn over a picture. Points are shares of its width and height,
@@ -77,21 +80,60 @@ pub struct AngleMark {
     pub numbers: Option<(f64, f64)>,
 }
 
-/// Draws the picture area of a replay; `picture` is where the picture is.
-pub(super) fn paint_overlay(
+/// A replay: the picture with the body's line, and beside it what to do. The words
+/// stand off the picture, so that nothing lies over the body.
+pub(super) fn replay(
     set: &mut Typesetter<'_>,
     page: &Page,
     look: &Appearance,
     overlay: &Overlay,
-    picture: Rect,
+    order: Option<CueOrder>,
+    view: PictureView,
 ) {
+    let room = if page.screen.height() > page.screen.width() {
+        page.figure
+    } else {
+        // The picture takes what the order can spare.
+        let mut room = page.content;
+        room.max.x = room.left() + 0.60 * room.width();
+        room
+    };
+    let scale = (room.size() / view.size).min_elem();
+    let rect = Rect::from_center_size(room.center(), view.size * scale);
+    let mut uv = overlay.view.uv();
+    if look.mirror {
+        std::mem::swap(&mut uv.min.x, &mut uv.max.x);
+    }
+    set.painter().image(view.texture, rect, uv, Color32::WHITE);
+    paint_overlay(set, look, overlay, rect);
+
+    let mut words = page.order;
+    words.min.x = words.left().max(rect.right() + 2.0 * page.gap);
+    if page.screen.height() > page.screen.width() {
+        words = page.order;
+    }
+    if let Some(of) = order {
+        let text = look.words.cue(of.rule, of.more);
+        let colours = (page.palette.text, page.bg);
+        card::words(set, text, Role::TITLE, words, 0.24 * page.unit, colours);
+    }
+    let mut row = page.row;
+    row.min.x = words.left();
+    let has_side = |of: &CueOrder| Order::of_rule(of.rule, of.more).has_side();
+    let label = match order.filter(has_side) {
+        Some(of) => look.words.leg(of.leg),
+        None => look.words.get("replay.label"),
+    };
+    card::row_note(set, page, label, row);
+}
+
+fn paint_overlay(set: &mut Typesetter<'_>, look: &Appearance, overlay: &Overlay, picture: Rect) {
     let at = |point: [f32; 2]| -> Option<Pos2> {
         let [x, y] = overlay.view.place(point);
+        let x = if look.mirror { 1.0 - x } else { x };
         (x.is_finite() && y.is_finite()).then(|| picture.min + vec2(x, y) * picture.size())
     };
     let width = theme::BODY_LINE * picture.height();
-    // A lying picture on a standing screen leaves room above and below.
-    let roomy = picture.height() < 0.6 * page.screen.height();
     let painter = set.painter().with_clip_rect(picture);
     let line = |a: Pos2, b: Pos2, width: f32, colour: Color32| {
         painter.line_segment([a, b], Stroke::new(width, colour));
@@ -117,34 +159,6 @@ pub(super) fn paint_overlay(
         if let [a, vertex, b] = points[..] {
             paint_arc(&painter, a, vertex, b, width);
         }
-        let numbers = mark.numbers.and_then(|(value, wanted)| {
-            let unit = super::numbers::unit_of(mark.rule);
-            super::numbers::numbers(look, unit, value, wanted)
-        });
-        if let (Some(numbers), Some(place)) = (numbers, points.get(points.len() / 2)) {
-            // Below the picture where there is room, else in the lower corner
-            // away from the skater.
-            let cap = set.least_cap(Role::NUMBER).min(0.5 * picture.height());
-            let (at, align) = if roomy {
-                let below = pos2(picture.center().x, picture.bottom() + page.gap);
-                (below, Align2::CENTER_TOP)
-            } else if place.x > picture.center().x {
-                (picture.left_bottom(), Align2::LEFT_BOTTOM)
-            } else {
-                (picture.right_bottom(), Align2::RIGHT_BOTTOM)
-            };
-            // Alone, so with the unit a length would have after the target.
-            let text = format!("{}{}", numbers.measured, numbers.once);
-            plate(set, page, (&text, Role::NUMBER, cap), at, align);
-        }
-    }
-    let cap = set.least_cap(Role::NOTE).min(0.25 * picture.height());
-    let label = (look.words.get("replay.label"), Role::NOTE, cap);
-    if roomy {
-        let above = pos2(picture.center().x, picture.top() - page.gap);
-        plate(set, page, label, above, Align2::CENTER_BOTTOM);
-    } else {
-        plate(set, page, label, picture.left_top(), Align2::LEFT_TOP);
     }
 }
 
@@ -172,29 +186,6 @@ fn paint_arc(painter: &egui::Painter, a: Pos2, vertex: Pos2, b: Pos2, width: f32
         stroke(width * 2.0, theme::DARK.background),
     ));
     painter.add(egui::Shape::line(points, stroke(width, theme::DARK.goal)));
-}
-
-/// Text on a plate of its own, so that no picture can hide it.
-fn plate(
-    set: &mut Typesetter<'_>,
-    page: &Page,
-    (text, role, cap): (&str, Role, f32),
-    at: Pos2,
-    align: Align2,
-) {
-    let pad = theme::PLATE_PAD * cap;
-    let size = vec2(set.width_in_caps(text) * cap + 2.0 * pad, cap + 2.0 * pad);
-    let rect = align.anchor_size(at, size);
-    set.painter()
-        .rect_filled(rect, 0.0, page.palette.background);
-    set.line(
-        text,
-        role,
-        cap,
-        pos2(rect.left() + pad, rect.bottom() - pad),
-        Side::Left,
-        (page.palette.text, page.palette.background),
-    );
 }
 
 #[cfg(test)]

@@ -1,43 +1,96 @@
-//! The room of one screenful and what is put into it.
+//! The grid of the screen, which never changes, and how lines are put into it.
 
 use egui::{Align2, Color32, Rect, pos2};
 
-use super::symbols::Symbol;
 use super::theme::{self, Palette};
 use super::typeset::{Role, Side, Typesetter, block_height_in_caps};
 
-/// The room of one screenful.
+/// The rooms of one screenful. They are the same in every state.
 pub(super) struct Page {
-    /// Everything above the strip.
+    /// The whole glass.
     pub(super) screen: Rect,
-    /// The same without its free edge.
+    /// The strip along the top.
+    pub(super) head: Rect,
+    /// Everything below the strip and above the coach's line.
     pub(super) content: Rect,
+    /// The figure.
+    pub(super) figure: Rect,
+    /// The order.
+    pub(super) order: Rect,
+    /// What stands under the order: the side and the gauge.
+    pub(super) row: Rect,
+    /// The line for the coach.
+    pub(super) coach: Rect,
     /// Shorter side of the screen, which proportions refer to.
     pub(super) unit: f32,
-    /// Between blocks.
+    /// Between things.
     pub(super) gap: f32,
-    /// Behind text; the worst for it there can be.
+    /// Behind text.
     pub(super) bg: Color32,
     /// The colours of the theme.
     pub(super) palette: &'static Palette,
 }
 
 impl Page {
-    pub(super) fn is_portrait(&self) -> bool {
-        self.content.height() > self.content.width()
+    /// The rooms of a screen.
+    pub(super) fn new(set: &Typesetter<'_>, screen: Rect, palette: &'static Palette) -> Page {
+        let (w, h) = (screen.width(), screen.height());
+        let unit = w.min(h);
+        let gap = theme::GAP * unit;
+        let edge = theme::EDGE * w;
+        let note = set.least_cap(Role::NOTE);
+        let head_height = (theme::HEAD_HEIGHT * note).min(theme::HEAD_MOST * h);
+        let coach_cap = set.least_cap(Role::STRIP);
+        let coach_height = theme::STRIP_HEIGHT * coach_cap;
+        let head = Rect::from_min_max(screen.min, pos2(screen.right(), screen.top() + head_height));
+        let row_height = (theme::ROW_HEIGHT * note).min(0.2 * h);
+        let (left, right) = (screen.left() + edge, screen.right() - edge);
+        let coach_top = screen.bottom() - coach_height;
+        let (figure, order, row, coach);
+        if h > w {
+            let figure_bottom = head.bottom() + theme::FIGURE_STANDING * h;
+            figure = Rect::from_min_max(
+                pos2(left, head.bottom() + gap),
+                pos2(right, figure_bottom),
+            );
+            row = Rect::from_min_max(
+                pos2(left, coach_top - gap - row_height),
+                pos2(right, coach_top - gap),
+            );
+            order = Rect::from_min_max(
+                pos2(left, figure_bottom + 1.6 * gap),
+                pos2(right, row.top() - gap),
+            );
+            coach = Rect::from_min_max(pos2(left, coach_top), pos2(right, screen.bottom()));
+        } else {
+            let split = screen.left() + theme::FIGURE_RIGHT * w;
+            let words = screen.left() + theme::WORDS_LEFT * w;
+            figure = Rect::from_min_max(pos2(left, head.bottom() + 0.6 * gap), pos2(split, coach_top));
+            let bottom = screen.bottom() - 0.9 * gap;
+            row = Rect::from_min_max(pos2(words, bottom - row_height), pos2(right, bottom));
+            order = Rect::from_min_max(
+                pos2(words, head.bottom() + gap),
+                pos2(right, row.top() - 0.4 * gap),
+            );
+            coach = Rect::from_min_max(pos2(left, coach_top), pos2(split, screen.bottom()));
+        }
+        Page {
+            screen,
+            head,
+            content: Rect::from_min_max(
+                pos2(left, head.bottom() + gap),
+                pos2(right, coach_top),
+            ),
+            figure,
+            order,
+            row,
+            coach,
+            unit,
+            gap,
+            bg: palette.background,
+            palette,
+        }
     }
-}
-
-/// Draws a symbol into the middle of `room`.
-pub(super) fn paint_symbol(
-    set: &mut Typesetter<'_>,
-    page: &Page,
-    symbol: Option<Symbol>,
-    room: Rect,
-) {
-    let Some(symbol) = symbol else { return };
-    let (square, colours) = symbol.paint(set.painter(), room, page.bg, page.palette);
-    set.note_graphic("symbol", square, theme::NUMBER_ARCMIN, colours);
 }
 
 /// How lines stand together.

@@ -22,29 +22,40 @@ const WIDTH_AT: f32 = 50.0;
 const CAPITAL: &str = "H";
 /// Drawn apart from the font, whose own sign reaches far above the capitals.
 const DEGREE: char = '\u{b0}';
-/// Where text does not fit.
-const ELLIPSIS: char = '\u{2026}';
 
 /// How the text is read.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Role {
     pub(super) reader: Reader,
     pub(super) least_arcmin: f32,
+    /// Set in the face of orders and bibs.
+    pub(super) is_order: bool,
 }
 
 impl Role {
-    pub(super) const NUMBER: Role = Role::skater(theme::NUMBER_ARCMIN);
-    pub(super) const WORD: Role = Role::skater(theme::WORD_ARCMIN);
-    pub(super) const NOTE: Role = Role::skater(theme::LEAST_ARCMIN);
+    pub(super) const ORDER: Role = Role::skater(theme::ORDER_ARCMIN, true);
+    pub(super) const BIB: Role = Role::skater(theme::LEAST_ARCMIN, true);
+    pub(super) const TITLE: Role = Role::skater(theme::WORD_ARCMIN, true);
+    pub(super) const NOTE: Role = Role::skater(theme::LEAST_ARCMIN, false);
     pub(super) const STRIP: Role = Role {
         reader: Reader::Coach,
         least_arcmin: theme::LEAST_ARCMIN,
+        is_order: false,
     };
 
-    const fn skater(least_arcmin: f32) -> Role {
+    const fn skater(least_arcmin: f32, is_order: bool) -> Role {
         Role {
             reader: Reader::Skater,
             least_arcmin,
+            is_order,
+        }
+    }
+
+    fn family(self) -> egui::FontFamily {
+        if self.is_order {
+            theme::order_family()
+        } else {
+            theme::font_family()
         }
     }
 }
@@ -89,15 +100,21 @@ impl<'a> Typesetter<'a> {
         self.scale.points(role.least_arcmin, role.reader)
     }
 
-    fn font(&self, cap: f32) -> FontId {
-        // Rooms of no height still get letters of one point.
-        FontId::new(cap.max(1.0) / self.cap_share, theme::font_family())
+    fn font(&self, cap: f32, role: Role) -> FontId {
+        // Rooms of no height still get letters of one point. Capitals have the
+        // same share of the em size in both faces.
+        FontId::new(cap.max(1.0) / self.cap_share, role.family())
     }
 
     /// Width of a line, in heights of its capitals.
     pub(super) fn width_in_caps(&self, text: &str) -> f32 {
+        self.width_of(text, Role::NOTE)
+    }
+
+    /// Width of a line in the face of its role, in heights of its capitals.
+    pub(super) fn width_of(&self, text: &str, role: Role) -> f32 {
         let (text, ring) = without_degree(text);
-        let font = FontId::new(WIDTH_AT, theme::font_family());
+        let font = FontId::new(WIDTH_AT, role.family());
         let galley = self
             .painter()
             .layout_no_wrap(text.to_owned(), font, Color32::WHITE);
@@ -117,7 +134,7 @@ impl<'a> Typesetter<'a> {
         let (letters, ring) = without_degree(text);
         let galley = self
             .painter()
-            .layout_no_wrap(letters.to_owned(), self.font(cap), fg);
+            .layout_no_wrap(letters.to_owned(), self.font(cap, role), fg);
         let letters_width = galley.size().x;
         let width = letters_width + ring * cap;
         let left = match side {
@@ -165,6 +182,17 @@ impl<'a> Typesetter<'a> {
         rect
     }
 
+    /// Says what a drawing means to a reader of screens.
+    pub(super) fn label(&mut self, rect: Rect, words: &str) {
+        self.ui
+            .interact(
+                rect,
+                self.ui.scope_id().with(("sign", self.report.graphics.len())),
+                Sense::hover(),
+            )
+            .widget_info(|| WidgetInfo::labeled(egui::Role::Label, true, words));
+    }
+
     /// Notes a drawing that carries meaning.
     pub(super) fn note_graphic(
         &mut self,
@@ -189,6 +217,7 @@ impl<'a> Typesetter<'a> {
     pub(super) fn fit_words(
         &self,
         text: &str,
+        role: Role,
         room: Rect,
         most: f32,
         pitch: f32,
@@ -210,11 +239,11 @@ impl<'a> Typesetter<'a> {
             }
             let widest = lines
                 .iter()
-                .map(|l| self.width_in_caps(l))
+                .map(|l| self.width_of(l, role))
                 .fold(f32::EPSILON, f32::max);
             let cap = most
                 .min(room.width() / widest)
-                .min(room.height() / block_height_in_caps(lines.len(), pitch));
+                .min(room.height() / height_in_caps(&lines, pitch));
             // Only clearly taller letters are worth another row.
             let worth = if lines.len() > best.0.len() { 1.1 } else { 1.0 };
             if cap > best.1 * worth {
@@ -222,53 +251,6 @@ impl<'a> Typesetter<'a> {
             }
         }
         best
-    }
-
-    /// Breaks running text into lines as tall as fit into `room`, between
-    /// the least of the role and `most`. What does not fit at the least
-    /// height ends in an ellipsis.
-    pub(super) fn fit_sentence(
-        &self,
-        text: &str,
-        role: Role,
-        room: Rect,
-        most: f32,
-    ) -> (Vec<String>, f32) {
-        const STEPS: u32 = 6;
-        // Smaller than the least only where not even one line fits.
-        let least = self
-            .least_cap(role)
-            .min(room.height() / block_height_in_caps(1, theme::LINE_PITCH));
-        let most = most.max(least);
-        for step in 0..STEPS {
-            // From tall to small; every size is one more set of letters in
-            // the texture, so there are few.
-            let share = step as f32 / (STEPS - 1) as f32;
-            let cap = most + (least - most) * share;
-            let lines = self.wrap(text, room.width() / cap);
-            let fits = cap * block_height_in_caps(lines.len(), theme::LINE_PITCH) <= room.height()
-                && lines
-                    .iter()
-                    .all(|l| self.width_in_caps(l) * cap <= room.width());
-            if fits {
-                return (lines, cap);
-            }
-        }
-        let mut lines = self.wrap(text, room.width() / least);
-        let mut rows = lines.len();
-        while rows > 1 && least * block_height_in_caps(rows, theme::LINE_PITCH) > room.height() {
-            rows -= 1;
-        }
-        if rows < lines.len() {
-            lines.truncate(rows);
-            if let Some(last) = lines.last_mut() {
-                last.push(ELLIPSIS);
-            }
-        }
-        for line in &mut lines {
-            self.shorten(line, room.width() / least);
-        }
-        (lines, least)
     }
 
     /// Breaks at spaces; a single word longer than a line stays whole.
@@ -285,20 +267,6 @@ impl<'a> Typesetter<'a> {
         }
         lines
     }
-
-    /// Cuts letters off until the line fits.
-    fn shorten(&self, line: &mut String, width_in_caps: f32) {
-        while self.width_in_caps(line) > width_in_caps && line.chars().count() > 1 {
-            let keep = line.trim_end_matches(ELLIPSIS).chars().count() - 1;
-            *line = line
-                .chars()
-                .take(keep)
-                .collect::<String>()
-                .trim_end()
-                .to_owned();
-            line.push(ELLIPSIS);
-        }
-    }
 }
 
 /// A line without the degree sign at its end, and the width the sign takes
@@ -308,6 +276,18 @@ fn without_degree(text: &str) -> (&str, f32) {
         Some(letters) => (letters, theme::DEGREE_GAP + 2.0 * theme::DEGREE_RADIUS),
         None => (text, 0.0),
     }
+}
+
+/// Whether a letter of the line reaches below it.
+pub(super) fn descends(line: &str) -> bool {
+    line.chars().any(|c| "gjpqyçQJ,;".contains(c))
+}
+
+/// Height of the lines of a headline in heights of capitals: as
+/// [`block_height_in_caps`], without room below a last line that needs none.
+pub(super) fn height_in_caps(lines: &[String], pitch: f32) -> f32 {
+    let below = lines.last().is_some_and(|l| descends(l));
+    block_height_in_caps(lines.len(), pitch) - if below { 0.0 } else { theme::DESCENDER }
 }
 
 /// From the top of the first capitals to the last baseline, with room for

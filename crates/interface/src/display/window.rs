@@ -16,7 +16,8 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 use super::appearance::ShowMeKey;
 use super::dwell::Dwell;
 use super::lost::when_lost;
-use super::model::{PictureView, PreviewImage, ScreenModel};
+use super::model::{PictureView, PreviewImage, Screen, ScreenModel};
+use super::motion;
 use super::side::{Monitors, Side, SideWindow};
 use super::still::FONT_TEXTURE_SIDE;
 use super::theme;
@@ -186,6 +187,11 @@ impl ScreenHandle {
     }
 }
 
+/// Whether two screens are the same card: its figure then goes on where it is.
+fn same_card(a: &Screen, b: &Screen) -> bool {
+    std::mem::discriminant(a) == std::mem::discriminant(b) && a.pass_number() == b.pass_number()
+}
+
 fn same_picture(a: &Option<Arc<PreviewImage>>, b: &Option<Arc<PreviewImage>>) -> bool {
     match (a, b) {
         (Some(a), Some(b)) => Arc::ptr_eq(a, b),
@@ -277,6 +283,8 @@ struct App {
     on_quit: Option<Box<dyn FnOnce()>>,
     /// What is on the screen.
     model: ScreenModel,
+    /// Since when its card is up.
+    shown_at: Instant,
     picture: Option<Arc<PreviewImage>>,
     texture: Option<TextureHandle>,
     dwell: Dwell,
@@ -308,6 +316,7 @@ impl App {
             monitors_at: None,
             on_quit: Some(on_quit),
             model,
+            shown_at: Instant::now(),
             picture: None,
             texture: None,
             dwell: Dwell::default(),
@@ -385,6 +394,10 @@ impl App {
             .may_change(&self.model.screen, &model.screen, Instant::now())
         {
             Ok(()) => {
+                let same = same_card(&self.model.screen, &model.screen);
+                if !same {
+                    self.shown_at = Instant::now();
+                }
                 self.model = model;
                 self.take_picture(ctx, picture);
             }
@@ -431,7 +444,17 @@ impl eframe::App for App {
             }),
             _ => None,
         };
+        let times = motion::times(&self.model.screen);
+        let since_s = self.shown_at.elapsed().as_secs_f32();
+        self.model.since_s = Some(since_s);
         big_screen_ui(ui, &self.model, view);
+        // Frames are asked for while the figure moves, one when it starts again,
+        // and none once it rests.
+        if motion::is_moving(times, since_s) {
+            ui.ctx().request_repaint();
+        } else if let Some(wait_s) = motion::next_move_s(times, since_s) {
+            ui.ctx().request_repaint_after(Duration::from_secs_f32(wait_s));
+        }
         ui.ctx().set_cursor_icon(egui::CursorIcon::None);
 
         let answer = self.model.screen.pass_number();

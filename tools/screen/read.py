@@ -1,0 +1,80 @@
+#!/usr/bin/env python3
+"""Reads the orders back from the pictures of the screen *as seen from ten metres*.
+
+A reader that knows nothing of the station: Tesseract (apt install tesseract-ocr
+tesseract-ocr-fra), which is given the small picture, made larger, and the language.
+
+    cargo run -p kickplate-interface --example screen_states -- FOLDER
+    tools/screen/read.py FOLDER
+
+Needs Pillow. Ends with 1 where less than 95 of 100 orders are read.
+"""
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+from PIL import Image, ImageOps
+
+ORDERS = {
+    "knees": ("knee_bend", "cue"),
+    "push": ("extension", "cue"),
+    "heels": ("recovery_gap", "cue"),
+    "arms": ("arm_crossover", "cue"),
+    "ahead": ("trunk_lean", "cue_more"),
+    "up": ("trunk_lean", "cue_less"),
+    "toe": ("toe_direction", "cue"),
+}
+LARGER = 4
+
+
+def letters(text):
+    return re.sub(r"[^a-zà-ÿ]", "", text.lower())
+
+
+def read(path, language):
+    picture = ImageOps.autocontrast(Image.open(path).convert("L"))
+    # Tesseract reads dark letters on light.
+    if sum(picture.resize((16, 16)).getdata()) / 256 < 128:
+        picture = ImageOps.invert(picture)
+    size = (picture.width * LARGER, picture.height * LARGER)
+    picture = picture.resize(size, Image.LANCZOS)
+    large = path.with_suffix(".ocr.png")
+    picture.save(large)
+    seen = []
+    # Words strewn over a picture, and a block of text: a reader tries both.
+    for mode in ("11", "6"):
+        run = ["tesseract", str(large), "-", "-l", language, "--psm", mode]
+        done = subprocess.run(run, capture_output=True, text=True, check=True)
+        seen.append(done.stdout)
+    large.unlink()
+    return letters(" ".join(seen))
+
+
+def main():
+    folder = Path(sys.argv[1])
+    root = Path(__file__).resolve().parents[2]
+    good = of = 0
+    for code, language in (("en", "eng"), ("fr", "fra")):
+        words = tomllib.loads((root / "lang" / f"{code}.toml").read_text())
+        for path in sorted(folder.glob(f"seen-{code}-*-order-*.png")):
+            name = path.stem.rsplit("-", 1)[1]
+            if name not in ORDERS or "-quiet-" in path.stem:
+                continue
+            rule, key = ORDERS[name]
+            wanted = words["rules"][rule][key]
+            seen = read(path, language)
+            found = all(letters(word) in seen for word in wanted.split())
+            good, of = good + found, of + 1
+            if not found:
+                print(f"{path.name}: '{wanted}' was not read, but '{seen[:60]}'")
+    if of == 0:
+        sys.exit(f"no pictures seen-*-order-*.png in {folder}")
+    print(f"{good} of {of} orders read ({100 * good / of:.0f} %)")
+    sys.exit(0 if good >= 0.95 * of else 1)
+
+
+if __name__ == "__main__":
+    main()
