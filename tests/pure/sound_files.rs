@@ -17,7 +17,12 @@ fn sounds_dir() -> PathBuf {
 /// The left and the right channel of a sound.
 fn channels(id: SoundId) -> [Vec<f64>; 2] {
     let wav = read_wav(&sounds_dir().join(format!("{}.wav", id.name())));
-    assert_eq!((wav.rate_hz, wav.channels, wav.bits), (48_000, 2, 16), "{}", id.name());
+    assert_eq!(
+        (wav.rate_hz, wav.channels, wav.bits),
+        (48_000, 2, 16),
+        "{}",
+        id.name()
+    );
     [0, 1].map(|c| wav.samples.iter().skip(c).step_by(2).copied().collect())
 }
 
@@ -29,7 +34,9 @@ fn mono(id: SoundId) -> Vec<f64> {
 
 #[test]
 fn every_cue_has_a_sound_and_there_is_no_other() {
-    let mut wanted: Vec<String> = SoundId::all().map(|id| format!("{}.wav", id.name())).collect();
+    let mut wanted: Vec<String> = SoundId::all()
+        .map(|id| format!("{}.wav", id.name()))
+        .collect();
     wanted.sort();
     let mut there: Vec<String> = std::fs::read_dir(sounds_dir())
         .unwrap()
@@ -48,7 +55,10 @@ fn sounds_are_short_soft_unclipped_and_where_small_loudspeakers_are_loud() {
         assert!((0.2..0.9).contains(&length_s), "{name}: {length_s} s");
         let peak = both.iter().flatten().fold(0.0f64, |m, s| m.max(s.abs()));
         let peak_dbfs = 20.0 * peak.log10();
-        assert!((-12.0..-1.0).contains(&peak_dbfs), "{name}: {peak_dbfs} dBFS");
+        assert!(
+            (-12.0..-1.0).contains(&peak_dbfs),
+            "{name}: {peak_dbfs} dBFS"
+        );
         // Soft start and end: the first and last 2 ms stay 20 dB below.
         let edge = 96;
         for channel in &both {
@@ -115,7 +125,9 @@ fn all_are_equally_loud() {
         .collect();
     let read = momentary_lufs(&[sine]);
     assert!((read + 3.01).abs() < 0.05, "{read}");
-    let loud: Vec<f64> = SoundId::all().map(|id| momentary_lufs(&channels(id))).collect();
+    let loud: Vec<f64> = SoundId::all()
+        .map(|id| momentary_lufs(&channels(id)))
+        .collect();
     let low = loud.iter().copied().fold(f64::INFINITY, f64::min);
     let high = loud.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     assert!(high - low <= 1.0, "from {low:.1} to {high:.1} LUFS");
@@ -142,7 +154,9 @@ fn alike(a: &[f64], b: &[f64]) -> f64 {
                 })
                 .collect();
             let n = pairs.len() as f64;
-            let (ma, mb) = pairs.iter().fold((0.0, 0.0), |m, p| (m.0 + p.0 / n, m.1 + p.1 / n));
+            let (ma, mb) = pairs
+                .iter()
+                .fold((0.0, 0.0), |m, p| (m.0 + p.0 / n, m.1 + p.1 / n));
             let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
             for (x, y) in pairs {
                 ab += (x - ma) * (y - mb);
@@ -162,7 +176,9 @@ fn order_of(name: &str) -> &str {
 /// by less than 0.85, whatever the notes.
 #[test]
 fn rhythms_of_two_orders_are_not_alike() {
-    let all: Vec<(&str, Vec<f64>)> = SoundId::all().map(|id| (id.name(), envelope(&mono(id)))).collect();
+    let all: Vec<(&str, Vec<f64>)> = SoundId::all()
+        .map(|id| (id.name(), envelope(&mono(id))))
+        .collect();
     for (i, (name_a, a)) in all.iter().enumerate() {
         assert!(alike(a, a) > 0.999);
         for (name_b, b) in &all[..i] {
@@ -216,9 +232,15 @@ fn left_and_right_differ_in_place_and_in_the_order_of_notes() {
         let heard = notes(&mono(id), RATE_HZ);
         let (first, last) = (heard[0].hz, heard[heard.len() - 1].hz);
         if name.ends_with("_left") {
-            assert!(ratio_db > 9.0 && last > 1.1 * first, "{name}: {ratio_db} {heard:?}");
+            assert!(
+                ratio_db > 9.0 && last > 1.1 * first,
+                "{name}: {ratio_db} {heard:?}"
+            );
         } else if name.ends_with("_right") {
-            assert!(ratio_db < -9.0 && last < first / 1.1, "{name}: {ratio_db} {heard:?}");
+            assert!(
+                ratio_db < -9.0 && last < first / 1.1,
+                "{name}: {ratio_db} {heard:?}"
+            );
         } else {
             assert!(ratio_db.abs() < 0.1, "{name}: {ratio_db}");
         }

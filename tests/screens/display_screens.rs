@@ -8,9 +8,9 @@ use std::sync::Arc;
 use egui::{Color32, Rect};
 use kickplate::display::{
     AngleMark, Appearance, CueOrder, Fault, Language, LayoutReport, Overlay, People, Person,
-    PictureShare, PictureView, PlacedText, PreviewImage, Reader, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
-    Still, Theme, Units, Words, arcmin_of_mm, big_screen_ui, contrast_ratio, install_fonts,
-    render_png, render_still,
+    PictureShare, PictureView, PlacedText, PreviewImage, Reader, Screen, ScreenGeometry,
+    ScreenModel, SoundNote, StatusStrip, Still, Theme, Units, Words, arcmin_of_mm, big_screen_ui,
+    contrast_ratio, install_fonts, render_png, render_still,
 };
 use kickplate::feedback::{Cue, CueKind, CueLeg, Good, NextThing, SetSummary};
 use kickplate::roster::BandColour;
@@ -314,7 +314,10 @@ fn everything_can_be_read_at_ten_metres_on_every_screen() {
                 if let Screen::Cue { rule, good, .. } = &screen {
                     check_cue(layout, &look, *rule, *good, &context);
                 }
-                let sign = layout.graphics.iter().find(|g| g.name == "pictures are kept");
+                let sign = layout
+                    .graphics
+                    .iter()
+                    .find(|g| g.name == "pictures are kept");
                 let sign_px = sign.expect(&context).rect.height();
                 assert!(arcmin_of_mm(sign_px * mm_per_px, 10.0) >= 21.9, "{context}");
                 if matches!(screen, Screen::Cue { .. } | Screen::Improved { .. }) {
@@ -344,21 +347,34 @@ fn check_cue(
         .iter()
         .filter(|t| t.reader == Reader::Skater)
         .collect();
-    let order: Vec<&&PlacedText> = for_skater.iter().filter(|t| t.least_arcmin >= 60.0).collect();
-    let said = order.iter().map(|t| t.text.as_str()).collect::<Vec<_>>().join(" ");
+    let order: Vec<&&PlacedText> = for_skater
+        .iter()
+        .filter(|t| t.least_arcmin >= 60.0)
+        .collect();
+    let said = order
+        .iter()
+        .map(|t| t.text.as_str())
+        .collect::<Vec<_>>()
+        .join(" ");
     let known: Vec<&str> = ["cue", "cue_more", "cue_less"]
         .iter()
         .filter_map(|key| text_of(&format!("{rule}.{key}")))
         .collect();
     assert!(known.contains(&said.as_str()), "{context}: '{said}'");
-    assert!(order.iter().all(|t| t.arcmin >= 59.4), "{context}: {order:?}");
+    assert!(
+        order.iter().all(|t| t.arcmin >= 59.4),
+        "{context}: {order:?}"
+    );
     assert!(
         said.split(' ').count() <= 2 && said.split(' ').all(|w| w.chars().count() <= 6),
         "{context}: '{said}' is no order of two short words"
     );
     let tallest = order.iter().map(|t| t.arcmin).fold(0.0, f32::max);
     for text in &for_skater {
-        assert!(text.arcmin <= tallest, "{context}: {text:?} is taller than the order");
+        assert!(
+            text.arcmin <= tallest,
+            "{context}: {text:?} is taller than the order"
+        );
     }
     // A trunk has no side; all else has one.
     let sides = ["side.left", "side.right", "side.both"].map(text_of);
@@ -373,7 +389,10 @@ fn check_cue(
         .map(|t| t.text.as_str())
         .filter(|t| t.contains(|c: char| c.is_ascii_digit()))
         .collect();
-    assert!(numbers.iter().all(|n| ["7", "14"].contains(n)), "{context}: {numbers:?}");
+    assert!(
+        numbers.iter().all(|n| ["7", "14"].contains(n)),
+        "{context}: {numbers:?}"
+    );
     // What is good is said in full, in the strip.
     let beside = match good {
         None => return,
@@ -439,7 +458,11 @@ fn reported_heights_of_capitals_are_those_of_the_ink() {
             pass_number: 1,
             rule,
             value: 0.3,
-            limit: if rule == RuleId::RecoveryGap { 0.1 } else { 0.6 },
+            limit: if rule == RuleId::RecoveryGap {
+                0.1
+            } else {
+                0.6
+            },
             leg,
             good: None,
             detail: None,
@@ -478,7 +501,11 @@ fn nothing_jumps_from_one_order_to_the_next() {
         let mut places: Vec<(f32, f32)> = Vec::new();
         for screen in cues() {
             let layout = lay_out(&ctx, &model(screen, screen_height_m), None, width, height);
-            let order = layout.texts.iter().find(|t| t.least_arcmin >= 60.0).unwrap();
+            let order = layout
+                .texts
+                .iter()
+                .find(|t| t.least_arcmin >= 60.0)
+                .unwrap();
             let bib = layout.graphics.iter().find(|g| g.name == "bib").unwrap();
             let figure = layout.graphics.iter().find(|g| g.name == "figure").unwrap();
             places.push((order.rect.left(), bib.rect.left()));
@@ -488,7 +515,10 @@ fn nothing_jumps_from_one_order_to_the_next() {
                 assert!(figure.rect.bottom() <= order.rect.top(), "{width}x{height}");
             }
         }
-        assert!(places.iter().all(|p| *p == places[0]), "{width}x{height}: {places:?}");
+        assert!(
+            places.iter().all(|p| *p == places[0]),
+            "{width}x{height}: {places:?}"
+        );
     }
 }
 
@@ -776,14 +806,19 @@ fn a_replay_has_the_whole_picture_and_the_order_beside_it() {
     assert!(count([0xFF, 0x8A, 0x38]) > 800, "no angle");
     assert!(count([0xF0, 0xF8, 0xFA]) > 800, "no body");
     let texts: Vec<&str> = still.layout.texts.iter().map(|t| t.text.as_str()).collect();
-    assert!(texts.contains(&"Bend") && texts.contains(&"Right"), "{texts:?}");
+    assert!(
+        texts.contains(&"Bend") && texts.contains(&"Right"),
+        "{texts:?}"
+    );
     // A half-red, half-blue picture, mirrored by choice.
     let row: Vec<u8> = [[250, 10, 10].repeat(8), [10, 10, 250].repeat(8)].concat();
     let halves = PreviewImage::from_rgb(16, 9, &row.repeat(9), 64).unwrap();
     let left = |mirror| {
         let mut model = model(replay(), 0.62);
         model.look.mirror = mirror;
-        render_png(&model, Some(&halves), 640, 360).get_pixel(60, 180).0
+        render_png(&model, Some(&halves), 640, 360)
+            .get_pixel(60, 180)
+            .0
     };
     assert_eq!(left(false), [250, 10, 10]);
     assert_eq!(left(true), [10, 10, 250]);

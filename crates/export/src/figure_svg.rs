@@ -65,9 +65,15 @@ mod tests {
     fn every_order_has_a_figure_with_a_ghost_and_a_title() {
         for order in Order::ALL {
             let svg = figure_svg(order, Leg::Left, f64::NAN, f64::NAN, "As you <skated>");
-            assert!(svg.contains("<title>As you &lt;skated&gt;</title>"), "{order:?}");
+            assert!(
+                svg.contains("<title>As you &lt;skated&gt;</title>"),
+                "{order:?}"
+            );
             for class in ["ghost", "signal", "body", "ice"] {
-                assert!(svg.contains(&format!("class=\"{class}\"")), "{order:?}: {class}");
+                assert!(
+                    svg.contains(&format!("class=\"{class}\"")),
+                    "{order:?}: {class}"
+                );
             }
             assert!(!svg.contains("NaN"), "{order:?}");
         }

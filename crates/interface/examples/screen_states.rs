@@ -16,9 +16,9 @@ use anyhow::{Context, bail};
 use image::RgbImage;
 use image::imageops::{FilterType, overlay, resize};
 use kickplate_interface::display::{
-    AngleMark, Appearance, CueDetail, CueOrder, Fault, Language, Overlay, People, Person, PictureShare,
-    PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Theme, Words,
-    render_still,
+    AngleMark, Appearance, CueDetail, CueOrder, Fault, Language, Overlay, People, Person,
+    PictureShare, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip, Theme,
+    Words, render_still,
 };
 use kickplate_measure::feedback::{CueLeg, Good, NextThing, SetSummary};
 use kickplate_measure::roster::BandColour;
@@ -39,7 +39,11 @@ fn cue(rule: RuleId, value: f64, limit: f64, leg: CueLeg) -> Screen {
         detail: Some(Arc::new(CueDetail {
             before: Some(value + (value - limit) * 0.6),
             doubt: Some((value - limit).abs() * 0.4),
-            zone: if more { [Some(limit), None] } else { [None, Some(limit)] },
+            zone: if more {
+                [Some(limit), None]
+            } else {
+                [None, Some(limit)]
+            },
             age_group: Some(AgeGroup::U11),
             stance: None,
         })),
@@ -49,10 +53,16 @@ fn cue(rule: RuleId, value: f64, limit: f64, leg: CueLeg) -> Screen {
 fn states() -> Vec<(&'static str, Screen)> {
     let mut with_good = cue(RuleId::KneeBend, 134.0, 115.0, CueLeg::Right);
     if let Screen::Cue { good, .. } = &mut with_good {
-        *good = Some(Good::Improved { rule: RuleId::RecoveryGap });
+        *good = Some(Good::Improved {
+            rule: RuleId::RecoveryGap,
+        });
     }
     let mut of_age = cue(RuleId::Extension, 143.0, 160.0, CueLeg::Left);
-    if let Screen::Cue { detail: Some(detail), .. } = &mut of_age {
+    if let Screen::Cue {
+        detail: Some(detail),
+        ..
+    } = &mut of_age
+    {
         *detail = Arc::new(CueDetail {
             age_group: Some(AgeGroup::U15),
             ..(**detail).clone()
@@ -63,20 +73,40 @@ fn states() -> Vec<(&'static str, Screen)> {
             last_pass: 9,
             judged: 9,
             in_band,
-            good: Some(Good::Improved { rule: RuleId::KneeBend }),
+            good: Some(Good::Improved {
+                rule: RuleId::KneeBend,
+            }),
             next,
         })
     };
     vec![
         ("waiting", Screen::Waiting),
         ("in-lane", Screen::InLane),
-        ("order-knees", cue(RuleId::KneeBend, 134.0, 115.0, CueLeg::Right)),
-        ("order-push", cue(RuleId::Extension, 143.0, 160.0, CueLeg::Left)),
-        ("order-heels", cue(RuleId::RecoveryGap, 0.19, 0.12, CueLeg::Both)),
-        ("order-arms", cue(RuleId::ArmCrossover, 0.07, 0.0, CueLeg::Left)),
-        ("order-ahead", cue(RuleId::TrunkLean, 21.0, 30.0, CueLeg::Both)),
+        (
+            "order-knees",
+            cue(RuleId::KneeBend, 134.0, 115.0, CueLeg::Right),
+        ),
+        (
+            "order-push",
+            cue(RuleId::Extension, 143.0, 160.0, CueLeg::Left),
+        ),
+        (
+            "order-heels",
+            cue(RuleId::RecoveryGap, 0.19, 0.12, CueLeg::Both),
+        ),
+        (
+            "order-arms",
+            cue(RuleId::ArmCrossover, 0.07, 0.0, CueLeg::Left),
+        ),
+        (
+            "order-ahead",
+            cue(RuleId::TrunkLean, 21.0, 30.0, CueLeg::Both),
+        ),
         ("order-up", cue(RuleId::TrunkLean, 71.0, 60.0, CueLeg::Both)),
-        ("order-toe", cue(RuleId::ToeDirection, 12.0, 20.0, CueLeg::Right)),
+        (
+            "order-toe",
+            cue(RuleId::ToeDirection, 12.0, 20.0, CueLeg::Right),
+        ),
         ("order-good", with_good),
         ("order-number", of_age),
         ("praise", Screen::Praise { pass_number: 3 }),
@@ -248,8 +278,7 @@ fn main() -> anyhow::Result<()> {
                 for (state, screen) in states() {
                     let is_replay = matches!(screen, Screen::Replay { .. });
                     let model = model(screen, &look, height_m);
-                    let still =
-                        render_still(&model, is_replay.then_some(&behind), width, height);
+                    let still = render_still(&model, is_replay.then_some(&behind), width, height);
                     for fault in still.layout.shortfalls() {
                         println!("{of}-{state}: {fault}");
                     }
@@ -263,12 +292,21 @@ fn main() -> anyhow::Result<()> {
                     ));
                     let tall = (f64::from(height_m) / 10.0).atan().to_degrees() as f32 * 60.0;
                     let tall = (tall / ARCMIN_PER_PIXEL).round() as u32;
-                    let far = resize(&still.image, tall * width / height, tall, FilterType::Lanczos3);
+                    let far = resize(
+                        &still.image,
+                        tall * width / height,
+                        tall,
+                        FilterType::Lanczos3,
+                    );
                     far.save(folder.join(format!("seen-{of}-{state}.png")))?;
                     seen.push(far);
                 }
                 let columns = if width > height { 4 } else { 7 };
-                let ground = if theme == Theme::Dark { [90; 3] } else { [200; 3] };
+                let ground = if theme == Theme::Dark {
+                    [90; 3]
+                } else {
+                    [200; 3]
+                };
                 sheet(&small, columns, ground).save(folder.join(format!("sheet-{of}.png")))?;
                 sheet(&seen, columns, ground).save(folder.join(format!("sheet-seen-{of}.png")))?;
             }

@@ -24,7 +24,11 @@ pub(super) struct Before {
 const BEFORE_KEPT: usize = 256;
 
 /// What the gauge will show as last time's dot from now on.
-pub(super) fn remembered(cue: &Cue, skater: Option<SkaterId>, mut before: Vec<Before>) -> Vec<Before> {
+pub(super) fn remembered(
+    cue: &Cue,
+    skater: Option<SkaterId>,
+    mut before: Vec<Before>,
+) -> Vec<Before> {
     if let CueKind::Do { rule, value, .. } | CueKind::Improved { rule, value, .. } = cue.kind {
         before.retain(|b| b.skater != skater || b.rule != rule);
         if before.len() >= BEFORE_KEPT {
@@ -82,9 +86,10 @@ pub(super) fn cue_detail(
         .filter_map(|p| Some((p, measured(p)?)))
         .min_by(|a, b| (a.1 - value).abs().total_cmp(&(b.1 - value).abs()));
     let stance = nearest.and_then(|(judged_push, measured)| {
-        let push = motion.pushes.iter().find(|p| {
-            p.leg == judged_push.leg && p.toe_off_s == judged_push.toe_off_s
-        })?;
+        let push = motion
+            .pushes
+            .iter()
+            .find(|p| p.leg == judged_push.leg && p.toe_off_s == judged_push.toe_off_s)?;
         let order = Order::of_rule(rule, more);
         Some(Stance::of_push(motion, push, order, measured))
     });

@@ -21,8 +21,8 @@ use crossbeam_channel::{Receiver, never, select};
 
 use crate::capture::FeedState;
 use crate::display::{
-    Appearance, Fault, People, Person, PreviewImage, Screen, ScreenGeometry, ScreenHandle, ScreenModel, SoundNote,
-    StatusStrip,
+    Appearance, Fault, People, Person, PreviewImage, Screen, ScreenGeometry, ScreenHandle,
+    ScreenModel, SoundNote, StatusStrip,
 };
 use crate::feedback::Cue;
 use crate::sound::{SoundId, SoundState, Speaker};

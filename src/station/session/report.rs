@@ -6,9 +6,9 @@ use std::time::Instant;
 
 use super::camera_pairing::CameraPairing;
 use super::{Session, SessionView};
-use crate::station::health::{Mood, PoseHealth, Running};
 use crate::display::{People, Person};
 use crate::roster::SkaterId;
+use crate::station::health::{Mood, PoseHealth, Running};
 use crate::station::presenter::LaneState;
 
 impl Session {

@@ -41,7 +41,15 @@ pub(super) fn order(
 ) {
     let more = said.value < said.target;
     let quiet = look.symbols_only;
-    paint_figure(set, page, said, (said.value, said.target), Signal::Do, share, quiet);
+    paint_figure(
+        set,
+        page,
+        said,
+        (said.value, said.target),
+        Signal::Do,
+        share,
+        quiet,
+    );
     let detail = said.detail;
     let zone = match detail.map(|d| d.zone) {
         Some(zone) if zone.iter().any(Option::is_some) => zone,
@@ -57,7 +65,12 @@ pub(super) fn order(
     if quiet {
         return;
     }
-    title(set, page, look.words.cue(said.rule, more), page.palette.text);
+    title(
+        set,
+        page,
+        look.words.cue(said.rule, more),
+        page.palette.text,
+    );
     let has_side = Order::of_rule(said.rule, more).has_side();
     let mut room = page.row;
     if has_side {
@@ -83,11 +96,24 @@ pub(super) fn better(
 ) {
     let quiet = look.symbols_only;
     let (value, earlier) = (said.value, said.target);
-    paint_figure(set, page, said, (earlier, value), Signal::Good, share, quiet);
+    paint_figure(
+        set,
+        page,
+        said,
+        (earlier, value),
+        Signal::Good,
+        share,
+        quiet,
+    );
     if quiet {
         return;
     }
-    title(set, page, look.words.get("message.improved"), page.palette.text);
+    title(
+        set,
+        page,
+        look.words.get("message.improved"),
+        page.palette.text,
+    );
     let mut room = page.row;
     room.min.x = side_word(set, page, look.words.name(said.rule), page.palette.text);
     let more = value > earlier;

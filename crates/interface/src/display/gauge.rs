@@ -25,7 +25,13 @@ pub struct Gauge {
 }
 
 /// Draws it into `room`; nothing for values that are none.
-pub(super) fn paint(set: &mut Typesetter<'_>, page: &Page, rule: RuleId, gauge: &Gauge, room: Rect) {
+pub(super) fn paint(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    rule: RuleId,
+    gauge: &Gauge,
+    room: Rect,
+) {
     if !gauge.value.is_finite() {
         return;
     }
@@ -45,7 +51,10 @@ pub(super) fn paint(set: &mut Typesetter<'_>, page: &Page, rule: RuleId, gauge: 
     painter.rect_filled(bar, round, p.track);
     let from = gauge.zone[0].map_or(bar.left(), x);
     let to = gauge.zone[1].map_or(bar.right(), x);
-    let zone = Rect::from_min_max(pos2(from, bar.top()), pos2(to.max(from + 2.0), bar.bottom()));
+    let zone = Rect::from_min_max(
+        pos2(from, bar.top()),
+        pos2(to.max(from + 2.0), bar.bottom()),
+    );
     painter.rect_filled(zone, round.min(zone.width() / 2.0), p.good);
     // Posts at the edges: the zone is told without colour as well.
     let post = 0.07 * room.height();
@@ -59,17 +68,24 @@ pub(super) fn paint(set: &mut Typesetter<'_>, page: &Page, rule: RuleId, gauge: 
     let at = |v: f64| pos2(x(v), room.center().y);
     if let Some(before) = gauge.before.filter(|b| b.is_finite()) {
         painter.circle_filled(at(before), 0.80 * radius, p.background);
-        painter.circle_stroke(at(before), 0.70 * radius, Stroke::new(0.20 * radius, p.text));
+        painter.circle_stroke(
+            at(before),
+            0.70 * radius,
+            Stroke::new(0.20 * radius, p.text),
+        );
     }
     let inside = gauge.zone[0].is_none_or(|l| gauge.value >= l)
         && gauge.zone[1].is_none_or(|h| gauge.value <= h);
-    let doubt = gauge.doubt.filter(|d| d.is_finite() && *d > 0.0).filter(|d| {
-        gauge
-            .zone
-            .iter()
-            .flatten()
-            .any(|edge| (gauge.value - edge).abs() <= *d)
-    });
+    let doubt = gauge
+        .doubt
+        .filter(|d| d.is_finite() && *d > 0.0)
+        .filter(|d| {
+            gauge
+                .zone
+                .iter()
+                .flatten()
+                .any(|edge| (gauge.value - edge).abs() <= *d)
+        });
     let half = doubt.map_or(0.0, |d| (d / (high - low)) as f32 * inner.width());
     let dot = |painter: &egui::Painter, centre: Pos2, r: f32, c| {
         let pill = Rect::from_center_size(centre, vec2(2.0 * r + 2.0 * half, 2.0 * r));

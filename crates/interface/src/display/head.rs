@@ -54,14 +54,28 @@ pub(super) fn paint(
     let mut left = room.left() + pad;
     if let Some(person) = people.shown.as_ref().filter(|p| p.is_known()) {
         let half = bib_half(set, person, radius);
-        bib(set, page, person, pos2(left + half, middle), radius, p.strip);
+        bib(
+            set,
+            page,
+            person,
+            pos2(left + half, middle),
+            radius,
+            p.strip,
+        );
         left += 2.0 * half + pad;
         if let Some(name) = &person.name {
             let most = right - taken - 2.0 * pad - left;
             let name = shortened(set, name, cap, most);
             let colours = (p.on_strip, p.strip);
             if !name.is_empty() {
-                set.line(&name, Role::NOTE, cap, pos2(left, baseline), Side::Left, colours);
+                set.line(
+                    &name,
+                    Role::NOTE,
+                    cap,
+                    pos2(left, baseline),
+                    Side::Left,
+                    colours,
+                );
             }
         }
     }
@@ -76,7 +90,14 @@ pub(super) fn paint(
         }
         Aside::Good(text) => {
             let colours = (p.on_strip, p.strip);
-            let rect = set.line(text, Role::NOTE, cap, pos2(right, baseline), Side::Right, colours);
+            let rect = set.line(
+                text,
+                Role::NOTE,
+                cap,
+                pos2(right, baseline),
+                Side::Right,
+                colours,
+            );
             let centre = pos2(rect.left() - 0.5 * pad - small, middle);
             let painter = set.painter();
             painter.circle_filled(centre, small, p.on_strip);
@@ -173,7 +194,12 @@ pub(super) fn camera_sign(
     let lens = body.center();
     painter.circle_filled(lens, 0.30 * high, ground);
     painter.circle_stroke(lens, 0.17 * high, Stroke::new(0.09 * high, ink));
-    set.note_graphic("pictures are kept", rect, theme::LEAST_ARCMIN, vec![(ink, ground)]);
+    set.note_graphic(
+        "pictures are kept",
+        rect,
+        theme::LEAST_ARCMIN,
+        vec![(ink, ground)],
+    );
     set.label(rect, words);
     rect
 }

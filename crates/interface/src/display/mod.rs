@@ -51,10 +51,11 @@ pub use appearance::{Appearance, SCREEN_KEYS, ScreenSettings, ShowMeKey, Theme, 
 pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 pub use model::{
-    CueDetail, CueOrder, Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel, SoundNote, StatusStrip,
+    CueDetail, CueOrder, Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel,
+    SoundNote, StatusStrip,
 };
-pub use people::{People, Person};
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
+pub use people::{People, Person};
 pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use side::{SidePlace, SideWindow};
 pub use still::{Still, render_png, render_still, render_ui};

@@ -49,10 +49,8 @@ impl Page {
         let (figure, order, row, coach);
         if h > w {
             let figure_bottom = head.bottom() + theme::FIGURE_STANDING * h;
-            figure = Rect::from_min_max(
-                pos2(left, head.bottom() + gap),
-                pos2(right, figure_bottom),
-            );
+            figure =
+                Rect::from_min_max(pos2(left, head.bottom() + gap), pos2(right, figure_bottom));
             row = Rect::from_min_max(
                 pos2(left, coach_top - gap - row_height),
                 pos2(right, coach_top - gap),
@@ -65,7 +63,10 @@ impl Page {
         } else {
             let split = screen.left() + theme::FIGURE_RIGHT * w;
             let words = screen.left() + theme::WORDS_LEFT * w;
-            figure = Rect::from_min_max(pos2(left, head.bottom() + 0.6 * gap), pos2(split, coach_top));
+            figure = Rect::from_min_max(
+                pos2(left, head.bottom() + 0.6 * gap),
+                pos2(split, coach_top),
+            );
             let bottom = screen.bottom() - 0.9 * gap;
             row = Rect::from_min_max(pos2(words, bottom - row_height), pos2(right, bottom));
             order = Rect::from_min_max(
@@ -77,10 +78,7 @@ impl Page {
         Page {
             screen,
             head,
-            content: Rect::from_min_max(
-                pos2(left, head.bottom() + gap),
-                pos2(right, coach_top),
-            ),
+            content: Rect::from_min_max(pos2(left, head.bottom() + gap), pos2(right, coach_top)),
             figure,
             order,
             row,

@@ -88,9 +88,8 @@ fn paint(
     };
     let ice = theme::ICE_LINE * page.unit;
     let (wide, tall) = ((right - left) as f32, (top - bottom) as f32);
-    let scale = ((room.width() / wide.max(1e-6))
-        .min((room.height() - ice) / tall.max(1e-6)))
-    .max(0.0);
+    let scale =
+        ((room.width() / wide.max(1e-6)).min((room.height() - ice) / tall.max(1e-6))).max(0.0);
     let foot = room.bottom() - ice;
     let centre = (left + right) as f32 / 2.0;
     let at = |[x, y]: [f64; 2]| -> Pos2 {
@@ -117,8 +116,5 @@ fn paint(
         }
     }
     let size = vec2(wide * scale, tall * scale);
-    Rect::from_min_size(
-        pos2(room.center().x - size.x / 2.0, foot - size.y),
-        size,
-    )
+    Rect::from_min_size(pos2(room.center().x - size.x / 2.0, foot - size.y), size)
 }

@@ -72,7 +72,10 @@ pub(super) fn paint(
             card::better(set, page, look, said, share);
         }
         Screen::Praise { .. } => {
-            let (from, to) = (Stance::ready(ANY_STATURE_M), Stance::cheering(ANY_STATURE_M));
+            let (from, to) = (
+                Stance::ready(ANY_STATURE_M),
+                Stance::cheering(ANY_STATURE_M),
+            );
             let whole = Picture::of_stance(&to, None).bounds();
             let now = Picture::of_stance(&from.toward(&to, f64::from(share)), None);
             skater::stance(set, page, &now, whole, figure_room(page, quiet));
@@ -136,7 +139,14 @@ fn waiting(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, people: &Pe
         if !look.symbols_only {
             let colours = (page.palette.text, page.bg);
             let most = theme::ORDER_MOST * page.order.height();
-            card::words(set, get("message.next_skater"), Role::TITLE, page.order, most, colours);
+            card::words(
+                set,
+                get("message.next_skater"),
+                Role::TITLE,
+                page.order,
+                most,
+                colours,
+            );
             card::row_note(set, page, &focus_or_eyes_up(look), page.row);
         }
         return;
@@ -149,7 +159,14 @@ fn waiting(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, people: &Pe
     let mut below = page.order;
     below.min.y = above.bottom() + page.gap;
     let colours = (page.palette.quiet_text, page.bg);
-    card::words(set, get("message.next"), Role::TITLE, above, 0.24 * page.unit, colours);
+    card::words(
+        set,
+        get("message.next"),
+        Role::TITLE,
+        above,
+        0.24 * page.unit,
+        colours,
+    );
     if let Some(name) = &person.name {
         let colours = (page.palette.text, page.bg);
         card::words(set, name, Role::TITLE, below, 0.26 * page.unit, colours);
@@ -270,7 +287,15 @@ fn summary(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, of: &SetSum
 
 fn pucks(set: &mut Typesetter<'_>, page: &Page, full: u32, of: u32, room: Rect) {
     let of = of.clamp(1, 25);
-    let columns = if of <= 4 { 2 } else if of <= 9 { 3 } else if of <= 16 { 4 } else { 5 };
+    let columns = if of <= 4 {
+        2
+    } else if of <= 9 {
+        3
+    } else if of <= 16 {
+        4
+    } else {
+        5
+    };
     let rows = of.div_ceil(columns);
     let pitch = (room.width() / columns as f32).min(room.height() / rows as f32);
     let r = 0.36 * pitch;
@@ -314,7 +339,14 @@ fn fault_card(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, fault: &
         let cap = set.least_cap(Role::TITLE);
         let at = pos2(page.order.left(), page.order.center().y);
         let colours = (page.palette.text, page.bg);
-        set.line(get("message.moment"), Role::TITLE, cap, at, Side::Left, colours);
+        set.line(
+            get("message.moment"),
+            Role::TITLE,
+            cap,
+            at,
+            Side::Left,
+            colours,
+        );
     }
     // For who stands at the screen: in words, twice the least height.
     let cap = 1.7 * set.least_cap(Role::STRIP);

@@ -187,7 +187,9 @@ impl<'a> Typesetter<'a> {
         self.ui
             .interact(
                 rect,
-                self.ui.scope_id().with(("sign", self.report.graphics.len())),
+                self.ui
+                    .scope_id()
+                    .with(("sign", self.report.graphics.len())),
                 Sense::hover(),
             )
             .widget_info(|| WidgetInfo::labeled(egui::Role::Label, true, words));

@@ -70,7 +70,9 @@ pub fn big_screen_ui(
             };
             head::paint(&mut set, &page, &shown, head::Aside::Nothing, kept);
         }
-        Screen::Cue { good: Some(good), .. } if !look.symbols_only => {
+        Screen::Cue {
+            good: Some(good), ..
+        } if !look.symbols_only => {
             // Something good stands where else the next one does: the grid stays.
             let good = look.words.good(*good);
             head::paint(&mut set, &page, people, head::Aside::Good(&good), kept);

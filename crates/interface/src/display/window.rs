@@ -453,7 +453,8 @@ impl eframe::App for App {
         if motion::is_moving(times, since_s) {
             ui.ctx().request_repaint();
         } else if let Some(wait_s) = motion::next_move_s(times, since_s) {
-            ui.ctx().request_repaint_after(Duration::from_secs_f32(wait_s));
+            ui.ctx()
+                .request_repaint_after(Duration::from_secs_f32(wait_s));
         }
         ui.ctx().set_cursor_icon(egui::CursorIcon::None);
 

@@ -95,7 +95,11 @@ impl Picture {
                 (false, Ink::Body | Ink::Gear) => Paint::Body,
             };
             if shape.rim && !ghost {
-                let wider: Vec<_> = shape.discs.iter().map(|&(at, r)| (at, r + RIM * h)).collect();
+                let wider: Vec<_> = shape
+                    .discs
+                    .iter()
+                    .map(|&(at, r)| (at, r + RIM * h))
+                    .collect();
                 self.outlines.push((convex_hull(&wider), Paint::Ground));
             }
             self.outlines.push((convex_hull(&shape.discs), paint));
@@ -114,7 +118,11 @@ impl Picture {
         self.outlines.push(ring(LENS + 0.022, Paint::Ground));
         self.outlines.push(ring(LENS + 0.012, Paint::Body));
         self.outlines.push(ring(LENS - 0.006, Paint::Ground));
-        let ahead = if s.view == super::FigureView::Rear { 1.0 } else { -1.0 };
+        let ahead = if s.view == super::FigureView::Rear {
+            1.0
+        } else {
+            -1.0
+        };
         let heel = [
             middle[0] - 0.35 * LENS * h * s.outward(s.leg),
             middle[1] - ahead * 0.52 * LENS * h,

@@ -72,12 +72,19 @@ fn off(h: f64, from: [f64; 2], by: [f64; 2]) -> [f64; 2] {
 /// beside a figure whose foot is turned.
 pub fn skate_from_above(s: &Stance, toe_out_deg: f64, ink: Ink) -> Vec<Shape> {
     let h = s.stature_m;
-    let ahead = if s.view == FigureView::Rear { 1.0 } else { -1.0 };
+    let ahead = if s.view == FigureView::Rear {
+        1.0
+    } else {
+        -1.0
+    };
     let (sin, cos) = toe_out_deg.to_radians().sin_cos();
     let along = [sin * s.outward(s.leg), cos * ahead];
     let place = |a: f64, side: f64| {
         scaled(
-            [along[0] * a - along[1] * side, along[1] * a + along[0] * side],
+            [
+                along[0] * a - along[1] * side,
+                along[1] * a + along[0] * side,
+            ],
             h,
         )
     };
@@ -87,7 +94,11 @@ pub fn skate_from_above(s: &Stance, toe_out_deg: f64, ink: Ink) -> Vec<Shape> {
         rim,
     };
     vec![
-        shape(&[(place(-0.05, 0.0), 0.0085), (place(0.175, 0.0), 0.0085)], Ink::Gear, true),
+        shape(
+            &[(place(-0.05, 0.0), 0.0085), (place(0.175, 0.0), 0.0085)],
+            Ink::Gear,
+            true,
+        ),
         shape(
             &[
                 (place(0.0, 0.0), 0.034),
@@ -97,7 +108,11 @@ pub fn skate_from_above(s: &Stance, toe_out_deg: f64, ink: Ink) -> Vec<Shape> {
             ink,
             true,
         ),
-        shape(&[(place(0.012, 0.0), 0.018), (place(0.03, 0.0), 0.020)], Ink::Trim, false),
+        shape(
+            &[(place(0.012, 0.0), 0.018), (place(0.03, 0.0), 0.020)],
+            Ink::Trim,
+            false,
+        ),
     ]
 }
 
@@ -168,14 +183,22 @@ impl Pen<'_> {
         let shin = minus(ankle, knee);
         let cuff = plus(knee, scaled(shin, 0.80));
         let only_feet = matches!(self.order, Some(Order::HeelsTouch));
-        self.add(of(signal || only_feet), true, &[(knee, 0.054), (cuff, 0.043)]);
+        self.add(
+            of(signal || only_feet),
+            true,
+            &[(knee, 0.054), (cuff, 0.043)],
+        );
         // The stripe of the sock.
         let [a, b] = [0.42, 0.50].map(|k| plus(knee, scaled(shin, k)));
         self.band(a, b, 0.0495, 0.0475);
         // Breeches over the thigh.
         let thigh = minus(knee, hip);
         let hem = plus(hip, scaled(thigh, 0.80));
-        self.add(of(signal), true, &[(hip, 0.078), (hem, 0.060), (knee, 0.052)]);
+        self.add(
+            of(signal),
+            true,
+            &[(hip, 0.078), (hem, 0.060), (knee, 0.052)],
+        );
     }
 
     /// A stripe across a limb from `a` to `b`, half as wide as given.
@@ -210,10 +233,18 @@ impl Pen<'_> {
         };
         let up = scaled([-along[1], along[0]], facing);
         let place = |a: f64, u: f64| {
-            off(h, ankle, [along[0] * a + up[0] * u, along[1] * a + up[1] * u])
+            off(
+                h,
+                ankle,
+                [along[0] * a + up[0] * u, along[1] * a + up[1] * u],
+            )
         };
         // Steel below the boot, curved up in front.
-        let steel = [place(-0.060, -0.084), place(0.120, -0.084), place(0.142, -0.072)];
+        let steel = [
+            place(-0.060, -0.084),
+            place(0.120, -0.084),
+            place(0.142, -0.072),
+        ];
         let posts = [
             [place(-0.040, -0.05), place(-0.034, -0.082)],
             [place(0.088, -0.05), place(0.094, -0.082)],
@@ -279,7 +310,11 @@ impl Pen<'_> {
         let chin = [place(0.004, -0.058), place(0.060, -0.074)];
         self.add(Ink::Trim, true, &face);
         self.add(Ink::Body, true, &shell);
-        self.add(Ink::Trim, false, &[(place(0.048, -0.026), 0.034), (place(0.060, -0.050), 0.018)]);
+        self.add(
+            Ink::Trim,
+            false,
+            &[(place(0.048, -0.026), 0.034), (place(0.060, -0.050), 0.018)],
+        );
         for [a, b] in bars {
             self.add(Ink::Body, false, &[(a, 0.0065), (b, 0.0065)]);
         }
@@ -387,7 +422,11 @@ impl Pen<'_> {
         };
         let under = |p: [f64; 2]| off(h, p, [0.0, -0.046]);
         let steel_a = under(heel);
-        let steel_b = if turned { under(toe) } else { off(h, heel, [0.0, -0.034]) };
+        let steel_b = if turned {
+            under(toe)
+        } else {
+            off(h, heel, [0.0, -0.034])
+        };
         let boot = [
             (off(h, ankle, [0.0, 0.028]), 0.044),
             (heel, 0.038),

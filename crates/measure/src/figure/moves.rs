@@ -166,7 +166,10 @@ fn lean(s: &mut Stance, deg: f64) {
         let off = minus(s.joint(joint), hips);
         s.set(
             joint,
-            plus(hips, [off[0] * cos + off[1] * sin, off[1] * cos - off[0] * sin]),
+            plus(
+                hips,
+                [off[0] * cos + off[1] * sin, off[1] * cos - off[0] * sin],
+            ),
         );
     }
     // Arms hang from the shoulders: they turn half as far.
@@ -178,7 +181,10 @@ fn lean(s: &mut Stance, deg: f64) {
             let off = minus(s.joint(joint), root);
             s.set(
                 joint,
-                plus(root, [off[0] * cos + off[1] * sin, off[1] * cos - off[0] * sin]),
+                plus(
+                    root,
+                    [off[0] * cos + off[1] * sin, off[1] * cos - off[0] * sin],
+                ),
             );
         }
     }
@@ -308,7 +314,11 @@ fn bend_side(s: &Stance, limb: Limb) -> f64 {
     let (line, off) = (minus(end, root), minus(middle, root));
     // Left of a line that goes down is to the right of the picture.
     let side = line[0] * off[1] - line[1] * off[0];
-    if side.abs() < 1e-12 { 1.0 } else { side.signum() }
+    if side.abs() < 1e-12 {
+        1.0
+    } else {
+        side.signum()
+    }
 }
 
 /// Brings the end of a limb to `to`, or as near as its bones reach, its middle
@@ -325,6 +335,9 @@ fn reach_for(s: &mut Stance, limb: Limb, [a, b]: [f64; 2], to: [f64; 2], bend: f
     let y = (a * a - x * x).max(0.0).sqrt();
     // The normal that points to the right of the picture for a limb that hangs.
     let normal = scaled([-along[1], along[0]], bend);
-    s.set(limb.middle, plus(plus(root, scaled(along, x)), scaled(normal, y)));
+    s.set(
+        limb.middle,
+        plus(plus(root, scaled(along, x)), scaled(normal, y)),
+    );
     s.set(limb.end, end);
 }

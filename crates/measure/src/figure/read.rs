@@ -117,9 +117,8 @@ fn read(motion: &PassMotion, push: &Push, order: Order, view: FigureView) -> Opt
 fn mend(s: &mut Stance, standard: &Stance, order: Order) {
     let h = s.stature_m;
     let side = s.view.is_side();
-    let fits = |long: f64, share: f64, least: f64| {
-        (least * share * h..=1.4 * share * h).contains(&long)
-    };
+    let fits =
+        |long: f64, share: f64, least: f64| (least * share * h..=1.4 * share * h).contains(&long);
     for leg in Leg::BOTH {
         let meant = leg == s.leg;
         let arm = arm_of(leg);

@@ -76,11 +76,16 @@ fn side(s: &mut Stance, order: Order) {
     };
     // Standing leg: the knee over the toes, 107 degrees.
     let (thigh_deg, shank_deg) = (52.0, -21.0);
-    let hip_y = ANKLE
-        + THIGH * f64::to_radians(thigh_deg).cos()
-        + SHANK * f64::to_radians(shank_deg).cos();
+    let hip_y =
+        ANKLE + THIGH * f64::to_radians(thigh_deg).cos() + SHANK * f64::to_radians(shank_deg).cos();
     let hip = [0.0, hip_y];
-    chain(s, leg_of(stands), hip, [(THIGH, thigh_deg), (SHANK, shank_deg)], f);
+    chain(
+        s,
+        leg_of(stands),
+        hip,
+        [(THIGH, thigh_deg), (SHANK, shank_deg)],
+        f,
+    );
     chain(s, leg_of(free), hip, [(THIGH, -26.0), (SHANK, -50.0)], f);
     for leg in Leg::BOTH {
         let ankle = s.joint(leg_of(leg).end);
@@ -89,15 +94,30 @@ fn side(s: &mut Stance, order: Order) {
         let deg: f64 = if leg == stands { 0.0 } else { -24.0 };
         let (sin, cos) = deg.to_radians().sin_cos();
         for (joint, [x, y]) in [(heel, HEEL), (toe, TOE)] {
-            s.set(joint, plus(ankle, [(x * cos - y * sin) * f, x * sin + y * cos]));
+            s.set(
+                joint,
+                plus(ankle, [(x * cos - y * sin) * f, x * sin + y * cos]),
+            );
         }
     }
     let lean: f64 = 44.0;
     let up = [lean.to_radians().sin() * f, lean.to_radians().cos()];
     let shoulder = plus(hip, scaled(up, TRUNK));
     // The arm of the pushing side swings forward, the other one back.
-    chain(s, arm_of(free), shoulder, [(UPPER_ARM, 28.0), (FOREARM, 78.0)], f);
-    chain(s, arm_of(stands), shoulder, [(UPPER_ARM, -66.0), (FOREARM, -28.0)], f);
+    chain(
+        s,
+        arm_of(free),
+        shoulder,
+        [(UPPER_ARM, 28.0), (FOREARM, 78.0)],
+        f,
+    );
+    chain(
+        s,
+        arm_of(stands),
+        shoulder,
+        [(UPPER_ARM, -66.0), (FOREARM, -28.0)],
+        f,
+    );
     // The head looks ahead.
     let (sin, cos) = f64::to_radians(lean - 14.0).sin_cos();
     s.set(Joint::Head, plus(shoulder, [NECK * sin * f, NECK * cos]));
@@ -129,7 +149,11 @@ fn front(s: &mut Stance, order: Order) {
         let ankle = s.joint(leg_of(side).end);
         let o = s.outward(side);
         let (heel, toe) = foot_of(side);
-        let ahead = if s.view == FigureView::Rear { 1.0 } else { -1.0 };
+        let ahead = if s.view == FigureView::Rear {
+            1.0
+        } else {
+            -1.0
+        };
         s.set(heel, plus(ankle, [0.0, -0.05]));
         s.set(toe, plus(ankle, [0.02 * o, -0.05 + 0.06 * ahead]));
     }

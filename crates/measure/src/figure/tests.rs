@@ -20,7 +20,12 @@ fn views(order: Order) -> Vec<FigureView> {
 /// Values a cue may carry, from just beyond the limit to far beyond it.
 fn values(order: Order) -> Vec<(f64, f64)> {
     match order {
-        Order::BendKnees => vec![(121.5, 115.0), (134.0, 115.0), (160.0, 115.0), (150.0, 135.0)],
+        Order::BendKnees => vec![
+            (121.5, 115.0),
+            (134.0, 115.0),
+            (160.0, 115.0),
+            (150.0, 135.0),
+        ],
         Order::PushLong => vec![(152.0, 160.0), (128.0, 160.0), (140.0, 150.0)],
         Order::HeelsTouch => vec![(0.16, 0.12), (0.42, 0.065), (0.30, 0.13)],
         Order::ArmsAhead => vec![(0.04, 0.0), (0.25, 0.0), (0.12, -0.1)],
@@ -62,21 +67,39 @@ fn check(figure: &Figure, value: f64, limit: f64, what: &str) {
     } else {
         1.0
     };
-    assert!((target - limit).abs() <= unit, "{what}: target {target} for {limit}");
+    assert!(
+        (target - limit).abs() <= unit,
+        "{what}: target {target} for {limit}"
+    );
     if figure.exaggerated {
         let least = order.least_shown(figure.ghost.stature_m);
-        assert!(((ghost - target).abs() - least).abs() <= unit, "{what}: {ghost} {target}");
-        assert!((value - limit).abs() < least, "{what}: exaggerated without need");
+        assert!(
+            ((ghost - target).abs() - least).abs() <= unit,
+            "{what}: {ghost} {target}"
+        );
+        assert!(
+            (value - limit).abs() < least,
+            "{what}: exaggerated without need"
+        );
     } else {
-        assert!((ghost - value).abs() <= 2.0 * unit, "{what}: ghost {ghost} for {value}");
+        assert!(
+            (ghost - value).abs() <= 2.0 * unit,
+            "{what}: ghost {ghost} for {value}"
+        );
     }
-    for (a, b) in bone_lengths(&figure.ghost).iter().zip(bone_lengths(&figure.target)) {
+    for (a, b) in bone_lengths(&figure.ghost)
+        .iter()
+        .zip(bone_lengths(&figure.target))
+    {
         assert!((a - b).abs() < 1e-6, "{what}: a bone of {a} became {b}");
     }
     // The way between keeps them too.
     let half = figure.between(0.5);
     for (a, b) in bone_lengths(&half).iter().zip(bone_lengths(&figure.target)) {
-        assert!((a - b).abs() < 1e-6, "{what}: a bone of {b} was {a} on the way");
+        assert!(
+            (a - b).abs() < 1e-6,
+            "{what}: a bone of {b} was {a} on the way"
+        );
     }
     let lowest = |s: &Stance| {
         Leg::BOTH
@@ -87,7 +110,10 @@ fn check(figure: &Figure, value: f64, limit: f64, what: &str) {
     let h = figure.ghost.stature_m;
     for s in [&figure.ghost, &figure.target] {
         let low = lowest(s) / h;
-        assert!((0.06..0.13).contains(&low), "{what}: the lower ankle is at {low}");
+        assert!(
+            (0.06..0.13).contains(&low),
+            "{what}: the lower ankle is at {low}"
+        );
         assert!(s.at.iter().flatten().all(|v| v.is_finite()), "{what}");
     }
 }
@@ -142,9 +168,17 @@ fn a_measured_body_is_the_skaters_own() {
         for push in motion.pushes.iter().filter(|p| p.near_leg != Some(false)) {
             for (value, limit) in values(order) {
                 let raw = Stance::of_push(&motion, push, order, f64::NAN);
-                assert!(raw.is_measured(), "{order:?} from the {view:?} is drawn standard");
+                assert!(
+                    raw.is_measured(),
+                    "{order:?} from the {view:?} is drawn standard"
+                );
                 let figure = Figure::new(order, &raw, value, limit);
-                check(&figure, value, limit, &format!("{order:?} {view:?} {value}"));
+                check(
+                    &figure,
+                    value,
+                    limit,
+                    &format!("{order:?} {view:?} {value}"),
+                );
                 seen += 1;
             }
             // The trunk of the picture leans as the skater does: 1.2 m of camera
@@ -169,7 +203,12 @@ fn a_measured_body_is_the_skaters_own() {
 fn points_that_cannot_be_a_body_give_a_standard_skater() {
     let skater = Skater::default();
     let mut motion = motion_of(View::Side, &skater);
-    let push = motion.pushes.iter().find(|p| p.near_leg == Some(true)).cloned().unwrap();
+    let push = motion
+        .pushes
+        .iter()
+        .find(|p| p.near_leg == Some(true))
+        .cloned()
+        .unwrap();
     assert!(Stance::of_push(&motion, &push, Order::BendKnees, 112.0).is_measured());
     // What was measured and what the points show are two things.
     assert!(!Stance::of_push(&motion, &push, Order::BendKnees, 170.0).is_measured());
@@ -205,7 +244,10 @@ fn the_least_difference_is_seen_from_ten_metres() {
             let [_, bottom, _, top] = bounds(&all).unwrap();
             let on_glass_m = moved / (top - bottom) * 0.7 * 0.62;
             let arcmin = (on_glass_m / 10.0).atan().to_degrees() * 60.0;
-            assert!(arcmin >= 11.0, "{order:?} {view:?}: {arcmin:.1} minutes of arc");
+            assert!(
+                arcmin >= 11.0,
+                "{order:?} {view:?}: {arcmin:.1} minutes of arc"
+            );
         }
     }
 }
