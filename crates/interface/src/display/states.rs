@@ -46,7 +46,7 @@ pub(super) fn paint(
             ..
         } => {
             let said = CueSaid {
-                rule,
+                rule: *rule,
                 value: *value,
                 target: *limit,
                 leg: *leg,
@@ -63,7 +63,7 @@ pub(super) fn paint(
             ..
         } => {
             let said = CueSaid {
-                rule,
+                rule: *rule,
                 value: *value,
                 target: *earlier,
                 leg: *leg,
