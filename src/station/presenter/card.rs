@@ -76,8 +76,7 @@ pub(super) fn cue_detail(
         CueLeg::Both => true,
     };
     let measured = |push: &JudgedPush| {
-        let measure = &push.measures[rule];
-        measure.value.filter(|v| measure.judged && v.is_finite())
+        push.measures[rule].judged_value().filter(|v| v.is_finite())
     };
     let nearest = pass
         .pushes
@@ -101,7 +100,7 @@ pub(super) fn cue_detail(
             .iter()
             .find(|b| b.skater == skater && b.rule == rule)
             .map(|b| b.value),
-        zone: [limits.low, limits.high],
+        zone: [limits.at_least, limits.at_most],
         age_group: Some(pass.thresholds.age_group),
     }
 }

@@ -386,6 +386,18 @@ mod tests {
         }
     }
 
+    #[test]
+    fn the_panel_can_be_read() {
+        for (ink, ground) in panel::TEXT_PAIRS {
+            let is = contrast_ratio(ink, ground);
+            assert!(is >= LEAST_TEXT_CONTRAST, "{ink:?} on {ground:?}: {is:.2}");
+        }
+        for (ink, ground) in panel::GRAPHIC_PAIRS {
+            let is = contrast_ratio(ink, ground);
+            assert!(is >= LEAST_GRAPHIC_CONTRAST, "{ink:?} on {ground:?}: {is:.2}");
+        }
+    }
+
     /// What protanopes, deuteranopes and tritanopes see, full strength, in linear
     /// light: the matrices of Machado, Oliveira and Fernandes 2009
     /// (doi 10.1109/TVCG.2009.113), from memory.
