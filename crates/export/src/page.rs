@@ -273,6 +273,19 @@ fn notes_of_sessions(page: &mut Page<'_>, material: &Material) {
     }
 }
 
+/// The words of an order's drill: common practice, no source.
+fn drill_of(order: Order) -> &'static str {
+    match order {
+        Order::BendKnees => "next.drill_bend_knees",
+        Order::PushLong => "next.drill_push_long",
+        Order::HeelsTouch => "next.drill_heels_touch",
+        Order::ArmsAhead => "next.drill_arms_ahead",
+        Order::ChestAhead => "next.drill_chest_ahead",
+        Order::ChestUp => "next.drill_chest_up",
+        Order::ToeOut => "next.drill_toe_out",
+    }
+}
+
 /// The page opens with one thing: how it was skated beside how to skate, and a drill
 /// for it until next time. Nothing where nothing is to be worked on.
 fn figure_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
@@ -290,7 +303,7 @@ fn figure_section(page: &mut Page<'_>, summaries: &[RuleSummary]) {
     page.raw("<div>\n");
     page.word("h2", "section.next");
     page.text("p class=\"order\"", said);
-    page.word("p", &format!("next.drill_{}", order.name()));
+    page.word("p", drill_of(order));
     page.word("p class=\"note\"", "next.care");
     page.word("p class=\"note\"", "next.legend");
     page.raw("</div>\n</div>\n</section>\n");

@@ -58,19 +58,6 @@ impl Order {
         }
     }
 
-    /// A word for keys and file names.
-    pub fn name(self) -> &'static str {
-        match self {
-            Order::BendKnees => "bend_knees",
-            Order::PushLong => "push_long",
-            Order::HeelsTouch => "heels_touch",
-            Order::ArmsAhead => "arms_ahead",
-            Order::ChestAhead => "chest_ahead",
-            Order::ChestUp => "chest_up",
-            Order::ToeOut => "toe_out",
-        }
-    }
-
     /// Whether the value has to grow.
     pub fn wants_more(self) -> bool {
         matches!(self, Order::PushLong | Order::ChestAhead | Order::ToeOut)
