@@ -824,61 +824,7 @@ fn a_replay_has_the_whole_picture_and_the_order_beside_it() {
     assert_eq!(left(true), [10, 10, 250]);
 }
 
-/// A change detector, not a proof: the small pictures in `tests/snapshots` were
-/// written by the code that is checked here, looked at and found good. Who
-/// changes the drawing writes them anew with `cargo test --test screens --
-/// --ignored` and looks at them again.
-#[test]
-fn no_drawing_changed_since_the_snapshots_were_looked_at() {
-    for (name, model, width, height) in snapshot_states() {
-        let path = snapshot_path(name);
-        let wanted = image::open(&path).unwrap().into_rgb8();
-        let is = render_png(&model, None, width, height);
-        assert_eq!(wanted.dimensions(), is.dimensions(), "{name}");
-        let off = is
-            .pixels()
-            .zip(wanted.pixels())
-            .filter(|(a, b)| a.0.iter().zip(b.0).any(|(a, b)| a.abs_diff(b) > 40))
-            .count();
-        // Another processor may round a few edge pixels differently.
-        assert!(
-            off * 200 < (width * height) as usize,
-            "{name}: {off} pixels differ"
-        );
-    }
-}
-
-fn snapshot_path(name: &str) -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/snapshots")
-        .join(format!("{name}.png"))
-}
-
-fn snapshot_states() -> Vec<(&'static str, ScreenModel, u32, u32)> {
-    let [english, light, french, _] = looks().try_into().unwrap();
-    let state = |name, screen: Screen, look: &Appearance, width, height, height_m| {
-        let mut model = model(screen, height_m);
-        model.look = look.clone();
-        (name, model, width, height)
-    };
-    let cue = cues_with_good()[1].clone();
-    vec![
-        state("cue", cue, &english, 480, 270, 0.62),
-        state(
-            "praise-portrait",
-            others()[2].clone(),
-            &english,
-            270,
-            480,
-            1.10,
-        ),
-        state("summary-light", others()[5].clone(), &light, 480, 270, 0.62),
-        state("waiting-french", Screen::Waiting, &french, 480, 270, 0.62),
-    ]
-}
-
-/// Writes every screen to `target/screens`, to be looked at, and the small
-/// ones that are compared.
+/// Writes every screen to `target/screens`, to be looked at.
 #[test]
 #[ignore = "for looking at: cargo test --test screens -- --ignored"]
 fn write_all_screens() {
@@ -922,9 +868,4 @@ fn write_all_screens() {
     )
     .save(folder.join("1920x1080-picture.png"))
     .unwrap();
-    for (name, model, width, height) in snapshot_states() {
-        let path = snapshot_path(name);
-        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-        render_png(&model, None, width, height).save(path).unwrap();
-    }
 }
