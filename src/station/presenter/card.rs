@@ -75,9 +75,7 @@ pub(super) fn cue_detail(
         CueLeg::Right => of == Leg::Right,
         CueLeg::Both => true,
     };
-    let measured = |push: &JudgedPush| {
-        push.measures[rule].judged_value().filter(|v| v.is_finite())
-    };
+    let measured = |push: &JudgedPush| push.measures[rule].judged_value().filter(|v| v.is_finite());
     let nearest = pass
         .pushes
         .iter()

@@ -394,7 +394,10 @@ mod tests {
         }
         for (ink, ground) in panel::GRAPHIC_PAIRS {
             let is = contrast_ratio(ink, ground);
-            assert!(is >= LEAST_GRAPHIC_CONTRAST, "{ink:?} on {ground:?}: {is:.2}");
+            assert!(
+                is >= LEAST_GRAPHIC_CONTRAST,
+                "{ink:?} on {ground:?}: {is:.2}"
+            );
         }
     }
 
