@@ -227,9 +227,10 @@ impl SessionFile {
     }
 
     /// Writes the file in one step: there is the old one or the new one,
-    /// never half of either. The folder has to exist.
+    /// never half of either. Only its owner can read it. The folder has to
+    /// exist.
     pub fn write(&self, path: &Path) -> Result<(), StoreError> {
-        write_atomically(path, self.to_text()?.as_bytes(), 0o644)
+        write_atomically(path, self.to_text()?.as_bytes(), 0o600)
             .map_err(|e| StoreError::io_at(path, &e))
     }
 

@@ -20,6 +20,7 @@ use crate::export::{
 use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::station::coach_service::Exporter;
+use crate::station::live::stop_on_signals;
 use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::UsageError;
@@ -144,14 +145,8 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
         language: options.language.unwrap_or(settings.screen.language),
         separator: options.separator,
     };
-    let cancel = Arc::new(AtomicBool::new(false));
-    // A closed terminal (HUP) leaves nothing half done either.
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    for signal in [SIGINT, SIGTERM, SIGHUP] {
-        // A second one ends the program at once.
-        signal_hook::flag::register_conditional_shutdown(signal, 1, Arc::clone(&cancel))?;
-        signal_hook::flag::register(signal, Arc::clone(&cancel))?;
-    }
+    // A second signal ends the program at once.
+    let cancel = stop_on_signals()?;
     let on_terminal = std::io::stderr().is_terminal();
     let shown = Cell::new(None);
     let told = |p| show(p, on_terminal, &shown);

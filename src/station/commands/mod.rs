@@ -5,5 +5,6 @@ pub mod check;
 pub(in crate::station) mod devices;
 pub(in crate::station) mod export;
 pub mod review;
+mod review_part;
 pub(in crate::station) mod roster_cli;
 pub(in crate::station) mod scale;

@@ -30,12 +30,25 @@ const LOG_WRITES: Duration = Duration::from_millis(200);
 /// # Errors
 /// The system takes no signal handler.
 pub fn stop_on_signals() -> anyhow::Result<Stop> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
     let stop = Arc::new(AtomicBool::new(false));
-    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
+    // A closed terminal ends it in order too, unless it is to go on (nohup).
+    let hangup = (!is_ignored(SIGHUP)).then_some(SIGHUP);
+    for signal in [SIGINT, SIGTERM].into_iter().chain(hangup) {
         signal_hook::flag::register_conditional_shutdown(signal, 1, Arc::clone(&stop))?;
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
     Ok(stop)
+}
+
+/// Whether the system keeps a signal from this process (proc(5), SigIgn).
+fn is_ignored(signal: i32) -> bool {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    status
+        .lines()
+        .find_map(|line| line.strip_prefix("SigIgn:"))
+        .and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok())
+        .is_some_and(|mask| mask & (1 << (signal - 1)) != 0)
 }
 
 /// Watches over the end from a thread of its own. `ended` is how the work

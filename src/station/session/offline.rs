@@ -5,6 +5,7 @@ use std::path::Path;
 use super::pass_judge::{FinishedPass, Judging, PassJudge};
 use crate::capture::Frame;
 use crate::pose::{Estimator, PoseError, PoseFrame};
+use crate::rules::JudgedPass;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::tracking::{PassEvent, Vision};
 use crate::store;
@@ -51,6 +52,17 @@ impl Analyser {
     pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<FinishedPass>), PoseError> {
         let (poses, events) = self.vision.push(frame)?;
         Ok((poses, self.judged(events)))
+    }
+
+    /// A pass that was judged and spoken about in an earlier run: the choice
+    /// of cues and their count go on from it.
+    pub fn remember(&mut self, pass: &JudgedPass) {
+        self.judge.remember(pass);
+    }
+
+    /// Whether somebody is passing through the lane now.
+    pub fn somebody_passing(&self) -> bool {
+        self.vision.somebody_passing()
     }
 
     /// The source has ended: judges what is still open.

@@ -99,6 +99,11 @@ impl PassJudge {
         }
     }
 
+    /// A pass of nobody that was spoken about in an earlier run.
+    pub fn remember(&mut self, pass: &JudgedPass) {
+        self.selectors.after_pass(None, pass);
+    }
+
     /// What the passes are judged with at the moment.
     pub fn judging(&self) -> &Judging {
         &self.judging
