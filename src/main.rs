@@ -55,6 +55,9 @@ enum Command {
     Backup {
         /// The file to write.
         file: PathBuf,
+        /// Also where there is a file of that name.
+        #[arg(long)]
+        replace: bool,
     },
     /// Puts a backup in the place of settings, recordings and pictures.
     Restore {
@@ -74,6 +77,9 @@ enum RosterCommand {
     Export {
         /// The file to write; tabs where it ends with .tsv.
         file: PathBuf,
+        /// Also where there is a file of that name.
+        #[arg(long)]
+        replace: bool,
     },
     /// Prints the skaters.
     List,
@@ -81,6 +87,9 @@ enum RosterCommand {
     Delete {
         /// The name, or number and name as the list has them.
         name: String,
+        /// What is done with comments on others in which a part of the name stands.
+        #[arg(long, value_name = "WHAT")]
+        comments: Option<station::CommentsGo>,
     },
 }
 
@@ -131,10 +140,14 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
         Some(Command::Cameras) => station::cameras()?,
         Some(Command::Config(command)) => return config_command(command),
         Some(Command::Roster(RosterCommand::Import { file })) => station::roster_import(&file)?,
-        Some(Command::Roster(RosterCommand::Export { file })) => station::roster_export(&file)?,
+        Some(Command::Roster(RosterCommand::Export { file, replace })) => {
+            station::roster_export(&file, replace)?
+        }
         Some(Command::Roster(RosterCommand::List)) => station::roster_list()?,
-        Some(Command::Roster(RosterCommand::Delete { name })) => station::roster_delete(&name)?,
-        Some(Command::Backup { file }) => station::back_up(&file)?,
+        Some(Command::Roster(RosterCommand::Delete { name, comments })) => {
+            station::roster_delete(&name, comments)?
+        }
+        Some(Command::Backup { file, replace }) => station::back_up(&file, replace)?,
         Some(Command::Restore { file }) => station::restore(&file)?,
     }
     Ok(ExitCode::SUCCESS)

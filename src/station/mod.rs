@@ -25,7 +25,7 @@ pub use commands::devices::{cameras, check_report, sound_after};
 pub use commands::export::{ExportOptions, SessionChoice, export};
 pub use commands::review::{ReviewOptions, review};
 pub use commands::roster_cli::{
-    back_up, restore, roster_delete, roster_export, roster_import, roster_list,
+    CommentsGo, back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
 pub use commands::scale::{Scale, ScaleOptions, scale, scale_of};
 pub use live::{DemoOptions, LiveOptions, demo, live};

@@ -63,7 +63,7 @@ pub fn recorded_passes(passes: u32) -> Recorded {
     };
     let robin = add("Robin", Some("B4711"), consent.clone());
     let zoe = add(
-        "=Zoë/../CON <script>\u{202e}Näher🏒",
+        "=Zoë/../CON <script>Näher🏒",
         Some("B4712"),
         consent,
     );

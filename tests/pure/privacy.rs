@@ -174,7 +174,7 @@ fn nothing_is_left_of_a_deleted_skater_in_any_byte() {
     // The recording goes on beside it.
     let erased = archive.delete_skater(gone).unwrap();
     assert_eq!((erased.passes, erased.strips), (20, 20));
-    assert_eq!((erased.comments_struck, erased.old_files.len()), (1, 2));
+    assert_eq!((erased.mentions, erased.old_files.len()), (1, 2));
     assert!(!erased.rewrite_put_off);
     let places: Vec<&str> = erased.exports.iter().map(|e| e.place.as_str()).collect();
     assert_eq!(places.len(), 2, "{places:?}");

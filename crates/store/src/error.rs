@@ -125,6 +125,9 @@ pub enum StoreError {
     /// No such pass, push, skater or strip; it may have been deleted.
     #[error("{0} is not in the recordings any more")]
     NotThere(String),
+    /// What was given is not taken.
+    #[error("{0}")]
+    NotAllowed(String),
     /// A different pass already has this number.
     #[error(
         "pass {number} of this session is already stored with other content; this one is not stored"

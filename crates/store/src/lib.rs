@@ -25,6 +25,7 @@ mod days;
 mod error;
 mod insert;
 mod lineup;
+mod mentions;
 mod notes;
 mod points;
 mod queries;
@@ -46,6 +47,7 @@ pub use database::{Held, SESSIONS_FILE, Store, hold};
 pub use days::{Day, days};
 pub use error::StoreError;
 pub use lineup::KeptQueue;
+pub use mentions::{Mention, MentionsGo, WouldErase};
 pub use notes::{Agreement, ExportNote};
 pub use queries::ValueOf;
 pub use records::{

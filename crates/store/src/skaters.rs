@@ -10,6 +10,7 @@ use serde_json::{Map, Value};
 use super::archive::Archive;
 use super::codec::{limits_from_json, limits_to_json};
 use super::schema::BEFORE_VERSION;
+use super::mentions::{self, MentionsGo, without_name};
 use super::{ExportNote, PassKey, StoreError, clips, lineup};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits, RuleId};
@@ -34,8 +35,10 @@ pub struct Erased {
     pub passes: u32,
     /// Sets of pictures.
     pub strips: u32,
-    /// Comments on other skaters' pushes in which the name was struck out.
-    pub comments_struck: u32,
+    /// Comments on other skaters' pushes in which a part of the name stood.
+    pub mentions: u32,
+    /// What was done with these.
+    pub mentions_go: MentionsGo,
     /// Copies that left this folder and may still hold the skater: they have
     /// to be deleted by hand where they are.
     pub exports: Vec<ExportNote>,
@@ -101,6 +104,10 @@ impl Archive {
         changed: &[Skater],
     ) -> Result<Vec<SkaterId>, StoreError> {
         self.book.check_still_there()?;
+        let today = jiff::Zoned::now().date();
+        new.iter()
+            .chain(changed)
+            .try_for_each(|skater| allowed(skater, today))?;
         let fault = |e| self.book.fault(e);
         let transaction = self.book.writing()?;
         let mut ids = Vec::with_capacity(new.len());
@@ -190,22 +197,25 @@ impl Archive {
     /// # Errors
     /// What could not be deleted; trying again goes on where it stopped.
     pub fn delete_skater(&self, id: SkaterId) -> Result<Erased, StoreError> {
+        self.delete_skater_and(id, MentionsGo::Strike)
+    }
+
+    /// The same, and `go` says what is done with comments on others' pushes in
+    /// which a part of the name stands ([`Archive::mentions_of`]).
+    ///
+    /// # Errors
+    /// As [`Archive::delete_skater`].
+    pub fn delete_skater_and(&self, id: SkaterId, go: MentionsGo) -> Result<Erased, StoreError> {
         self.book.check_still_there()?;
         let fault = |e| self.book.fault(e);
         let transaction = self.book.writing()?;
-        let name: String = transaction
-            .query_row("SELECT name FROM skaters WHERE id = ?1", [id.0], |r| {
-                r.get(0)
-            })
-            .optional()
-            .map_err(fault)?
-            .ok_or_else(|| StoreError::NotThere("this skater".to_owned()))?;
+        let name = self.name_of(&transaction, id)?;
         let exports = self.exports_of(&transaction, id)?;
         let files = take_strips(&transaction, "p.skater_id", id.0).map_err(fault)?;
         let passes = transaction
             .execute("DELETE FROM passes WHERE skater_id = ?1", [id.0])
             .map_err(fault)?;
-        let comments_struck = strike_out(&transaction, &name).map_err(fault)?;
+        let mentions = mentions::let_go(&transaction, id, &name, go).map_err(fault)?;
         // A note of an export that others are in too stays for them, unless
         // its words name this one.
         for note in &exports {
@@ -225,12 +235,28 @@ impl Archive {
         Ok(Erased {
             passes: passes as u32,
             strips: files.len() as u32,
-            comments_struck,
+            mentions,
+            mentions_go: go,
             exports,
             old_files,
             kept_aside: self.kept_aside(),
             rewrite_put_off,
         })
+    }
+
+    /// The name of a skater who is there.
+    pub(super) fn name_of(
+        &self,
+        transaction: &Transaction<'_>,
+        id: SkaterId,
+    ) -> Result<String, StoreError> {
+        transaction
+            .query_row("SELECT name FROM skaters WHERE id = ?1", [id.0], |r| {
+                r.get(0)
+            })
+            .optional()
+            .map_err(|e| self.book.fault(e))?
+            .ok_or_else(|| StoreError::NotThere("this skater".to_owned()))
     }
 
     /// Folders beside this one that a restore has put aside.
@@ -319,72 +345,31 @@ pub(super) fn take_strips(
         .collect()
 }
 
-/// Strikes a name out of every comment; gives how many had it.
-fn strike_out(transaction: &Transaction<'_>, name: &str) -> rusqlite::Result<u32> {
-    let comments: Vec<(i64, String)> = transaction
-        .prepare("SELECT push_id, comment FROM push_notes WHERE comment <> ''")?
-        .query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?
-        .collect::<rusqlite::Result<_>>()?;
-    let mut struck = 0;
-    for (push, comment) in comments {
-        if let Some(without) = without_name(&comment, name) {
-            transaction.execute(
-                "UPDATE push_notes SET comment = ?2 WHERE push_id = ?1",
-                params![push, without],
-            )?;
-            struck += 1;
-        }
+/// What no door to the roster lets in.
+fn allowed(skater: &Skater, today: jiff::civil::Date) -> Result<(), StoreError> {
+    let texts = [Some(&skater.name), skater.bib.as_ref()];
+    if texts.into_iter().flatten().any(|t| t.chars().any(hides)) {
+        return Err(StoreError::NotAllowed(format!(
+            "the name or number of '{}' has characters that are not seen or turn the direction of the text; write it without them",
+            skater.label().chars().filter(|c| !hides(*c)).collect::<String>()
+        )));
     }
-    Ok(struck)
+    match &skater.consent {
+        Some(consent) if consent.given_on > today => Err(StoreError::NotAllowed(format!(
+            "the consent for {} is dated {}, a day still to come; write the day it was given",
+            skater.label(),
+            consent.given_on
+        ))),
+        _ => Ok(()),
+    }
 }
 
-/// The text with every whole word or words `name` replaced; `None` where it
-/// is not in it. A number is no name: '12' stands in many texts.
-fn without_name(text: &str, name: &str) -> Option<String> {
-    let wanted = name.trim().to_lowercase();
-    if !wanted.chars().any(char::is_alphabetic) {
-        return None;
-    }
-    let mut out = String::new();
-    let mut found = false;
-    let mut at = 0;
-    while let Some(c) = text[at..].chars().next() {
-        let before_is_word = text[..at]
-            .chars()
-            .next_back()
-            .is_some_and(char::is_alphanumeric);
-        let end = (!before_is_word)
-            .then(|| end_of(&text[at..], &wanted))
-            .flatten();
-        match end.filter(|n| !text[at + n..].starts_with(char::is_alphanumeric)) {
-            Some(n) => {
-                out.push_str("[deleted]");
-                found = true;
-                at += n;
-            }
-            None => {
-                out.push(c);
-                at += c.len_utf8();
-            }
-        }
-    }
-    found.then_some(out)
-}
-
-/// How many bytes of the beginning of `text` are `wanted` in any case.
-fn end_of(text: &str, wanted: &str) -> Option<usize> {
-    let mut wanted = wanted.chars().peekable();
-    for (at, c) in text.char_indices() {
-        if wanted.peek().is_none() {
-            return Some(at);
-        }
-        for lower in c.to_lowercase() {
-            if wanted.next() != Some(lower) {
-                return None;
-            }
-        }
-    }
-    wanted.peek().is_none().then_some(text.len())
+/// Control characters, embeddings, overrides and isolates of direction (UAX
+/// #9), and spaces without width. Joiners belong to some scripts.
+fn hides(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
+            | '\u{200b}' | '\u{2060}' | '\u{feff}')
 }
 
 fn values_of(skater: &Skater) -> [rusqlite::types::Value; 8] {
@@ -456,31 +441,5 @@ impl RawSkater {
                 .map(|(rule, limits)| Some((rule, limits_from_json(&limits)?)))
                 .collect::<Option<BTreeMap<RuleId, Limits>>>()?,
         })
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_name_is_struck_out_as_a_word_and_only_as_one() {
-        let out = |text: &str, name: &str| without_name(text, name);
-        assert_eq!(
-            out("Better than ROBIN, robin!", "Robin").as_deref(),
-            Some("Better than [deleted], [deleted]!")
-        );
-        assert_eq!(out("Robinson", "Robin"), None);
-        assert_eq!(
-            out("a robin's knee", "Robin").as_deref(),
-            Some("a [deleted]'s knee")
-        );
-        assert_eq!(
-            out("Zoë Ürün und Zoë", "zoë ürün").as_deref(),
-            Some("[deleted] und Zoë")
-        );
-        assert_eq!(out("12 passes", "12"), None);
-        assert_eq!(out("", "Robin"), None);
-        assert_eq!(out("İstanbul", "i"), None);
     }
 }

@@ -10,6 +10,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use serde::{Deserialize, Serialize};
 use zip::write::SimpleFileOptions;
@@ -58,6 +59,9 @@ pub enum BackupError {
         /// What is wrong with it.
         why: String,
     },
+    /// A signal.
+    #[error("the backup was stopped; nothing is left of it")]
+    Stopped,
     /// The recordings.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -98,8 +102,21 @@ fn files(path: &Path, what: &'static str, why: impl ToString) -> BackupError {
 /// # Errors
 /// What cannot be read or written.
 pub fn back_up(home: &Path, folder: &Path, out: &Path) -> Result<BackedUp, BackupError> {
+    back_up_unless(home, folder, out, &AtomicBool::new(false))
+}
+
+/// The same; where `cancel` becomes true it stops and leaves nothing behind.
+///
+/// # Errors
+/// As [`back_up`], and that it was stopped.
+pub fn back_up_unless(
+    home: &Path,
+    folder: &Path,
+    out: &Path,
+    cancel: &AtomicBool,
+) -> Result<BackedUp, BackupError> {
     let part = beside(out, ".part");
-    let made = write_zip(home, folder, &part, out);
+    let made = write_zip(home, folder, &part, out, cancel);
     if made.is_err() {
         // The first fault is the one to report.
         let _ = std::fs::remove_file(&part);
@@ -107,7 +124,13 @@ pub fn back_up(home: &Path, folder: &Path, out: &Path) -> Result<BackedUp, Backu
     made
 }
 
-fn write_zip(home: &Path, folder: &Path, part: &Path, out: &Path) -> Result<BackedUp, BackupError> {
+fn write_zip(
+    home: &Path,
+    folder: &Path,
+    part: &Path,
+    out: &Path,
+    cancel: &AtomicBool,
+) -> Result<BackedUp, BackupError> {
     let written = |e: &dyn ToString| files(out, "written", e.to_string());
     let file = std::fs::OpenOptions::new()
         .write(true)
@@ -128,6 +151,9 @@ fn write_zip(home: &Path, folder: &Path, part: &Path, out: &Path) -> Result<Back
     zip.write_all(&manifest).map_err(|e| written(&e))?;
     let mut count = 1;
     let mut add = |path: &Path, name: String, pack: bool| -> Result<(), BackupError> {
+        if cancel.load(Ordering::Relaxed) {
+            return Err(BackupError::Stopped);
+        }
         let mut source = match File::open(path) {
             // A picture may be deleted meanwhile; a backup without it is right.
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(()),
@@ -218,9 +244,7 @@ pub fn restore(home: &Path, folder: &Path, from: &Path) -> Result<Restored, Back
             return Err(error);
         }
     };
-    let stamp = jiff::Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
-    let ending = format!("{}{stamp}", store::BEFORE_RESTORE);
-    let (old_folder, old_config) = (beside(folder, &ending), beside(&config, &ending));
+    let (old_folder, old_config) = free_names(folder, &config);
     let rename = |a: &Path, b: &Path| std::fs::rename(a, b).map_err(|e| files(a, "moved", e));
     let put = || -> Result<(), BackupError> {
         rename(folder, &old_folder)?;
@@ -251,6 +275,22 @@ pub fn restore(home: &Path, folder: &Path, from: &Path) -> Result<Restored, Back
         old_config,
         files: files_restored,
     })
+}
+
+/// Names for what was there before that nothing has yet: two restores may
+/// come within one second.
+fn free_names(folder: &Path, config: &Path) -> (PathBuf, PathBuf) {
+    let stamp = jiff::Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
+    let mut ending = format!("{}{stamp}", store::BEFORE_RESTORE);
+    let mut n = 1;
+    loop {
+        let names = (beside(folder, &ending), beside(config, &ending));
+        if names.0.symlink_metadata().is_err() && names.1.symlink_metadata().is_err() {
+            return names;
+        }
+        n += 1;
+        ending = format!("{}{stamp}-{n}", store::BEFORE_RESTORE);
+    }
 }
 
 /// Takes every file of the zip into the new folders.
@@ -306,6 +346,10 @@ fn unpack(from: &Path, folder: &Path, config: &Path) -> Result<u32, BackupError>
         let place = place_of(&name, folder, config)
             .filter(|_| entry.is_file() && !entry.is_symlink())
             .ok_or_else(|| refused(format!("'{name}' does not belong into a backup")))?;
+        // Settings and the PIN are small; nothing else pretends to be one.
+        if (place.starts_with(config) || place.ends_with(PIN_FILE)) && entry.size() > SMALL {
+            return Err(refused(format!("'{name}' is too large for what it is")));
+        }
         let mut options = std::fs::OpenOptions::new();
         options.write(true).mode(0o600);
         // A settings file takes the place of the one that is there; anything

@@ -178,7 +178,7 @@ mod tests {
             view: View::Side,
             thresholds: Thresholds::defaults(AgeGroup::U13),
             pushes: Vec::new(),
-            quantities: Vec::new(),
+            quantities: Default::default(),
         };
         let cue = Cue {
             pass_number: number,

@@ -3,14 +3,18 @@
 
 use std::path::{Path, PathBuf};
 
+use clap::ValueEnum;
+
 use crate::config;
 use crate::roster::{Skater, import_csv};
 use crate::station::coach_service::{ServiceError, erased_sentence, read_small, write_roster_file};
 use crate::station::commands::backup;
+use crate::station::live::stop_on_signals;
+use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::{UsageError, is_there};
 use crate::station::words;
-use crate::store::Archive;
+use crate::store::{Archive, Mention, MentionsGo};
 
 /// The resources folder and the folder of the recordings.
 fn places() -> anyhow::Result<(PathBuf, PathBuf)> {
@@ -56,7 +60,8 @@ pub fn roster_import(file: &Path) -> anyhow::Result<()> {
 ///
 /// # Errors
 /// A file that cannot be written; recordings that cannot be used.
-pub fn roster_export(file: &Path) -> anyhow::Result<()> {
+pub fn roster_export(file: &Path, replace: bool) -> anyhow::Result<()> {
+    may_write(file, replace)?;
     let skaters = Archive::open(&places()?.1)?.skaters()?;
     write_roster_file(file, &skaters).map_err(usage)?;
     println!(
@@ -104,7 +109,7 @@ fn line_of(skater: &Skater) -> String {
 ///
 /// # Errors
 /// No such skater or several; what could not be deleted.
-pub fn roster_delete(name: &str) -> anyhow::Result<()> {
+pub fn roster_delete(name: &str, comments: Option<CommentsGo>) -> anyhow::Result<()> {
     let archive = Archive::open(&places()?.1)?;
     let wanted = name.trim().to_lowercase();
     let skaters = archive.skaters()?;
@@ -119,18 +124,80 @@ pub fn roster_delete(name: &str) -> anyhow::Result<()> {
         })
         .into());
     };
-    let erased = archive.delete_skater(skater.id)?;
-    println!("{}", erased_sentence(&skater.label(), &erased));
-    Ok(())
+    let mentions = archive.mentions_of(skater.id)?;
+    let go = match comments {
+        Some(CommentsGo::Keep) => MentionsGo::Keep,
+        Some(CommentsGo::Strike) => MentionsGo::Strike,
+        Some(CommentsGo::Delete) => MentionsGo::Delete,
+        None if mentions.is_empty() => MentionsGo::Strike,
+        None => {
+            return Err(UsageError(format!(
+                "nothing was deleted yet: a part of the name stands in what was written about others ({}); say what is done with it: --comments keep, strike or delete",
+                listed(&mentions)
+            ))
+            .into());
+        }
+    };
+    let erased = archive.delete_skater_and(skater.id, go)?;
+    let mut text = erased_sentence(&skater.label(), &erased) + "\n";
+    if !mentions.is_empty() {
+        let done = match go {
+            MentionsGo::Keep => "were kept as they are",
+            MentionsGo::Strike => "had the name struck out",
+            MentionsGo::Delete => "were deleted",
+        };
+        text += &format!("Comments on others that {done}: {}.\n", listed(&mentions));
+    }
+    print(&text)
+}
+
+/// What is done with comments on others in which the name stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum CommentsGo {
+    /// They stay as they are.
+    Keep,
+    /// The name is struck out of them.
+    Strike,
+    /// They are deleted.
+    Delete,
+}
+
+fn listed(mentions: &[Mention]) -> String {
+    let each: Vec<String> = mentions
+        .iter()
+        .map(|m| {
+            format!(
+                "session {}, pass {}, push {}: '{}'",
+                m.push.pass.session,
+                m.push.pass.number,
+                m.push.position + 1,
+                m.comment
+            )
+        })
+        .collect();
+    each.join("; ")
+}
+
+/// What is there already is not replaced unasked.
+pub(super) fn may_write(file: &Path, replace: bool) -> Result<(), UsageError> {
+    if replace || file.symlink_metadata().is_err() {
+        return Ok(());
+    }
+    Err(UsageError(format!(
+        "'{}' is there already; choose another name, or give --replace",
+        file.display()
+    )))
 }
 
 /// Writes settings, recordings and pictures into one file.
 ///
 /// # Errors
 /// What cannot be read or written.
-pub fn back_up(file: &Path) -> anyhow::Result<()> {
+pub fn back_up(file: &Path, replace: bool) -> anyhow::Result<()> {
+    may_write(file, replace)?;
     let (home, folder) = places()?;
-    let written = backup::back_up(&home, &folder, file)?;
+    let cancel = stop_on_signals()?;
+    let written = backup::back_up_unless(&home, &folder, file, &cancel)?;
     println!(
         "{} files in {} ({:.1} MB). It holds names and pictures: keep it safe.",
         written.files,

@@ -10,6 +10,7 @@ use crate::config::{
     ConfigError, Document, Lane, Section, Subject, Travel, View, read_text, write_atomically,
 };
 use crate::geometry::{CameraPose, Known, Mark, solve_camera_pose};
+use super::roster_cli::may_write;
 use crate::station::usage::UsageError;
 
 /// How well a mark is placed when the file does not say, pixels.
@@ -41,6 +42,9 @@ pub struct ScaleOptions {
     /// Lane file to write.
     #[arg(long, value_name = "LANE.toml")]
     pub out: Option<PathBuf>,
+    /// Also where there is a file of that name.
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// Reads the marks, finds the stand, prints it with its errors, and writes
@@ -49,6 +53,9 @@ pub struct ScaleOptions {
 /// # Errors
 /// One sentence: what is wrong with the marks, or with the file to write.
 pub fn scale(options: &ScaleOptions) -> anyhow::Result<()> {
+    if let Some(path) = &options.out {
+        may_write(path, options.replace)?;
+    }
     let found = scale_of(
         &read_text(&options.marks)?,
         &options.marks.display().to_string(),
