@@ -20,7 +20,7 @@ use crate::export::{
 use crate::panel::{ExportOrder, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::station::coach_service::Exporter;
-use crate::station::live::stop_on_signals;
+use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::UsageError;

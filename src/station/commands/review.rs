@@ -14,7 +14,7 @@ use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
 use crate::rules::{AgeGroup, AgeGroups};
 use super::review_part::Part;
-use crate::station::live::stop_on_signals;
+use crate::station::live::shutdown::stop_on_signals;
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};

@@ -9,7 +9,7 @@ use crate::config;
 use crate::roster::{Skater, import_csv};
 use crate::station::coach_service::{ServiceError, erased_sentence, read_small, write_roster_file};
 use crate::station::commands::backup;
-use crate::station::live::stop_on_signals;
+use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::{UsageError, is_there};
