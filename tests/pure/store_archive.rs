@@ -10,7 +10,7 @@ use crate::store_common::{cue, lane, pass, session, strip, tracked};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, Limits, RuleId};
 use kickplate::store::{
-    Agreement, Archive, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote, Retention, Store,
+    Agreement, Archive, MentionsGo, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote, Retention, Store,
     StoreError, StoredPass, Verdict,
 };
 
@@ -331,4 +331,80 @@ fn an_archive_notices_that_its_file_is_another_one() {
     assert!(!archive.is_current());
     let said = archive.add_skater(&robin());
     assert!(matches!(said, Err(StoreError::Gone { .. })), "{said:?}");
+}
+
+#[test]
+fn names_that_hide_something_and_consents_of_tomorrow_are_refused_at_every_door() {
+    let dir = tempfile::tempdir().unwrap();
+    let archive = Archive::open(dir.path()).unwrap();
+    let id = archive.add_skater(&robin()).unwrap();
+    for name in ["Ro\u{202e}bin", "Robin\u{200b}", "Ro\nbin", "\u{2066}Robin"] {
+        let said = archive
+            .add_skater(&Skater::new(name, AgeGroup::U9))
+            .unwrap_err();
+        assert!(matches!(said, StoreError::NotAllowed(_)), "{said:?}");
+    }
+    // Letters of every script are names, joiners included.
+    for name in ["נועה לוי", "علی\u{200c}رضا", "佐藤", "Zoë 🏒"] {
+        archive.add_skater(&Skater::new(name, AgeGroup::U9)).unwrap();
+    }
+    let tomorrow = jiff::Zoned::now().date().tomorrow().unwrap();
+    let early = Skater {
+        id,
+        consent: Some(Consent {
+            given_on: tomorrow,
+            given_by: "Kim".into(),
+        }),
+        ..robin()
+    };
+    let said = archive.change_skater(&early).unwrap_err().to_string();
+    assert!(said.contains(&tomorrow.to_string()), "{said}");
+    assert_eq!(archive.skaters().unwrap().len(), 5);
+}
+
+#[test]
+fn what_a_deletion_takes_is_counted_before_and_comments_go_as_asked() {
+    for go in [MentionsGo::Keep, MentionsGo::Strike, MentionsGo::Delete] {
+        let dir = tempfile::tempdir().unwrap();
+        let archive = Archive::open(dir.path()).unwrap();
+        let mut named = robin();
+        named.name = "Zoë Vossberg".into();
+        let id = archive.add_skater(&named).unwrap();
+        let mut store = Store::open(dir.path()).unwrap();
+        let s = store.begin_session(&session()).unwrap();
+        for (number, skater) in [(1, Some(id)), (2, Some(id)), (3, None)] {
+            store.write_pass(&s, &whole(number, skater)).unwrap();
+        }
+        let push = |number, position| PushKey {
+            pass: key(s.number(), number),
+            position,
+        };
+        archive.set_comment(&push(1, 0), "own").unwrap();
+        archive.set_comment(&push(3, 0), "as ZOE did").unwrap();
+        archive.set_comment(&push(3, 1), "Vossbergs").unwrap();
+        let mentions = archive.mentions_of(id).unwrap();
+        assert_eq!(mentions.len(), 1);
+        assert_eq!(
+            (mentions[0].push, mentions[0].without.as_str()),
+            (push(3, 0), "as [deleted] did")
+        );
+        let would = archive.would_erase(id).unwrap();
+        assert_eq!(
+            (would.passes, would.strips, would.comments, would.mentions),
+            (2, 4, 1, 1)
+        );
+        let erased = archive.delete_skater_and(id, go).unwrap();
+        assert_eq!(
+            (erased.passes, erased.strips, erased.mentions),
+            (would.passes, would.strips, would.mentions)
+        );
+        let left = archive.load_session(s.number()).unwrap().passes;
+        let wanted = match go {
+            MentionsGo::Keep => "as ZOE did",
+            MentionsGo::Strike => "as [deleted] did",
+            MentionsGo::Delete => "",
+        };
+        let comments: Vec<&str> = left[0].notes.iter().map(|n| n.comment.as_str()).collect();
+        assert_eq!(comments, [wanted, "Vossbergs", ""]);
+    }
 }

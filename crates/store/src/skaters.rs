@@ -105,9 +105,15 @@ impl Archive {
     ) -> Result<Vec<SkaterId>, StoreError> {
         self.book.check_still_there()?;
         let today = jiff::Zoned::now().date();
-        new.iter()
-            .chain(changed)
-            .try_for_each(|skater| allowed(skater, today))?;
+        let known = self.skaters()?;
+        for skater in new.iter().chain(changed) {
+            // What is there already stays possible, whatever the clock says.
+            let before = known.iter().find(|k| k.id == skater.id);
+            if before.is_none_or(|k| k.consent != skater.consent) {
+                given_by(skater, today)?;
+            }
+            readable(skater)?;
+        }
         let fault = |e| self.book.fault(e);
         let transaction = self.book.writing()?;
         let mut ids = Vec::with_capacity(new.len());
@@ -345,8 +351,8 @@ pub(super) fn take_strips(
         .collect()
 }
 
-/// What no door to the roster lets in.
-fn allowed(skater: &Skater, today: jiff::civil::Date) -> Result<(), StoreError> {
+/// No door to the roster lets in what cannot be seen.
+fn readable(skater: &Skater) -> Result<(), StoreError> {
     let texts = [Some(&skater.name), skater.bib.as_ref()];
     if texts.into_iter().flatten().any(|t| t.chars().any(hides)) {
         return Err(StoreError::NotAllowed(format!(
@@ -354,6 +360,11 @@ fn allowed(skater: &Skater, today: jiff::civil::Date) -> Result<(), StoreError> 
             skater.label().chars().filter(|c| !hides(*c)).collect::<String>()
         )));
     }
+    Ok(())
+}
+
+/// Nor a consent of a day still to come.
+fn given_by(skater: &Skater, today: jiff::civil::Date) -> Result<(), StoreError> {
     match &skater.consent {
         Some(consent) if consent.given_on > today => Err(StoreError::NotAllowed(format!(
             "the consent for {} is dated {}, a day still to come; write the day it was given",

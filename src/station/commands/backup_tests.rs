@@ -91,6 +91,34 @@ fn a_restore_into_nothing_makes_everything() {
     assert_eq!(names(&p.folder), ["Robin"]);
 }
 
+/// Each keeps what was there before it, also within one second.
+#[test]
+fn restores_that_follow_each_other_at_once_keep_everything() {
+    let p = places();
+    add(&p.folder, "Robin");
+    back_up(&p.home, &p.folder, &p.zip).unwrap();
+    let mut kept = Vec::new();
+    for _ in 0..3 {
+        let restored = restore(&p.home, &p.folder, &p.zip).unwrap();
+        kept.push(restored.old_recordings.unwrap());
+        kept.push(restored.old_config);
+    }
+    kept.sort();
+    kept.dedup();
+    assert_eq!(kept.len(), 6);
+    assert!(kept.iter().all(|folder| folder.is_dir()));
+}
+
+#[test]
+fn a_backup_that_is_stopped_leaves_nothing() {
+    let p = places();
+    add(&p.folder, "Robin");
+    let before = p.zip.parent().unwrap().read_dir().unwrap().count();
+    let stopped = back_up_unless(&p.home, &p.folder, &p.zip, &AtomicBool::new(true));
+    assert!(matches!(stopped, Err(BackupError::Stopped)), "{stopped:?}");
+    assert_eq!(p.zip.parent().unwrap().read_dir().unwrap().count(), before);
+}
+
 #[test]
 fn recordings_in_use_are_not_replaced() {
     let p = places();
