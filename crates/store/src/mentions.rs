@@ -173,8 +173,15 @@ pub(super) fn without_name(text: &str, name: &str) -> Option<String> {
         let letter = folded(word);
         letter.chars().count() == 1 && parts.iter().any(|p| p.starts_with(&letter))
     };
+    // With nothing but space between: the s of "Sam's" is none.
+    let apart = |i: usize| {
+        let (start, word) = text_words[i];
+        let between = &text[start + word.len()..text_words[i + 1].0];
+        between.trim().is_empty()
+    };
     for i in 0..text_words.len() {
-        let beside = (i > 0 && is_name[i - 1]) || is_name.get(i + 1) == Some(&true);
+        let beside = (i > 0 && is_name[i - 1] && apart(i - 1))
+            || (is_name.get(i + 1) == Some(&true) && apart(i));
         is_name[i] = is_name[i] || (beside && initial(text_words[i].1));
     }
     let mut out = String::new();
@@ -241,6 +248,7 @@ mod tests {
         for (text, name, wanted) in [
             ("Better than ROBIN, robin!", "Robin", "Better than [deleted], [deleted]!"),
             ("a robin's knee", "Robin", "a [deleted]'s knee"),
+            ("Sam's knee", "Sam", "[deleted]'s knee"),
             ("Zoë Ürün und Zoë", "zoë ürün", "[deleted] und [deleted]"),
             ("Watch Quirina Vossberg and Quirina", "Quirina Vossberg", "Watch [deleted] and [deleted]"),
             ("quirina v. again; #77", "Quirina Vossberg", "[deleted]. again; #77"),
