@@ -62,11 +62,7 @@ pub fn recorded_passes(passes: u32) -> Recorded {
             .unwrap()
     };
     let robin = add("Robin", Some("B4711"), consent.clone());
-    let zoe = add(
-        "=Zoë/../CON <script>Näher🏒",
-        Some("B4712"),
-        consent,
-    );
+    let zoe = add("=Zoë/../CON <script>Näher🏒", Some("B4712"), consent);
     let sascha = add("Sascha", None, None);
     let mut store = Store::open(dir.path()).unwrap();
     let mut info: SessionInfo = session();

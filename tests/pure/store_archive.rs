@@ -10,8 +10,8 @@ use crate::store_common::{cue, lane, pass, session, strip, tracked};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, Limits, RuleId};
 use kickplate::store::{
-    Agreement, Archive, MentionsGo, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote, Retention, Store,
-    StoreError, StoredPass, Verdict,
+    Agreement, Archive, MentionsGo, NewPass, PICTURES_FOLDER, PassKey, PushKey, PushNote,
+    Retention, Store, StoreError, StoredPass, Verdict,
 };
 
 fn robin() -> Skater {
@@ -346,7 +346,9 @@ fn names_that_hide_something_and_consents_of_tomorrow_are_refused_at_every_door(
     }
     // Letters of every script are names, joiners included.
     for name in ["נועה לוי", "علی\u{200c}رضا", "佐藤", "Zoë 🏒"] {
-        archive.add_skater(&Skater::new(name, AgeGroup::U9)).unwrap();
+        archive
+            .add_skater(&Skater::new(name, AgeGroup::U9))
+            .unwrap();
     }
     let tomorrow = jiff::Zoned::now().date().tomorrow().unwrap();
     let early = Skater {

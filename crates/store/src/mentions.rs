@@ -246,12 +246,24 @@ mod tests {
     fn every_part_of_a_name_is_found_as_a_word_and_only_as_one() {
         let out = |text: &str, name: &str| without_name(text, name);
         for (text, name, wanted) in [
-            ("Better than ROBIN, robin!", "Robin", "Better than [deleted], [deleted]!"),
+            (
+                "Better than ROBIN, robin!",
+                "Robin",
+                "Better than [deleted], [deleted]!",
+            ),
             ("a robin's knee", "Robin", "a [deleted]'s knee"),
             ("Sam's knee", "Sam", "[deleted]'s knee"),
             ("Zoë Ürün und Zoë", "zoë ürün", "[deleted] und [deleted]"),
-            ("Watch Quirina Vossberg and Quirina", "Quirina Vossberg", "Watch [deleted] and [deleted]"),
-            ("quirina v. again; #77", "Quirina Vossberg", "[deleted]. again; #77"),
+            (
+                "Watch Quirina Vossberg and Quirina",
+                "Quirina Vossberg",
+                "Watch [deleted] and [deleted]",
+            ),
+            (
+                "quirina v. again; #77",
+                "Quirina Vossberg",
+                "[deleted]. again; #77",
+            ),
             ("Vossberg kid", "Quirina Vossberg", "[deleted] kid"),
             ("zoe and Zoe\u{308}", "Zoë 🏒", "[deleted] and [deleted]"),
             ("Lukasz late", "Łukasz", "[deleted] late"),

@@ -9,8 +9,8 @@ use serde_json::{Map, Value};
 
 use super::archive::Archive;
 use super::codec::{limits_from_json, limits_to_json};
-use super::schema::BEFORE_VERSION;
 use super::mentions::{self, MentionsGo, without_name};
+use super::schema::BEFORE_VERSION;
 use super::{ExportNote, PassKey, StoreError, clips, lineup};
 use crate::roster::{BandColour, Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits, RuleId};
@@ -357,7 +357,11 @@ fn readable(skater: &Skater) -> Result<(), StoreError> {
     if texts.into_iter().flatten().any(|t| t.chars().any(hides)) {
         return Err(StoreError::NotAllowed(format!(
             "the name or number of '{}' has characters that are not seen or turn the direction of the text; write it without them",
-            skater.label().chars().filter(|c| !hides(*c)).collect::<String>()
+            skater
+                .label()
+                .chars()
+                .filter(|c| !hides(*c))
+                .collect::<String>()
         )));
     }
     Ok(())

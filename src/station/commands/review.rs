@@ -10,10 +10,10 @@ use std::time::{Duration, Instant};
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::review_part::Part;
 use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
 use crate::rules::{AgeGroup, AgeGroups};
-use super::review_part::Part;
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
@@ -96,7 +96,11 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     let (part, before) = Part::open(&options.out, format!("{name} {engine:?}"), &info)?;
     let mut work = Work {
         session: SessionFile::new(record, lane, engine, &thresholds, None),
-        first_track: before.iter().map(|(pass, _)| pass.track_id).max().unwrap_or(0),
+        first_track: before
+            .iter()
+            .map(|(pass, _)| pass.track_id)
+            .max()
+            .unwrap_or(0),
         bar: Bar::new(source.info().frame_count),
         out: Output::default(),
         part,
@@ -104,7 +108,8 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     for (pass, cue) in &before {
         // The choice of cues depends on what was said before.
         analyser.remember(pass);
-        work.session.add_pass(pass, cue, &words::cue_sentence(cue))?;
+        work.session
+            .add_pass(pass, cue, &words::cue_sentence(cue))?;
     }
     if work.part.frames > 0 {
         let done = format!(

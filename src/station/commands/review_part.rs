@@ -134,8 +134,12 @@ impl Part {
 }
 
 fn remove(folder: &Path) -> anyhow::Result<()> {
-    std::fs::remove_dir_all(folder)
-        .with_context(|| format!("'{}' cannot be deleted; delete it by hand", folder.display()))
+    std::fs::remove_dir_all(folder).with_context(|| {
+        format!(
+            "'{}' cannot be deleted; delete it by hand",
+            folder.display()
+        )
+    })
 }
 
 #[cfg(test)]
@@ -209,7 +213,14 @@ mod tests {
         }
         // With another pass of that number this time.
         let (mut part, _) = open("a.mp4");
-        part.keep(&pass(5).0, &Cue { pass_number: 3, ..pass(5).1 }).unwrap();
+        part.keep(
+            &pass(5).0,
+            &Cue {
+                pass_number: 3,
+                ..pass(5).1
+            },
+        )
+        .unwrap();
         part.quiet(500).unwrap();
         drop(part);
         assert_eq!(open("a.mp4").1.len(), 3);

@@ -6,11 +6,11 @@ use std::path::PathBuf;
 
 use anyhow::Context;
 
+use super::roster_cli::may_write;
 use crate::config::{
     ConfigError, Document, Lane, Section, Subject, Travel, View, read_text, write_atomically,
 };
 use crate::geometry::{CameraPose, Known, Mark, solve_camera_pose};
-use super::roster_cli::may_write;
 use crate::station::usage::UsageError;
 
 /// How well a mark is placed when the file does not say, pixels.
