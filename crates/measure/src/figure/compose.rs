@@ -86,13 +86,13 @@ impl Picture {
     fn add(&mut self, shapes: &[Shape], h: f64, ghost: bool) {
         for shape in shapes {
             let paint = match (ghost, shape.ink) {
-                // What was has no stripes and no rims.
-                (true, Ink::Trim) => continue,
+                // What was has no stripes, no rims and no stick.
+                (true, Ink::Trim | Ink::Stick) => continue,
                 (true, _) => Paint::Ghost,
                 (false, Ink::Trim) => Paint::Ground,
                 (false, Ink::Far) => Paint::Far,
                 (false, Ink::Signal) => Paint::Signal,
-                (false, Ink::Body | Ink::Gear) => Paint::Body,
+                (false, Ink::Body | Ink::Gear | Ink::Stick) => Paint::Body,
             };
             if shape.rim && !ghost {
                 let wider: Vec<_> = shape

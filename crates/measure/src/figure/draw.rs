@@ -19,8 +19,10 @@ pub enum Ink {
     Signal,
     /// Stripes, the cage of the helmet: the colour of the ground.
     Trim,
-    /// Steel and stick.
+    /// Steel.
     Gear,
+    /// The stick.
+    Stick,
 }
 
 /// The convex outline around a few discs, metres.
@@ -362,8 +364,8 @@ impl Pen<'_> {
         let line = minus(foot, hand);
         let top = plus(hand, scaled(line, -0.12));
         let blade = off(h, foot, [0.105 * ahead, -0.006]);
-        self.add(Ink::Gear, true, &[(top, 0.0105), (foot, 0.0105)]);
-        self.add(Ink::Gear, false, &[(foot, 0.014), (blade, 0.013)]);
+        self.add(Ink::Stick, true, &[(top, 0.0105), (foot, 0.0105)]);
+        self.add(Ink::Stick, false, &[(foot, 0.014), (blade, 0.013)]);
     }
 
     fn from_ahead(&mut self) {

@@ -86,7 +86,12 @@ fn side(s: &mut Stance, order: Order) {
         [(THIGH, thigh_deg), (SHANK, shank_deg)],
         f,
     );
-    chain(s, leg_of(free), hip, [(THIGH, -26.0), (SHANK, -50.0)], f);
+    // What is shown of a trunk stands close together, so that it is large.
+    let back = match order {
+        Order::ChestAhead | Order::ChestUp => [(THIGH, 14.0), (SHANK, -52.0)],
+        _ => [(THIGH, -26.0), (SHANK, -50.0)],
+    };
+    chain(s, leg_of(free), hip, back, f);
     for leg in Leg::BOTH {
         let ankle = s.joint(leg_of(leg).end);
         let (heel, toe) = foot_of(leg);
