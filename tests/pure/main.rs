@@ -24,4 +24,5 @@ mod sound_files;
 mod store_archive;
 mod store_session_json;
 mod store_sessions;
+mod surety;
 mod truth_coach;

@@ -47,7 +47,7 @@ fn the_fields_are_the_ones_of_the_description() {
     assert_eq!(value["lane"]["view"], "side");
     assert_eq!(value["lane"]["travel"], "right_to_left");
     assert_eq!(value["lane"]["camera_height_m"], 1.4);
-    assert_eq!(value["lane"].as_object().unwrap().len(), 8);
+    assert_eq!(value["lane"].as_object().unwrap().len(), 9);
     assert_eq!(value["thresholds"]["rules"]["knee_bend"]["at_most"], 120.0);
 
     let passes = value["passes"].as_array().unwrap();

@@ -409,10 +409,10 @@ fn counts_line(words: &ExportWords, s: &RuleSummary) -> String {
 /// 'at most 120° (a further 7° is let pass)'.
 fn limits_line(words: &ExportWords, s: &RuleSummary) -> String {
     let wanted = words.limits(s.rule, &s.limits);
-    if s.limits.dead_band <= 0.0 {
+    if s.margin <= 0.0 {
         return wanted;
     }
-    let dead_band = words.value(s.rule, s.limits.dead_band);
+    let dead_band = words.value(s.rule, s.margin);
     format!(
         "{wanted} ({})",
         words.fill("work.margin", &[("dead_band", &dead_band)])

@@ -2,7 +2,7 @@
 //! went well.
 
 use crate::geometry::median;
-use crate::rules::{Limits, QUANTITIES, Quantity, RULES, Rule, Sense};
+use crate::rules::{Limits, QUANTITIES, Quantity, RULES, Rule, Sense, Surety};
 
 use super::dataset::{Material, PassPart, SessionPart};
 use crate::store::Verdict;
@@ -40,6 +40,9 @@ pub struct RuleSummary {
     pub typical: f64,
     /// Middle of their uncertainties.
     pub uncertainty: Option<f64>,
+    /// How far beyond a limit a value of this uncertainty has to be before it is
+    /// flagged.
+    pub margin: f64,
     /// Pass by pass, in order; only passes it was judged in.
     pub series: Vec<Dot>,
 }
@@ -64,6 +67,7 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
     let (mut values, mut uncertainties, mut series) = (Vec::new(), Vec::new(), Vec::new());
     let (mut flagged, mut dismissed) = (0, 0);
     let mut limits: Option<Limits> = None;
+    let mut surety = Surety::default();
     let mut same_limits = true;
     for (session, part) in passes {
         let (mut of_pass, mut uncertainties_of_pass, mut stands) = (Vec::new(), Vec::new(), false);
@@ -87,6 +91,7 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
         let now = part.pass.thresholds.limits[rule.id];
         same_limits &= limits.is_none_or(|earlier| earlier == now);
         limits = Some(now);
+        surety = part.pass.thresholds.surety;
         series.push(Dot {
             pass: part.key.number,
             session: session.number,
@@ -98,15 +103,17 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
         uncertainties.append(&mut uncertainties_of_pass);
     }
     let judged = values.len();
+    let (limits, uncertainty) = (limits?, median(&mut uncertainties));
     Some(RuleSummary {
         rule,
-        limits: limits?,
+        limits,
+        margin: limits.margin(uncertainty.unwrap_or(0.0), surety),
         same_limits,
         judged,
         flagged,
         dismissed,
         typical: median(&mut values)?,
-        uncertainty: median(&mut uncertainties),
+        uncertainty,
         series,
     })
 }

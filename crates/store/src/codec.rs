@@ -7,7 +7,9 @@ use serde_json::{Map, Value, json};
 
 use super::StoreError;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
-use crate::rules::{AgeGroup, Id, IdMap, Leg, Limits, Measure, NotJudged, RuleId, Thresholds};
+use crate::rules::{
+    AgeGroup, Id, IdMap, Leg, Limits, Measure, NotJudged, RuleId, Surety, Thresholds,
+};
 
 /// `NaN` and infinities are no measurements: stored as nothing.
 pub(super) fn finite(value: f64) -> Option<f64> {
@@ -94,7 +96,11 @@ pub(super) fn thresholds_to_json(thresholds: &Thresholds) -> Value {
         .iter()
         .map(|(rule, l)| (rule.code().to_owned(), limits_to_json(l)))
         .collect();
-    json!({ "age_group": thresholds.age_group.name(), "rules": rules })
+    json!({
+        "age_group": thresholds.age_group.name(),
+        "surety_percent": thresholds.surety.percent(),
+        "rules": rules,
+    })
 }
 
 /// `None` where the text is no threshold set. A rule the set does not name
@@ -103,6 +109,10 @@ pub(super) fn thresholds_from_json(value: &Value) -> Option<Thresholds> {
     let age_group = AgeGroup::from_name(value.get("age_group")?.as_str()?)?;
     let rules = value.get("rules")?.as_object()?;
     let mut thresholds = Thresholds::defaults(age_group);
+    let percent = value.get("surety_percent").and_then(Value::as_u64);
+    if let Some(surety) = percent.and_then(|p| Surety::from_percent(u32::try_from(p).ok()?)) {
+        thresholds.surety = surety;
+    }
     for (rule, limits) in thresholds.limits.iter_mut() {
         *limits = match rules.get(rule.code()) {
             Some(stored) => limits_from_json(stored)?,

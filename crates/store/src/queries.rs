@@ -24,17 +24,18 @@ pub struct ValueOf {
 
 impl Archive {
     /// The values of the last `count` pushes of skaters judged as `group` in
-    /// which the measure of `rule` was judged, newest first.
+    /// which the measure of `rule` was judged, each with one standard deviation
+    /// where it was told, newest first.
     pub fn last_values(
         &self,
         rule: RuleId,
         group: AgeGroup,
         count: u32,
-    ) -> Result<Vec<f64>, StoreError> {
+    ) -> Result<Vec<(f64, Option<f64>)>, StoreError> {
         self.book
             .connection
             .prepare_cached(
-                "SELECT m.value FROM passes p
+                "SELECT m.value, m.uncertainty FROM passes p
                    JOIN threshold_sets t ON t.id = p.threshold_set_id
                    JOIN pushes u ON u.pass_id = p.id
                    JOIN measures m ON m.push_id = u.id
@@ -44,7 +45,7 @@ impl Archive {
             )
             .and_then(|mut s| {
                 s.query_map(params![rule.rule().measure, group.name(), count], |r| {
-                    r.get(0)
+                    Ok((r.get(0)?, r.get(1)?))
                 })?
                 .collect()
             })

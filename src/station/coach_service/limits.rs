@@ -23,11 +23,13 @@ impl Service {
         let values = self
             .archive()?
             .last_values(edit.rule, edit.group, TRIED_ON)?;
-        let now = self.settings.load().groups.thresholds(edit.group).limits[edit.rule];
+        let settings = self.settings.load();
+        let now = settings.groups.thresholds(edit.group).limits[edit.rule];
+        let surety = settings.groups.surety();
         let effect = Effect {
             pushes: values.len() as u32,
-            flagged: flagged_of(&values, &edit.limits) as u32,
-            flagged_now: flagged_of(&values, &now) as u32,
+            flagged: flagged_of(&values, &edit.limits, surety) as u32,
+            flagged_now: flagged_of(&values, &now, surety) as u32,
             edit,
         };
         let tried = Message::LimitsTried {

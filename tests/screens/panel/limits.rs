@@ -91,7 +91,7 @@ fn dead_band_and_silence_are_part_of_a_limit() {
     // One step of half a degree above where it stands.
     let edit = knee(AgeGroup::U13, |l| l.dead_band += 0.5);
     assert_eq!(
-        coach.gives("Leave alone this much beyond it: more"),
+        coach.gives("Leave alone at least this much beyond it: more"),
         [Command::PreviewLimits(edit)]
     );
     let edit = knee(AgeGroup::U13, |l| {

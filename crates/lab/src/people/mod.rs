@@ -7,6 +7,8 @@
 
 mod tables;
 
+pub use tables::tables;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -107,7 +109,7 @@ pub fn people(options: &PeopleOptions) -> anyhow::Result<()> {
     for model in [ModelKind::Full, ModelKind::Heavy] {
         all.push(read(&home, model)?);
     }
-    let text = tables::tables(&all);
+    let text = tables(&all);
     println!("{text}");
     match &options.write {
         Some(path) => tables::write_into(path, &text),

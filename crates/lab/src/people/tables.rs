@@ -26,7 +26,7 @@ fn figures(readings: &[&Reading], value: impl Fn(&Reading) -> Option<f64>) -> St
 }
 
 /// All tables, as Markdown.
-pub(super) fn tables(all: &[Read]) -> String {
+pub fn tables(all: &[Read]) -> String {
     let mut out = String::new();
     let name = |read: &Read| format!("{:?}", read.model).to_lowercase();
     out += "Knee angle, each leg in the camera that sees it most squarely, degrees, positive is too straight: read in the picture less the\ntrue joints' in the same picture, *shown* with what the station adds on people, and the second reader where it was asked.\n\n";

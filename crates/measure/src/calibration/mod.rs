@@ -116,6 +116,9 @@ pub enum SkateOut {
     AsFarAsBack,
 }
 
+/// Stature that lengths are given for, metres.
+pub const ADULT_M: f64 = 1.78;
+
 /// What holds for one subject and one pose model. Made from the lane file's
 /// declaration and from nothing else.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -252,6 +255,21 @@ impl Calibration {
     /// The direction of the toe, degrees.
     pub fn toe_out(self) -> Doubt {
         self.pick(rendered::TOE_OUT, people::TOE_OUT)
+    }
+
+    /// The doubt of a rule's measure, by the rule's id, in its unit; `None` of a rule that
+    /// is not known.
+    pub fn doubt_of(self, rule: &str, view: View, stature_m: f64) -> Option<Doubt> {
+        let adult = stature_m / ADULT_M;
+        Some(match rule {
+            "knee_bend" => self.glide_knee(view).doubt,
+            "extension" => self.extension().doubt,
+            "recovery_gap" => self.heel_gap(view).doubt.times(adult),
+            "arm_crossover" => self.hand().times(adult),
+            "trunk_lean" => self.trunk(),
+            "toe_direction" => self.toe_out(),
+            _ => return None,
+        })
     }
 
     /// How long before its toe-off a leg is straightest, cycles.

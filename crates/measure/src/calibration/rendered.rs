@@ -14,10 +14,10 @@ use crate::config::View;
 const STRAIGHTER_DEG: f64 = 10.5;
 const STRAIGHTER_HEAVY_DEG: f64 = 12.0;
 const STRAIGHTER_HEAVY_OBLIQUE_DEG: f64 = 6.5;
-/// 2 to 5 degrees on three sets from the side. More is stated, as it was before
-/// people had numbers of their own.
-const KNEE: Doubt = Doubt::new(5.2, 3.9);
-const KNEE_OBLIQUE: Doubt = Doubt::new(6.4, 4.8);
+/// Scatter and bias together: 2 to 5 degrees on three sets from the side, 4 to 5 seen
+/// at an angle with the heavy model.
+const KNEE: Doubt = Doubt::new(3.7, 2.8);
+const KNEE_OBLIQUE: Doubt = Doubt::new(4.0, 3.0);
 
 pub fn glide_knee(by: ModelKind, view: View) -> Shift {
     let straighter_deg = match (by, view) {
@@ -43,7 +43,7 @@ pub const KNEES_TOGETHER_DEG: f64 = 14.0;
 /// without.
 pub const EXTENSION: Shift = Shift {
     add: 0.0,
-    doubt: Doubt::new(4.2, 5.6),
+    doubt: Doubt::new(2.8, 3.7),
 };
 /// What is read above is the points' error: the rendered skaters reach 174.
 pub const STRAIGHTEST_DEG: f64 = 175.0;
@@ -76,7 +76,7 @@ pub const USUAL_OUT_SHARE: f64 = 0.20;
 /// the two cancel.
 pub const HIPS_FORWARD_SHARE: f64 = 0.016;
 /// They lie within 2 degrees after the correction of the hip points.
-pub const TRUNK: Doubt = Doubt::new(4.0, 3.0);
+pub const TRUNK: Doubt = Doubt::new(2.4, 1.8);
 
 /// The feet are read around the moment they are closest, all readings count,
 /// and ankles are wider apart than heels: together this much more than the least
@@ -86,7 +86,7 @@ const READ_WIDER_FRONT_M: f64 = 0.011;
 const READ_WIDER_REAR_M: f64 = 0.0265;
 /// 1.0 to 1.5 cm with the lane's exact scale; a scale set up by hand is good to
 /// about 5 % of the stance.
-const GAP: Doubt = Doubt::new(0.016, 0.012);
+const GAP: Doubt = Doubt::new(0.012, 0.009);
 
 pub fn heel_gap(view: View) -> Shift {
     Shift {

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Measure, RuleId, RuleMap};
+use super::{Measure, RuleId, RuleMap, Surety};
 use crate::config::View;
 use crate::stride::{Curves, Leg, PassMotion, Push};
 
@@ -94,7 +94,8 @@ pub struct Limits {
     pub at_least: Option<f64>,
     /// Largest wanted value, in the rule's unit. `None` for `AtLeast`.
     pub at_most: Option<f64>,
-    /// How far beyond the limit a value has to be before it is flagged.
+    /// How far beyond the limit a value has to be at least before it is flagged,
+    /// however sure it is.
     pub dead_band: f64,
 }
 
@@ -105,6 +106,8 @@ pub struct Thresholds {
     pub age_group: AgeGroup,
     /// The limits of each rule.
     pub limits: RuleMap<Limits>,
+    /// How sure it has to be before a value is flagged.
+    pub surety: Surety,
 }
 
 /// Where truth files (of rendered skaters) have the true value of a rule.
@@ -158,6 +161,22 @@ pub struct Rule {
 }
 
 impl Limits {
+    /// How far beyond a limit a value with this standard deviation has to be before it
+    /// is flagged, in the rule's unit: so far that it is sure, and never less than
+    /// the dead-band.
+    pub fn margin(&self, deviation: f64, surety: Surety) -> f64 {
+        self.dead_band.max(surety.margin(deviation))
+    }
+
+    /// The limit a value with this standard deviation is surely beyond, if any.
+    pub fn surely_beyond(&self, value: f64, deviation: f64, surety: Surety) -> Option<f64> {
+        Limits {
+            dead_band: self.margin(deviation, surety),
+            ..*self
+        }
+        .beyond(value)
+    }
+
     /// The limit a value is beyond by more than the dead-band, if any.
     pub fn beyond(&self, value: f64) -> Option<f64> {
         match (self.at_least, self.at_most) {
@@ -190,6 +209,7 @@ impl Thresholds {
         Thresholds {
             age_group,
             limits: RuleMap::from_fn(|id| id.rule().defaults[i]),
+            surety: Surety::default(),
         }
     }
 }

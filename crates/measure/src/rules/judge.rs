@@ -4,7 +4,7 @@ use super::shrinkage::pool;
 use super::table::rule_geometry::unmeasurable;
 use super::{
     Flag, JudgedPass, JudgedPush, Limits, Measure, NotJudged, Quantity, QuantityId, QuantityMap,
-    Rule, RuleId, RuleMap, Thresholds,
+    Rule, RuleId, RuleMap, Surety, Thresholds,
 };
 use crate::config::View;
 use crate::stride::{PassMotion, Push};
@@ -72,13 +72,17 @@ fn finite(measure: Measure) -> Measure {
 pub fn flags_of(measures: &RuleMap<Measure>, thresholds: &Thresholds) -> Vec<Flag> {
     measures
         .iter()
-        .filter_map(|(rule, measure)| flag(rule, &thresholds.limits[rule], measure))
+        .filter_map(|(rule, measure)| {
+            flag(rule, &thresholds.limits[rule], measure, thresholds.surety)
+        })
         .collect()
 }
 
-fn flag(rule: RuleId, limits: &Limits, measure: &Measure) -> Option<Flag> {
+fn flag(rule: RuleId, limits: &Limits, measure: &Measure, surety: Surety) -> Option<Flag> {
     let value = measure.judged_value().filter(|_| limits.flagged)?;
-    let limit = limits.beyond(value)?;
+    // A value without its doubt is held to the dead-band alone: an older record's.
+    let deviation = measure.uncertainty.unwrap_or(0.0);
+    let limit = limits.surely_beyond(value, deviation, surety)?;
     Some(Flag { rule, value, limit })
 }
 
@@ -88,5 +92,63 @@ fn not_from(view: View) -> NotJudged {
         View::Front => NotJudged::NotFromFront,
         View::Rear => NotJudged::NotFromRear,
         View::Oblique => NotJudged::NotFromOblique,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::Subject;
+    use crate::rules::AgeGroup;
+    use crate::rules::table::rule_geometry::tests::motion_of;
+    use crate::stride::synthetic::Skater;
+
+    /// What a page says of a rule's margin is what pushes are flagged with. A hand that is
+    /// read short is doubted more on people; it is never past the line.
+    #[test]
+    fn the_doubt_that_is_told_is_the_calibrations() {
+        for subject in Subject::ALL {
+            for view in [View::Side, View::Front] {
+                let mut motion = motion_of(view, &Skater::default());
+                motion.lane.subject = subject;
+                let pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
+                let mut told = 0;
+                for rule in RuleId::ALL {
+                    let stature_m = motion.lane.skater_height_m;
+                    let doubt = motion
+                        .calibration()
+                        .doubt_of(rule.code(), view, stature_m)
+                        .unwrap();
+                    for m in pass
+                        .pushes
+                        .iter()
+                        .map(|p| &p.measures[*rule])
+                        .filter(|m| m.is_judged())
+                    {
+                        let off = m.uncertainty.unwrap() - doubt.of_one();
+                        let short = *rule == RuleId::ArmCrossover && m.value < Some(0.0);
+                        // The lane of the stick skater runs straight at the camera.
+                        assert!(off.abs() < 1e-3 || short && off > 0.0, "{rule} {off}");
+                        told += 1;
+                    }
+                }
+                assert!(told > 2, "{view:?}");
+            }
+        }
+    }
+
+    /// The same push, the same limit: on rendered bodies it is sure, on people it is not.
+    #[test]
+    fn what_is_sure_on_rendered_bodies_may_not_be_on_people() {
+        let thresholds = Thresholds::defaults(AgeGroup::Adult);
+        let limit = thresholds.limits[RuleId::KneeBend].at_most.unwrap();
+        let flags = |subject: Subject| {
+            let calibration = crate::calibration::Calibration::of(subject, Default::default());
+            let doubt = calibration.doubt_of("knee_bend", View::Side, 1.78).unwrap();
+            let mut measures = RuleMap::<Measure>::default();
+            measures[RuleId::KneeBend] = Measure::judged(limit + 7.0, doubt.of_one(), "");
+            flags_of(&measures, &thresholds).len()
+        };
+        assert_eq!((flags(Subject::Rendered), flags(Subject::People)), (1, 0));
     }
 }

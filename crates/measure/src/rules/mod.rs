@@ -19,6 +19,7 @@ mod overlay_marks;
 mod report;
 pub mod settings;
 mod shrinkage;
+mod surety;
 mod table;
 
 pub use crate::stride::Leg;
@@ -30,4 +31,5 @@ pub use not_judged::NotJudged;
 pub use overlay_marks::BONES;
 pub use report::{QUANTITIES, Quantity, QuantityId, QuantityUnit};
 pub use settings::AgeGroups;
+pub use surety::Surety;
 pub use table::{RULES, RuleId};

@@ -8,10 +8,13 @@ use crate::config::{
     read_text, wrapped_comment,
 };
 
-use super::{AgeGroup, Limits, RULES, Rule, Sense, Thresholds};
+use super::{AgeGroup, Limits, RULES, Rule, Sense, Surety, Thresholds};
 
 /// Steps from earlier formats of the age groups file; there is none yet.
 pub const AGE_GROUP_FORMATS: &[Step] = &[];
+
+/// The key of the surety, one for all groups.
+pub const SURETY_KEY: &str = "surety_percent";
 
 /// The thresholds of every age group, as one immutable snapshot.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,12 +49,23 @@ impl AgeGroups {
         let document = Document::parse(&text, file_name)?;
         let root = document.root();
         let names = AgeGroup::ALL.map(AgeGroup::name);
+        let mut known = [&names[..], &[SURETY_KEY]].concat();
         if root.names().iter().any(|name| name == FORMAT_KEY) {
-            root.only(&[&names[..], &[FORMAT_KEY]].concat())?;
-        } else {
-            root.only(&names)?;
+            known.push(FORMAT_KEY);
         }
+        root.only(&known)?;
         let mut resolved = Self::defaults();
+        if let Some(percent) = root.whole(SURETY_KEY, 80, 95)? {
+            let surety = Surety::from_percent(percent).ok_or_else(|| {
+                root.conflict(
+                    SURETY_KEY,
+                    format!("{SURETY_KEY} = {percent} is not known; it must be 80, 90 or 95"),
+                )
+            })?;
+            for thresholds in &mut resolved.groups {
+                thresholds.surety = surety;
+            }
+        }
         for (group, thresholds) in AgeGroup::ALL.into_iter().zip(&mut resolved.groups) {
             let Some(of_group) = root.section(group.name())? else {
                 continue;
@@ -64,6 +78,11 @@ impl AgeGroups {
             }
         }
         Ok(resolved)
+    }
+
+    /// How sure it has to be before a value is flagged; the same in all groups.
+    pub fn surety(&self) -> Surety {
+        self.groups[0].surety
     }
 
     /// The thresholds of one group.
@@ -116,6 +135,12 @@ pub fn limit_edits(group: AgeGroup, rule: &Rule, limits: &Limits) -> Vec<Edit> {
     .collect()
 }
 
+/// What has to be written into the age groups file so that this surety holds.
+#[cfg(test)]
+fn surety_edit(surety: Surety) -> Edit {
+    Edit::new(&[SURETY_KEY], Written::Number(f64::from(surety.percent())))
+}
+
 /// Why limits cannot hold for a rule, in the words of the settings file;
 /// `None` where they can.
 pub fn limits_fault(rule: &Rule, limits: &Limits) -> Option<String> {
@@ -126,15 +151,17 @@ pub fn limits_fault(rule: &Rule, limits: &Limits) -> Option<String> {
         .map(|e| e.problem.to_string())
 }
 
-/// How many of these values would be flagged with these limits.
-pub fn flagged_of(values: &[f64], limits: &Limits) -> usize {
+/// How many of these values, each with its standard deviation where it has one, would
+/// be flagged with these limits.
+pub fn flagged_of(values: &[(f64, Option<f64>)], limits: &Limits, surety: Surety) -> usize {
     if !limits.flagged {
         return 0;
     }
-    values
-        .iter()
-        .filter(|v| limits.beyond(**v).is_some())
-        .count()
+    let flagged = |&&(value, deviation): &&(f64, Option<f64>)| {
+        let deviation = deviation.unwrap_or(0.0);
+        limits.surely_beyond(value, deviation, surety).is_some()
+    };
+    values.iter().filter(flagged).count()
 }
 
 fn read_limits(section: &Section<'_>, rule: &Rule, base: Limits) -> Result<Limits, ConfigError> {
@@ -184,9 +211,10 @@ pub fn default_file() -> String {
         "# The thresholds of every age group.\n\
          #\n\
          # Made by 'kickplate config print-defaults'. Change what you need; what is\n\
-         # left out keeps its default. A value is flagged when it is beyond its limit\n\
-         # by more than the dead-band. flagged = false stores the measure and never\n\
-         # speaks about it. What each rule measures:\n",
+         # left out keeps its default. A value is flagged when it is sure enough that\n\
+         # the true one is beyond its limit, and never by less than the dead-band.\n\
+         # flagged = false stores the measure and never speaks about it. What each\n\
+         # rule measures:\n",
     );
     for rule in RULES {
         out += "#\n";
@@ -199,6 +227,8 @@ pub fn default_file() -> String {
             rule.source
         ));
     }
+    out += "\n# How sure it has to be, percent: 80, 90 or 95.\n";
+    out += &format!("{SURETY_KEY} = {}\n", Surety::default().percent());
     for group in AgeGroup::ALL {
         for (rule, limits) in Thresholds::defaults(group).limits.iter() {
             let rule = rule.rule();
@@ -227,7 +257,11 @@ pub fn reference() -> String {
     let mut out = format!(
         "One table per group and rule, `[U15.knee_bend]`. Groups: {}. Groups, rules and\n\
          keys may be left out; the default then holds. `flagged = false` stores the\n\
-         measure and never speaks about it.\n",
+         measure and never speaks about it.\n\n\
+         `{SURETY_KEY}`, above the tables: 80, **90** or 95. A value is flagged when the\n\
+         probability that the true one lies beyond the limit is at least this, from the\n\
+         uncertainty that is told beside it; and never nearer to the limit than the dead-band.\n\
+         Of people every value is told with the doubt that nobody checked it at this rink.\n",
         groups.join(", ")
     );
     for rule in RULES {
@@ -306,6 +340,29 @@ mod tests {
         assert_eq!(read("format = 1\n"), Ok(AgeGroups::defaults()));
         let newer = read("format = 2\n").unwrap_err().to_string();
         assert!(newer.contains("newer Kickplate"), "{newer}");
+    }
+
+    #[test]
+    fn the_surety_is_one_of_three_and_holds_for_all_groups() {
+        let read = |text: &str| AgeGroups::from_toml(text, "a.toml");
+        assert_eq!(read("").unwrap().surety(), Surety::Sure);
+        for surety in Surety::ALL {
+            let text = format!("{SURETY_KEY} = {}\n", surety.percent());
+            let groups = read(&text).unwrap();
+            assert_eq!(groups.surety(), surety);
+            for group in AgeGroup::ALL {
+                assert_eq!(groups.thresholds(group).surety, surety);
+            }
+            let written = edit_toml(&default_file(), "a.toml", &[surety_edit(surety)]).unwrap();
+            assert_eq!(read(&written), Ok(groups));
+        }
+        for wrong in ["surety_percent = 85\n", "surety_percent = 50\n"] {
+            let said = read(wrong).unwrap_err().to_string();
+            assert!(
+                said.contains("surety_percent") && said.contains("95"),
+                "{said}"
+            );
+        }
     }
 
     #[test]
@@ -393,14 +450,23 @@ mod tests {
             at_most: Some(120.0),
             dead_band: 4.0,
         };
-        let values = [110.0, 123.9, 124.1, 130.0];
-        assert_eq!(flagged_of(&values, &limits), 2);
+        let exact = [110.0, 123.9, 124.1, 130.0].map(|v| (v, Some(0.0)));
+        let of = |values: &[(f64, Option<f64>)], limits: &Limits| {
+            flagged_of(values, limits, Surety::Sure)
+        };
+        assert_eq!(of(&exact, &limits), 2);
+        // With 5 degrees of doubt the nearer one is not sure to be beyond.
+        let doubted = exact.map(|(v, _)| (v, Some(5.0)));
+        assert_eq!(of(&doubted, &limits), 1);
+        assert_eq!(flagged_of(&doubted, &limits, Surety::Likely), 1);
+        // Whose doubt nobody wrote down is held to the dead-band.
+        assert_eq!(of(&exact.map(|(v, _)| (v, None)), &limits), 2);
         let off = Limits {
             flagged: false,
             ..limits
         };
-        assert_eq!(flagged_of(&values, &off), 0);
-        assert_eq!(flagged_of(&[], &limits), 0);
+        assert_eq!(of(&exact, &off), 0);
+        assert_eq!(of(&[], &limits), 0);
     }
 
     #[test]
@@ -412,7 +478,7 @@ mod tests {
         };
         assert_eq!(
             fault("[U16.knee_bend]\n"),
-            "a.toml, line 1: unknown key 'U16'; it must be one of: U7, U9, U11, U13, U15, U18, adult"
+            "a.toml, line 1: unknown key 'U16'; it must be one of: U7, U9, U11, U13, U15, U18, adult, surety_percent"
         );
         assert_eq!(
             fault("[U15.knee_bend]\nat_least_deg = 100\n"),

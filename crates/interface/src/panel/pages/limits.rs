@@ -3,6 +3,8 @@
 use egui::Ui;
 
 use super::Desk;
+use crate::body::ModelKind;
+use crate::calibration::{Basis, Calibration};
 use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, LimitEdit};
 use crate::panel::state::Choosing;
@@ -191,6 +193,25 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
     keys(ui, d, state, place, edit, limits != now);
 }
 
+/// How far beyond its limit a value of the lane in use has to be, and what that rests
+/// on. Nothing where the lane's view does not show it.
+fn what_it_means(d: &Desk<'_>, rule: &Rule, limits: &Limits) -> Option<String> {
+    let in_use = d.view.lanes.iter().find(|l| l.in_use)?;
+    let lane = in_use.lane.as_ref().ok()?;
+    if !rule.views.contains(&lane.view) {
+        return None;
+    }
+    // The doubt is the same for every model.
+    let calibration = Calibration::of(lane.subject, ModelKind::default());
+    let doubt = calibration.doubt_of(rule.id.code(), lane.view, lane.skater_height_m)?;
+    let margin = limits.margin(doubt.of_one(), d.view.groups.surety());
+    let key = match calibration.basis() {
+        Basis::PeoplePublished => "limits.not_checked",
+        Basis::Rendered => "limits.rendered",
+    };
+    Some(d.w.say(key, &[("margin", &d.f.finer(rule.unit, margin))]))
+}
+
 fn step(unit: Unit) -> f64 {
     match unit {
         Unit::Deg => 1.0,
@@ -255,10 +276,14 @@ fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: boo
             ],
         ),
         _ if changed => d.w.get("limits.effect_waits").to_owned(),
-        _ => d.w.say(
-            "limits.as_they_stand",
-            &[("limits", &d.f.limits(rule, &edit.limits))],
-        ),
+        _ => {
+            let limits = d.f.limits(rule, &edit.limits);
+            let stand = d.w.say("limits.as_they_stand", &[("limits", &limits)]);
+            match what_it_means(d, rule, &edit.limits) {
+                Some(means) => format!("{stand} {means}"),
+                None => stand,
+            }
+        }
     };
     plain_card(ui, s, theme::BAND, |ui| {
         say(ui, s, Voice::Body, &text);

@@ -1,7 +1,7 @@
 //! What several rules read from a pass.
 
 use crate::body::BodyPoint;
-use crate::calibration::SkateOut;
+use crate::calibration::{ADULT_M, SkateOut};
 use crate::config::{Lane, View};
 use crate::geometry::{included_deg, lean_from_vertical_deg};
 use crate::rules::NotJudged;
@@ -19,7 +19,7 @@ pub fn boot_width_m(lane: &Lane) -> f64 {
 /// The lane's skaters' stature as a share of the adult's 1.78 m that lengths
 /// in the rules are given for.
 pub fn of_adult(lane: &Lane) -> f64 {
-    lane.skater_height_m / 1.78
+    lane.skater_height_m / ADULT_M
 }
 
 /// Smallest skater that is measured, nose to skates as a share of the frame's
