@@ -60,9 +60,8 @@ bind "$crates" /root/.cargo/registry
 cp /etc/resolv.conf "$system/etc/resolv.conf"
 # Certificates of a proxy of this place, where there are any: as a file, not as
 # a package, so that what the project needs itself is not hidden.
-for name in "${CARGO_HTTP_CAINFO-}" "${SSL_CERT_FILE-}" "${PIP_CERT-}"; do
-    [ -z "$name" ] || install -D -m 644 "$name" "$system$name"
-done
+certificates=${SSL_CERT_FILE:-${CARGO_HTTP_CAINFO:-${PIP_CERT-}}}
+[ -z "$certificates" ] || install -D -m 644 "$certificates" "$system/opt/certificates.pem"
 
 rm -rf "$system/root/kickplate"
 git clone -q "$root" "$system/root/kickplate" 2>/dev/null ||
@@ -70,8 +69,9 @@ git clone -q "$root" "$system/root/kickplate" 2>/dev/null ||
 
 inside() { # SHELL WORDS
     chroot "$system" /usr/bin/env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin:/opt/rust/bin \
-        ${CARGO_HTTP_CAINFO:+CARGO_HTTP_CAINFO="$CARGO_HTTP_CAINFO"} \
-        ${SSL_CERT_FILE:+SSL_CERT_FILE="$SSL_CERT_FILE"} ${PIP_CERT:+PIP_CERT="$PIP_CERT"} \
+        ${certificates:+CARGO_HTTP_CAINFO=/opt/certificates.pem} \
+        ${certificates:+SSL_CERT_FILE=/opt/certificates.pem} \
+        ${certificates:+PIP_CERT=/opt/certificates.pem} \
         LANG=C.UTF-8 /bin/sh -c "cd /root/kickplate && $1"
 }
 
