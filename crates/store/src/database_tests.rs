@@ -7,9 +7,7 @@ use crate::config::{Lane, View};
 use crate::feedback::Cue;
 use crate::feedback::CueKind;
 use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
-use crate::rules::{
-    JudgedPass, JudgedPush, NotJudged, QuantityId, QuantityMap, RuleId, RuleMap,
-};
+use crate::rules::{JudgedPass, JudgedPush, NotJudged, QuantityId, QuantityMap, RuleId, RuleMap};
 use crate::schema::{BACK_TO_2, BACK_TO_3, BACK_TO_4};
 use crate::{EngineInfo, SourceInfo, SourceKind};
 
@@ -53,9 +51,7 @@ fn pass(number: u32) -> (JudgedPass, Cue) {
         view: View::Side,
         thresholds: Thresholds::defaults(AgeGroup::U13),
         pushes: vec![push; 4],
-        quantities: QuantityMap::from_fn(|_| {
-            Measure::judged(1.0, 1.0, "long words ".repeat(50))
-        }),
+        quantities: QuantityMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
     };
     let cue = Cue {
         pass_number: number,
@@ -198,28 +194,25 @@ fn any_measure() -> impl Strategy<Value = Measure> {
 fn any_pass() -> impl Strategy<Value = JudgedPass> {
     let measures = prop::collection::vec(any_measure(), RuleId::ALL.len())
         .prop_map(|m| RuleMap::from_fn(|rule| m[rule as usize].clone()));
-    let push =
-        (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
-            JudgedPush {
-                leg: if left { Leg::Left } else { Leg::Right },
-                near_leg: None,
-                push_start_s: a,
-                toe_off_s: b,
-                measures: m,
-                flags: Vec::new(),
-            }
-        });
+    let push = (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
+        JudgedPush {
+            leg: if left { Leg::Left } else { Leg::Right },
+            near_leg: None,
+            push_start_s: a,
+            toe_off_s: b,
+            measures: m,
+            flags: Vec::new(),
+        }
+    });
     let pushes = prop::collection::vec(push, 0..4);
     let quantities = prop::collection::vec(any_measure(), QuantityId::ALL.len())
         .prop_map(|m| QuantityMap::from_fn(|q: QuantityId| m[q as usize].clone()));
-    (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| {
-        JudgedPass {
-            started_at_s: start.unwrap_or(0.0),
-            ended_at_s: end.unwrap_or(1.0),
-            pushes,
-            quantities: q,
-            ..pass(1).0
-        }
+    (any_value(), any_value(), pushes, quantities).prop_map(|(start, end, pushes, q)| JudgedPass {
+        started_at_s: start.unwrap_or(0.0),
+        ended_at_s: end.unwrap_or(1.0),
+        pushes,
+        quantities: q,
+        ..pass(1).0
     })
 }
 
