@@ -19,7 +19,7 @@ use crate::stride::PassMotion;
 /// Messages that may wait: more than the session sends in a second.
 const MESSAGES: usize = 64;
 /// Pictures that may wait: a quarter of a second of a camera of 30 a second.
-const PICTURES: usize = 8;
+pub(super) const PICTURES: usize = 8;
 /// How long the end waits for the thread.
 const ENDING: Duration = Duration::from_secs(3);
 

@@ -121,7 +121,7 @@ impl Presenter {
                 recv(inbox) -> message => match message {
                     Ok(message) => {
                         // The pictures of a pass come before it.
-                        while let Ok(picture) = film.try_recv() {
+                        for picture in film.try_iter().take(handle::PICTURES) {
                             self.film(&picture);
                         }
                         self.take(message);
