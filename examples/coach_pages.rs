@@ -32,13 +32,19 @@ fn main() -> anyhow::Result<()> {
     };
     std::fs::create_dir_all(&folder)?;
     let only = words.get(4).map_or("", String::as_str);
+    let dark = words.get(5).is_some_and(|w| w == "dark");
     let wanted = scenes().into_iter().filter(|s| s.0.starts_with(only));
     for (name, page, steps, view) in wanted {
-        let diagonal_in = 15.6;
+        let diagonal_in = if width.min(height) <= 800 && width.max(height) <= 1280 {
+            10.1
+        } else {
+            15.6
+        };
         let points_per_mm = (width as f32).hypot(height as f32) / (diagonal_in * 25.4);
         let today = jiff::civil::date(2026, 11, 25);
         let mut state = PanelState::new(setup.clone(), today, points_per_mm);
         state.page = page;
+        state.dark = dark;
         steps(&mut state);
         let image = render_ui(width, height, 3, |ui| {
             panel_ui(ui, &mut state, &view, &mut Vec::new());
@@ -67,25 +73,19 @@ fn scenes() -> Vec<Scene> {
     });
     add("now-trouble", PageId::Now, nothing, &trouble);
     add("empty-now", PageId::Now, nothing, &PanelView::default());
-    for (i, name) in [
-        "set-up-1", "set-up-2", "set-up-3", "set-up-4", "set-up-5", "set-up-6", "set-up-7",
-        "set-up-8",
-    ]
-    .into_iter()
-    .enumerate()
+    for (i, name) in ["set-up-1", "set-up-2", "set-up-3", "set-up-4", "set-up-5"]
+        .into_iter()
+        .enumerate()
     {
         let steps: Steps = match i {
             0 => nothing,
             1 => |s| s.open_step(1),
             2 => |s| s.open_step(2),
             3 => |s| s.open_step(3),
-            4 => |s| s.open_step(4),
-            5 => |s| s.open_step(5),
-            6 => |s| s.open_step(6),
-            _ => |s| s.open_step(7),
+            _ => |s| s.open_step(4),
         };
         let mut view = rich.clone();
-        if i >= 4 {
+        if i >= 3 {
             view.scale = Some(Ok(made_up::scale()));
         }
         add(name, PageId::SetUp, steps, &view);

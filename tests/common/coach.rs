@@ -376,12 +376,17 @@ pub fn rich() -> PanelView {
             uptime_s: 1260.0,
             problems: vec![],
             lane_example: false,
+            sound_level: 0.8,
+            ..StationPart::default()
         },
         live: LivePart {
             somebody_passing: false,
             preview: Some(picture(0)),
             frame_px: Some(FRAME_PX),
             last: Some((pass_key(12), "Ride low".to_owned())),
+            shown: Some("Ride low".to_owned()),
+            picture_age_s: Some(0.1),
+            ..LivePart::default()
         },
         queue: QueueView {
             order: roster.iter().map(|s| s.id).collect(),
@@ -486,5 +491,6 @@ pub fn rich() -> PanelView {
         export: None,
         folder: None,
         answer: None,
+        ..PanelView::default()
     }
 }

@@ -9,11 +9,11 @@ use std::time::{Duration, Instant};
 use crate::store_common::{cue, pass, session, strip, tracked};
 use kickplate::capture::CameraRequest;
 use kickplate::config::{Lane, Subject, Travel, View};
-use kickplate::display::{Units, Words};
+use kickplate::display::{Language, Units, Words};
 use kickplate::geometry::Mark;
 use kickplate::panel::{
-    Answer, Command, ExportOrder, FileKind, FolderView, LaneDraft, LimitEdit, Message, PanelView,
-    PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
+    Answer, Command, ExportOrder, ExportWhat, FileKind, FolderView, LaneDraft, LimitEdit, Message,
+    PanelView, PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
@@ -216,7 +216,11 @@ fn knee(high: f64) -> LimitEdit {
 fn skaters_and_the_queue() {
     let s = Station::start();
     let [a, b, c] = ["Ann", "Bo", "Cy"].map(|n| s.add(n));
-    let view = s.desk.view();
+    // Whoever is new stands in no order: passes are nobody's until the coach
+    // uses one.
+    assert!(s.desk.view().queue.order.is_empty());
+    assert_eq!(s.pass(9).skater, None);
+    let view = s.done(Command::SetQueue(vec![a, b, c]));
     assert_eq!(view.queue.order, [a, b, c]);
     assert_eq!(view.queue.current, Some(a));
     let after = |command| s.done(command).queue.current;
@@ -480,9 +484,27 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
             .iter()
             .any(|p| p.key.number == 1 && p.skater.is_none())
     });
+    let anybody = |s: &Station| s.settings.load().roster.iter().any(|x| x.consent.is_some());
+    // Withdrawn: nothing is kept from now on, and what was kept goes a few
+    // seconds later, unless it is taken back.
+    assert!(anybody(&s));
     let view = s.done(Command::SetConsent(a, None));
-    assert_eq!(view.roster[0].consent, None);
+    assert!(!anybody(&s));
+    assert_eq!(view.withdrawing.map(|w| (w.skater, w.strips)), Some((a, 2)));
+    assert_eq!(view.privacy.stored.strips, 2);
+    s.done(Command::UndoWithdrawal);
+    assert!(anybody(&s));
+    assert!(s.refused(Command::UndoWithdrawal).contains("no consent"));
+    s.done(Command::SetConsent(a, None));
     s.until("no pictures", |v| v.privacy.stored.strips == 0);
+    let view = s.until("no consent", |v| v.withdrawing.is_none());
+    assert_eq!(view.roster[0].consent, None);
+    s.until("it is said", |v| {
+        let said = v.answer.as_ref().map_or("", |a| &a.sentence);
+        said == "The consent of Ann is withdrawn. Pictures deleted: 2."
+    });
+    s.answered
+        .set(s.desk.view().answer.as_ref().unwrap().number);
     s.done(Command::DeleteSkater(a));
     s.until("their passes are gone", |v| v.passes.len() == 1);
     let gone = s.refused(Command::OpenPush {
@@ -493,6 +515,181 @@ fn passes_are_listed_reviewed_and_tried_with_other_limits() {
         rule: None,
     });
     assert!(gone.contains("not in the recordings any more"), "{gone}");
+}
+
+/// What is said before a skater is deleted against what then is in the data
+/// folder, in both languages: counts, what goes, what stays.
+#[test]
+fn the_sentence_before_a_deletion_says_what_happens() {
+    for (s, language) in [
+        (Station::start(), Language::En),
+        (Station::start_french(), Language::Fr),
+    ] {
+        let [a, b] = ["Mila", "Noah"].map(|n| s.add(n));
+        for id in [a, b] {
+            s.done(Command::SetConsent(
+                id,
+                Some(Consent {
+                    given_on: "2026-09-01".parse().unwrap(),
+                    given_by: "Kim".into(),
+                }),
+            ));
+        }
+        let mut store = Store::open(&s.folder()).unwrap();
+        let id = store.begin_session(&session()).unwrap();
+        for (n, skater) in [
+            (1, Some(a)),
+            (2, Some(b)),
+            (3, None),
+            (4, Some(a)),
+            (5, Some(a)),
+        ] {
+            let new = NewPass {
+                skater,
+                strips: if skater.is_some() && n != 5 {
+                    vec![strip(0, "knee_bend")]
+                } else {
+                    vec![]
+                },
+                ..(pass(n), cue(n)).into()
+            };
+            store.write_pass(&id, &new).unwrap();
+        }
+        store.end_session(&id).unwrap();
+        s.done(Command::OpenSession(id.number()));
+        let of_noah = PushKey {
+            pass: PassKey {
+                session: id.number(),
+                number: 2,
+            },
+            position: 0,
+        };
+        s.done(Command::SetComment(of_noah, "deeper than Mila".into()));
+        let view = s.done(Command::PreviewDelete(a));
+        let would = view.would_delete.unwrap();
+        let words = PanelWords::built_in(language);
+        let said = words.say(
+            "skaters.delete_what",
+            &[
+                ("who", "Mila"),
+                ("passes", &would.passes.to_string()),
+                ("strips", &would.strips.to_string()),
+                ("comments", &would.comments.to_string()),
+            ],
+        );
+        // The numbers of the sentence, in its order.
+        let numbers: Vec<u32> = said
+            .split(|c: char| !c.is_ascii_digit())
+            .filter_map(|n| n.parse().ok())
+            .collect();
+        let count = || {
+            let archive = Archive::open(&s.folder()).unwrap();
+            let stored = archive.load_session(id.number()).unwrap();
+            let of = |who| stored.passes.iter().filter(|p| p.skater == who).count() as u32;
+            let usage = archive.usage().unwrap();
+            (of(Some(a)), of(Some(b)), of(None), usage.strips)
+        };
+        let before = count();
+        assert_eq!(before, (3, 1, 1, 3));
+        s.done(Command::DeleteSkater(a));
+        let after = count();
+        let gone = (before.0 - after.0, before.3 - after.3);
+        assert_eq!(numbers, [gone.0, gone.1, 1], "{said}");
+        // Those of others and of nobody stay, as the sentence says.
+        assert_eq!((after.1, after.2), (before.1, before.2));
+        let stays = match language {
+            Language::En => "Passes of other skaters and of nobody stay.",
+            Language::Fr => "Les passages des autres patineurs et ceux de personne restent.",
+        };
+        assert!(said.contains(stays), "{said}");
+        let view = s.done(Command::OpenSession(id.number()));
+        let comment = view.passes.iter().find(|p| p.key.number == 2).unwrap();
+        assert!(!comment.pushes[0].note.comment.contains("Mila"));
+        assert!(view.roster.iter().all(|x| x.name != "Mila"));
+    }
+}
+
+#[test]
+fn a_pass_given_to_somebody_else_can_be_given_back() {
+    let s = Station::start();
+    let [a, b] = ["Ann", "Bo"].map(|n| s.add(n));
+    let mut store = Store::open(&s.folder()).unwrap();
+    let id = store.begin_session(&session()).unwrap();
+    let new = NewPass {
+        skater: Some(a),
+        ..(pass(1), cue(1)).into()
+    };
+    store.write_pass(&id, &new).unwrap();
+    s.done(Command::OpenSession(id.number()));
+    let key = PassKey {
+        session: id.number(),
+        number: 1,
+    };
+    assert!(s.refused(Command::UndoSkaterOfPass).contains("no pass"));
+    let view = s.done(Command::SetSkaterOfPass(key, Some(b)));
+    assert_eq!(view.given_away, Some((key, Some(a))));
+    s.until("it is Bo's", |v| {
+        v.passes.iter().any(|p| p.skater == Some(b))
+    });
+    s.done(Command::UndoSkaterOfPass);
+    s.until("it is Ann's again", |v| {
+        v.passes.iter().any(|p| p.skater == Some(a))
+    });
+}
+
+/// Sound, signs, language and focus are written into the settings and reach
+/// the outputs and the judging at once.
+#[test]
+fn what_is_set_on_the_ice_holds_at_once_and_is_written_down() {
+    let s = Station::start();
+    assert!(s.settings.load().outputs.is_none());
+    s.done(Command::SetSound {
+        level: 0.5,
+        muted: true,
+    });
+    s.done(Command::SetQuiet(true));
+    s.done(Command::SetFocus(Some(RuleId::TrunkLean)));
+    let outputs = s.settings.load().outputs.clone().unwrap();
+    assert!(outputs.sound.muted && outputs.look.symbols_only);
+    assert_eq!(outputs.look.focus, Some(RuleId::TrunkLean));
+    assert_eq!(s.settings.load().feedback.focus, Some(RuleId::TrunkLean));
+    let answer = s.ask(Command::SetLanguage(Language::Fr));
+    assert_eq!(answer.sentence, "L'écran et le panneau parlent français.");
+    assert!(s.desk.view().words.is_some());
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert!(station.sound_muted && station.screen.symbols_only);
+    assert_eq!(station.sound_level, 0.5);
+    assert_eq!(station.screen.language, Language::Fr);
+    assert_eq!(station.focus_rule, Some(RuleId::TrunkLean));
+    s.done(Command::SetFocus(None));
+    let station = StationSettings::load(&s.config("station.toml")).unwrap();
+    assert_eq!(station.focus_rule, None);
+}
+
+/// The default folder of an export is made, for its owner alone.
+#[test]
+fn the_folder_of_an_export_is_made() {
+    use std::os::unix::fs::PermissionsExt;
+    let exporter: Exporter = Arc::new(|_: &Archive, order, _, _| {
+        assert!(order.into.is_dir());
+        Err(Message::ExportNothing {})
+    });
+    let s = Station::start_with(Some(exporter));
+    s.add("Ann");
+    let into = s.dir.path().join("not/there/yet");
+    s.done(Command::Export(ExportOrder {
+        what: ExportWhat::Tonight,
+        skater: None,
+        flagged_only: false,
+        anonymous: true,
+        zip: false,
+        into: into.clone(),
+    }));
+    let view = s.until("it is over", |v| {
+        v.export.as_ref().is_some_and(|e| !e.running)
+    });
+    assert!(!view.export.as_ref().unwrap().sentence.contains("--"));
+    assert_eq!(into.metadata().unwrap().permissions().mode() & 0o777, 0o700);
 }
 
 #[test]
@@ -522,7 +719,10 @@ fn the_desk_answers_in_the_language_of_the_panel() {
     assert!(why.contains("out of range"), "{why}");
     let csv = s.dir.path().join("team.csv");
     std::fs::write(&csv, "name;age_group\nBo;U99\n").unwrap();
-    let why = said(Command::ImportRoster(csv));
+    let why = said(Command::ImportRoster {
+        path: csv,
+        sure: false,
+    });
     assert!(
         why.starts_with("rien n'a été pris") && why.contains("ligne 2\u{a0}: "),
         "{why}"
@@ -736,7 +936,10 @@ fn a_locked_panel_takes_nothing_but_its_pin() {
         Command::DeleteSkater(a),
         Command::SetPin(None),
         Command::Queue(QueueStep::Skip),
-        Command::ExportRoster(s.dir.path().join("x.csv")),
+        Command::ExportRoster {
+            path: s.dir.path().join("x.csv"),
+            sure: true,
+        },
     ] {
         assert!(s.refused(command).contains("locked"));
     }
@@ -754,14 +957,43 @@ fn roster_files_privacy_and_backup() {
     let s = Station::start();
     let csv = s.dir.path().join("team.csv");
     std::fs::write(&csv, "name;age_group\nAnn;U9\nBo;U99\n").unwrap();
-    let said = s.refused(Command::ImportRoster(csv.clone()));
+    let read = |sure| Command::ImportRoster {
+        path: csv.clone(),
+        sure,
+    };
+    let said = s.refused(read(false));
     assert!(said.contains("line 3: the age group 'U99'"), "{said}");
     assert!(s.desk.view().roster.is_empty());
     std::fs::write(&csv, "name;age_group\nAnn;U9\nBo;U11\n").unwrap();
-    let view = s.done(Command::ImportRoster(csv));
-    assert_eq!((view.roster.len(), view.queue.order.len()), (2, 2));
+    let view = s.done(read(false));
+    assert_eq!((view.roster.len(), view.queue.order.len()), (2, 0));
+    // Who is on the roster is changed only after a question.
+    std::fs::write(&csv, "name;age_group\nAnn;U13\n").unwrap();
+    let view = s.done(read(false));
+    let question = view.question.clone().unwrap();
+    assert!(question.sentence.contains("Ann (1)"), "{question:?}");
+    assert_eq!(view.roster[0].age_group, AgeGroup::U9);
+    assert_eq!(s.done(Command::DropQuestion).question, None);
+    s.done(read(false));
+    let view = s.done((*question.then).clone());
+    assert_eq!(view.roster[0].age_group, AgeGroup::U13);
+    assert_eq!(view.question, None);
+    // A file that is there is replaced only after a question too.
     let out = s.dir.path().join("out.csv");
-    s.done(Command::ExportRoster(out.clone()));
+    let write = |sure| Command::ExportRoster {
+        path: out.clone(),
+        sure,
+    };
+    s.done(write(false));
+    assert!(std::fs::read_to_string(&out).unwrap().contains("Ann;"));
+    std::fs::write(&out, "the club's own list").unwrap();
+    let asked = s.done(write(false)).question.clone().unwrap();
+    assert!(asked.sentence.contains("out.csv is there already"));
+    assert_eq!(
+        std::fs::read_to_string(&out).unwrap(),
+        "the club's own list"
+    );
+    s.done((*asked.then).clone());
     assert!(std::fs::read_to_string(&out).unwrap().contains("Ann;"));
 
     assert!(!s.settings.load().privacy.keep_pictures);
@@ -829,14 +1061,18 @@ fn roster_files_privacy_and_backup() {
     drop(store);
 
     let zip = s.dir.path().join("all.zip");
-    s.done(Command::BackUp(zip.clone()));
+    let sure = false;
+    s.done(Command::BackUp {
+        path: zip.clone(),
+        sure,
+    });
     assert!(zip.metadata().unwrap().len() > 1000);
 }
 
 #[test]
 fn exports_tell_how_far_they_are_and_can_be_stopped() {
     let order = |s: &Station| ExportOrder {
-        session: None,
+        what: ExportWhat::All,
         skater: None,
         flagged_only: false,
         anonymous: false,

@@ -121,13 +121,14 @@ fn is_direction_mark(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
-/// Letters, digits and hyphens of a name, for a file name that every system
-/// takes; empty where nothing is left.
+/// Letters of every script, digits and hyphens of a name, for a file name that
+/// every system takes; empty where nothing is left. No letter is lost: 'Théo'
+/// stays 'théo'.
 pub fn slug(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars().take(4 * LONGEST_NAME) {
-        if c.is_ascii_alphanumeric() {
-            out.push(c.to_ascii_lowercase());
+        if c.is_alphanumeric() {
+            out.extend(c.to_lowercase());
         } else if !out.ends_with('-') && !out.is_empty() {
             out.push('-');
         }

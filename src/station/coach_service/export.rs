@@ -28,6 +28,20 @@ enum News {
     Over(Result<Message, Message>),
 }
 
+/// Makes the folder exports go into, for its owner alone; one that is there
+/// stays as it is.
+fn make_folder(folder: &std::path::Path) -> Result<(), Message> {
+    use std::os::unix::fs::DirBuilderExt;
+    std::fs::DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(folder)
+        .map_err(|e| Message::NoExportFolder {
+            folder: folder.to_owned(),
+            why: e.to_string(),
+        })
+}
+
 /// An export that runs.
 pub(super) struct ExportRun {
     news: Receiver<News>,
@@ -59,8 +73,8 @@ impl Service {
                 let going = |share: f32, step: Message| {
                     let _ = tell.try_send(News::Going(share, step));
                 };
-                let result = Archive::open(&folder)
-                    .map_err(|e| ServiceError::from(e).0)
+                let result = make_folder(&order.into)
+                    .and_then(|()| Archive::open(&folder).map_err(|e| ServiceError::from(e).0))
                     .and_then(|archive| exporter(&archive, &order, &going, &stopping));
                 let _ = tell.send(News::Over(result));
             })

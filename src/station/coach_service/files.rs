@@ -9,7 +9,7 @@ use jiff::Zoned;
 
 use super::{Done, LOOK_AT_DISK_EVERY, PRUNE_EVERY, Service, ServiceError, said};
 use crate::config::{Edit, Written};
-use crate::panel::{Message, Number, StoredMeasures, StoredPictures, WouldGo};
+use crate::panel::{Command, Message, Number, StoredMeasures, StoredPictures, WouldGo};
 use crate::station::commands::backup;
 use crate::station::settings::privacy::kept_since;
 use crate::store::Aged;
@@ -191,7 +191,11 @@ impl Service {
         };
     }
 
-    pub(super) fn back_up(&mut self, path: &Path) -> Done {
+    pub(super) fn back_up(&mut self, path: &Path, sure: bool) -> Done {
+        if path.exists() && !sure {
+            return self.ask_to_replace(path, |path| Command::BackUp { path, sure: true });
+        }
+        self.view.question = None;
         let free = self.archive()?.usage()?;
         let written = backup::back_up(&self.home, &self.folder, path)
             .map_err(|e| said(Message::BackupFailed { why: e.to_string() }))?;

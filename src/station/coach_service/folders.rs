@@ -22,6 +22,8 @@ const LOOKS_FOR: Duration = Duration::from_secs(2);
 const PATIENCE: Duration = Duration::from_secs(4);
 /// Listings of drives that hang, at most; each keeps a thread.
 const MOST_HANGING: usize = 4;
+/// How often plugged drives are looked for.
+const LOOK_FOR_DRIVES_EVERY: Duration = Duration::from_secs(3);
 /// Where the system puts drives that are plugged in.
 const DRIVES: [&str; 2] = ["/media", "/run/media"];
 
@@ -93,6 +95,21 @@ impl Service {
         view.looking = true;
         self.view.folder = Some(Arc::new(view));
         Ok(Message::FolderLooked { folder })
+    }
+
+    /// Notes the first drive that is plugged in, every few seconds.
+    pub(super) fn look_for_drives(&mut self) {
+        if self
+            .drives_at
+            .is_some_and(|at| at.elapsed() < LOOK_FOR_DRIVES_EVERY)
+        {
+            return;
+        }
+        self.drives_at = Some(Instant::now());
+        self.view.drive = self.places().into_iter().find_map(|place| match place {
+            Place::Drive(path) => Some(path),
+            _ => None,
+        });
     }
 
     /// Takes what was found in the folder, once it has.

@@ -13,9 +13,11 @@
 //! panel.
 
 mod camera_messages;
+mod consent;
 mod export;
 mod files;
 mod folders;
+mod ice;
 mod limits;
 pub(in crate::station) mod panel;
 mod picture_check;
@@ -38,11 +40,12 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
 use crate::capture::{CameraInfo, CameraRequest};
 use crate::config::{ConfigError, EditedFile};
-use crate::display::Words;
+use crate::display::{PreviewImage, Words};
 use crate::feedback::Cue;
 use crate::panel::{
     Answer, CameraEntry, Command, Message, PanelView, PanelWords, PinState, cue_line,
 };
+use crate::roster::SkaterId;
 use crate::rules::settings::AGE_GROUP_FORMATS;
 use crate::station::session::{NoAnswer, SessionLink};
 use crate::station::settings::snapshot::SharedSettings;
@@ -217,6 +220,12 @@ struct Service {
     follow_recording: bool,
     /// Commands that found the queue full, and when the last one did.
     too_fast: Option<(Instant, u64)>,
+    /// A consent that was withdrawn, and when its pictures go.
+    withdrawing: Option<(SkaterId, Instant)>,
+    /// When the drives were looked at last.
+    drives_at: Option<Instant>,
+    /// The picture shown last, and since when it has been the newest.
+    picture: Option<(Arc<PreviewImage>, Instant)>,
     /// Written passes and session the list was made for.
     listed: Option<(i64, u64)>,
 }
@@ -268,6 +277,9 @@ impl Service {
             look_at_disk_at: now,
             follow_recording: true,
             too_fast: None,
+            withdrawing: None,
+            drives_at: None,
+            picture: None,
             listed: None,
         }
     }
@@ -294,8 +306,10 @@ impl Service {
             }
             self.look_after_pictures();
             self.look_after_queue();
+            self.look_after_withdrawal();
             self.refresh();
         }
+        self.end_withdrawal();
         self.write_queue();
         if let Some(export) = &self.export {
             export.cancel();
@@ -344,6 +358,8 @@ impl Service {
                 self.view.push = None;
                 self.view.progress = None;
                 self.view.folder = None;
+                self.view.question = None;
+                self.view.would_delete = None;
                 Ok(Message::PanelLocked {})
             }
             Command::SetPin(pin) => {
@@ -384,8 +400,15 @@ impl Service {
             Command::ChangeSkater(skater) => self.change_skater(skater),
             Command::DeleteSkater(id) => self.delete_skater(id),
             Command::SetConsent(id, consent) => self.set_consent(id, consent),
-            Command::ImportRoster(path) => self.import_roster(&path),
-            Command::ExportRoster(path) => self.export_roster(&path),
+            Command::PreviewDelete(id) => self.preview_delete(id),
+            Command::UndoWithdrawal => self.undo_withdrawal(),
+            Command::ImportRoster { path, sure } => self.import_roster(&path, sure),
+            Command::ExportRoster { path, sure } => self.export_roster(&path, sure),
+            Command::DropQuestion => {
+                self.view.question = None;
+                Ok(Message::LeftUndone {})
+            }
+            Command::UndoSkaterOfPass => self.undo_skater_of_pass(),
             Command::SetQueue(order) => self.set_queue(order),
             Command::Queue(step) => self.step(step),
             Command::SetSkaterOfPass(pass, skater) => self.set_skater_of_pass(pass, skater),
@@ -412,6 +435,11 @@ impl Service {
                 Ok(Message::Shown {})
             }
             Command::OpenProgress(id) => self.open_progress(id),
+            Command::SetSound { level, muted } => self.set_sound(level, muted),
+            Command::SetQuiet(on) => self.set_quiet(on),
+            Command::SetLanguage(language) => self.set_language(language),
+            Command::SetFocus(id) => self.set_focus(id),
+            Command::EndSession => self.end_session(),
             Command::KeepPictures(on) => self.keep_pictures(on),
             Command::SetRetention { keep_days, keep_gb } => self.set_retention(keep_days, keep_gb),
             Command::BlurStoredFaces(on) => self.blur_stored_faces(on),
@@ -419,7 +447,7 @@ impl Service {
             Command::KeepMeasures(days) => self.keep_measures(days),
             Command::Export(order) => self.start_export(order),
             Command::CancelExport => self.cancel_export(),
-            Command::BackUp(path) => self.back_up(&path),
+            Command::BackUp { path, sure } => self.back_up(&path, sure),
             Command::LookIntoFolder { folder, kind } => self.look_into_folder(folder, kind),
         }
     }

@@ -1,12 +1,12 @@
 //! Skaters and the queue.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Done, Service, ServiceError, said};
 use crate::config::write_atomically;
-use crate::panel::{Message, PanelWords, QueueStep, Who};
-use crate::roster::{Consent, HEIGHT_M, Skater, SkaterId, export_csv, import_csv};
+use crate::panel::{Command, Message, PanelWords, Question, QueueStep, Who, WouldDelete};
+use crate::roster::{HEIGHT_M, Skater, SkaterId, export_csv, import_csv};
 use crate::store::{Erased, PassKey};
 
 /// No roster is larger, bytes; a wrong path might be.
@@ -30,29 +30,28 @@ impl Service {
             return Ok(());
         };
         let roster = Arc::new(archive.skaters()?);
+        self.view.roster = Arc::clone(&roster);
+        let roster = self.without_withdrawn(roster);
         self.settings.change(|now| now.roster = Arc::clone(&roster));
-        self.view.roster = roster;
         self.session.settings_changed()?;
         Ok(())
     }
 
+    /// Adds a skater. Whoever is new stands in no order until the coach puts
+    /// them there: nobody's passes change hands.
     pub(super) fn add_skater(&mut self, skater: Skater) -> Done {
         let skater = checked(skater)?;
-        let id = self.archive()?.add_skater(&skater)?;
+        self.archive()?.add_skater(&skater)?;
         self.roster_changed()?;
-        // Who is new skates last.
-        self.session.queue(move |q| {
-            let mut order = q.order().to_vec();
-            order.push(id);
-            q.set_order(order);
-        })?;
         Ok(Message::SkaterAdded {
             who: Who::is(skater.label()),
         })
     }
 
     pub(super) fn change_skater(&mut self, skater: Skater) -> Done {
-        let skater = checked(skater)?;
+        let mut skater = checked(skater)?;
+        // What was typed began before; consent has a command of its own.
+        skater.consent = self.skater(skater.id)?.consent;
         self.archive()?.change_skater(&skater)?;
         self.roster_changed()?;
         self.listed = None;
@@ -61,36 +60,43 @@ impl Service {
         })
     }
 
-    pub(super) fn set_consent(&mut self, id: SkaterId, consent: Option<Consent>) -> Done {
-        if let Some(consent) = &consent
-            && consent.given_by.trim().is_empty()
-        {
-            return Err(said(Message::ConsentBy {}));
-        }
-        let mut skater = self.skater(id)?;
-        skater.consent = consent;
-        self.archive()?.change_skater(&skater)?;
-        self.roster_changed()?;
-        self.listed = None;
-        self.view.push = None;
-        let who = Who::is(skater.label());
-        Ok(match skater.consent {
-            Some(_) => Message::ConsentGiven { who },
-            None => Message::ConsentWithdrawn { who },
+    pub(super) fn preview_delete(&mut self, id: SkaterId) -> Done {
+        let who = Who::is(self.skater(id)?.label());
+        let archive = self.archive()?;
+        let would = archive.would_erase(id)?;
+        let exports = archive.exports()?;
+        let exports = exports.iter().filter(|e| e.skaters.contains(&id)).count() as u32;
+        let (passes, strips) = (would.passes, would.strips);
+        self.view.would_delete = Some(WouldDelete {
+            skater: id,
+            passes,
+            strips,
+            comments: would.mentions,
+            exports,
+        });
+        Ok(Message::DeleteCounted {
+            who,
+            passes,
+            strips,
         })
     }
 
     pub(super) fn delete_skater(&mut self, id: SkaterId) -> Done {
         let label = self.skater(id)?.label();
         let erased = self.archive()?.delete_skater(id)?;
+        if self.withdrawing.is_some_and(|(of, _)| of == id) {
+            self.withdrawing = None;
+        }
         self.roster_changed()?;
         self.listed = None;
         self.view.push = None;
         self.view.progress = None;
+        self.view.would_delete = None;
+        self.view.given_away = None;
         Ok(erased_saying(&label, &erased))
     }
 
-    pub(super) fn import_roster(&mut self, path: &Path) -> Done {
+    pub(super) fn import_roster(&mut self, path: &Path, sure: bool) -> Done {
         let bytes = read_small(path)?;
         self.archive()?;
         let plan = import_csv(&bytes, &self.view.roster).map_err(|report| {
@@ -105,13 +111,20 @@ impl Service {
                 faults: faults.collect(),
             })
         })?;
-        let ids = self.archive()?.write_roster(&plan.new, &plan.changed)?;
+        if !plan.changed.is_empty() && !sure {
+            let names: Vec<String> = plan.changed.iter().map(Skater::label).collect();
+            let sentence = Message::RosterChanges {
+                new: plan.new.len(),
+                changed: plan.changed.len(),
+                names: names.join(", "),
+            };
+            let path = path.to_owned();
+            let then = Command::ImportRoster { path, sure: true };
+            return self.ask(sentence, Message::TakeRoster {}, then);
+        }
+        self.view.question = None;
+        self.archive()?.write_roster(&plan.new, &plan.changed)?;
         self.roster_changed()?;
-        self.session.queue(move |q| {
-            let mut order = q.order().to_vec();
-            order.extend(&ids);
-            q.set_order(order);
-        })?;
         Ok(Message::RosterRead {
             new: plan.new.len(),
             changed: plan.changed.len(),
@@ -124,12 +137,36 @@ impl Service {
         })
     }
 
-    pub(super) fn export_roster(&mut self, path: &Path) -> Done {
+    pub(super) fn export_roster(&mut self, path: &Path, sure: bool) -> Done {
         self.archive()?;
+        if path.exists() && !sure {
+            return self.ask_to_replace(path, |path| Command::ExportRoster { path, sure: true });
+        }
+        self.view.question = None;
         write_roster_file(path, &self.view.roster)?;
         Ok(Message::RosterWritten {
             file: path.to_owned(),
         })
+    }
+
+    /// Asks before a file that is there is replaced.
+    pub(super) fn ask_to_replace(
+        &mut self,
+        path: &Path,
+        then: impl FnOnce(PathBuf) -> Command,
+    ) -> Done {
+        let file = path.to_owned();
+        let then = then(file.clone());
+        self.ask(Message::FileThere { file }, Message::ReplaceIt {}, then)
+    }
+
+    fn ask(&mut self, sentence: Message, yes: Message, then: Command) -> Done {
+        self.view.question = Some(Question {
+            sentence: sentence.say(&self.words),
+            yes: yes.say(&self.words),
+            then: Box::new(then),
+        });
+        Ok(Message::Asked {})
     }
 
     pub(super) fn set_queue(&mut self, order: Vec<SkaterId>) -> Done {
@@ -169,6 +206,32 @@ impl Service {
     }
 
     pub(super) fn set_skater_of_pass(&mut self, pass: PassKey, skater: Option<SkaterId>) -> Done {
+        let before = self.skater_of_pass(pass);
+        let who = self.give_pass(pass, skater)?;
+        self.view.given_away = before.filter(|b| *b != skater).map(|b| (pass, b));
+        Ok(Message::PassIsOf {
+            n: pass.number,
+            who,
+        })
+    }
+
+    pub(super) fn undo_skater_of_pass(&mut self) -> Done {
+        let given = self.view.given_away.take();
+        let (pass, before) = given.ok_or_else(|| said(Message::NoPassUndo {}))?;
+        let who = self.give_pass(pass, before)?;
+        Ok(Message::PassIsOfAgain {
+            n: pass.number,
+            who,
+        })
+    }
+
+    /// Who a listed pass is of; the outer `None` where it is not listed.
+    fn skater_of_pass(&self, pass: PassKey) -> Option<Option<SkaterId>> {
+        let row = self.view.passes.iter().find(|p| p.key == pass);
+        row.map(|p| p.skater).or(self.view.queue.last)
+    }
+
+    fn give_pass(&mut self, pass: PassKey, skater: Option<SkaterId>) -> Result<Who, ServiceError> {
         let label = skater.map(|id| self.skater(id)).transpose()?;
         self.archive()?.set_skater_of_pass(pass, skater)?;
         // Only passes of this run are in the choice of cues.
@@ -178,10 +241,7 @@ impl Service {
             self.session.correct(number, skater)?;
         }
         self.listed = None;
-        Ok(Message::PassIsOf {
-            n: pass.number,
-            who: Who(label.map(|s| s.label())),
-        })
+        Ok(Who(label.map(|s| s.label())))
     }
 }
 

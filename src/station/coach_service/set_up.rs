@@ -10,9 +10,23 @@ use super::picture_check::picture_check;
 use super::{Done, Service, said};
 use crate::capture::{CameraRequest, list_cameras};
 use crate::config::{Edit, Lane, Written, write_atomically};
-use crate::geometry::solve_camera_pose;
+use crate::geometry::{CameraPoseError, solve_camera_pose};
 use crate::panel::{LaneDraft, LaneEntry, Message, Number, ScaleResult};
 use crate::station::settings::second_camera::SecondCamera;
+
+/// Why there is no scale yet, as what to do next.
+fn no_scale(error: &CameraPoseError) -> Message {
+    match error {
+        CameraPoseError::TooFew { .. } => Message::ScaleTooFew {},
+        CameraPoseError::NoLane => Message::ScaleNoLine {},
+        CameraPoseError::Undetermined => Message::ScaleApart {},
+        CameraPoseError::Open {
+            angle_known: false, ..
+        } => Message::ScaleOpenNoAngle {},
+        CameraPoseError::Open { .. } => Message::ScaleOpen {},
+        CameraPoseError::Contradiction { .. } => Message::ScaleContradiction {},
+    }
+}
 
 /// How well a mark is placed by hand on a screen, pixels.
 const MARK_ERROR_PX: f64 = 1.5;
@@ -119,9 +133,8 @@ impl Service {
         let stand = match found {
             Ok(stand) => stand,
             Err(error) => {
-                let why = Message::NoScale {
-                    why: error.to_string(),
-                };
+                tracing::info!("no scale: {error}");
+                let why = no_scale(&error);
                 self.view.scale = Some(Err(why.say(&self.words)));
                 return Err(said(why));
             }

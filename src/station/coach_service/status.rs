@@ -3,6 +3,7 @@
 use super::camera_messages::said_of;
 use super::{OPEN_AGAIN, Service};
 use crate::capture::{FeedState, FeedStatus};
+use crate::display::PreviewImage;
 use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
 use crate::sound::SoundState;
 use crate::store::WriterState;
@@ -30,6 +31,13 @@ impl Service {
                 let key = seen.recording.as_ref()?.key_of(cue.pass_number)?;
                 Some((key, self.cue_line(cue)))
             }),
+            shown: seen
+                .last
+                .as_ref()
+                .map(|cue| self.screen_words.headline(&cue.kind)),
+            in_lane: seen.queue.running.clone(),
+            picture_age_s: self.picture_age_s(seen.preview.as_ref()),
+            body: Arc::default(),
         };
         let queue = &seen.queue;
         self.view.queue = QueueView {
@@ -49,6 +57,7 @@ impl Service {
                     .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
             }
         });
+        self.look_for_drives();
         let settings = self.settings.load();
         self.view.groups = Arc::clone(&settings.groups);
         self.view.can_undo_limits = self.groups_file.can_undo();
@@ -62,6 +71,20 @@ impl Service {
         self.view.privacy.blur_stored_faces = privacy.blur_stored_faces;
         self.view.privacy.keep_measures_days = privacy.keep_measures_days;
         self.published.store(Arc::new(self.view.clone()));
+    }
+
+    /// For how long no newer picture has come.
+    fn picture_age_s(&mut self, newest: Option<&Arc<PreviewImage>>) -> Option<f64> {
+        let newest = newest?;
+        match &self.picture {
+            Some((shown, since)) if Arc::ptr_eq(shown, newest) => {
+                Some(since.elapsed().as_secs_f64())
+            }
+            _ => {
+                self.picture = Some((Arc::clone(newest), Instant::now()));
+                Some(0.0)
+            }
+        }
     }
 
     /// Opens the recordings where they are not open, now and then.
@@ -190,6 +213,11 @@ impl Service {
             uptime_s: self.started.elapsed().as_secs_f64(),
             problems,
             lane_example: super::set_up::is_example(&self.settings.load().source.lane),
+            sound_level: self.station.sound_level,
+            muted: self.station.sound_muted,
+            quiet: self.station.screen.symbols_only,
+            focus: self.station.focus_rule,
+            language: self.station.screen.language,
         }
     }
 

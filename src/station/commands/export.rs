@@ -17,7 +17,7 @@ use crate::display::Language;
 use crate::export::{
     ExportError, ExportRequest, Exported, Format, Progress, Separator, Step, export as write_export,
 };
-use crate::panel::{ExportOrder, Message, Number};
+use crate::panel::{ExportOrder, ExportWhat, Message, Number};
 use crate::roster::{Skater, SkaterId};
 use crate::station::coach_service::Exporter;
 use crate::station::live::shutdown::stop_on_signals;
@@ -167,18 +167,24 @@ pub(in crate::station) fn for_the_panel(language: Language) -> Exporter {
               order: &ExportOrder,
               tell: &dyn Fn(f32, Message),
               cancel: &AtomicBool| {
-            let sessions = match order.session {
-                Some(number) => SessionChoice::Number(number),
-                None => SessionChoice::All,
-            };
             let known = archive.sessions().map_err(failed)?;
+            let choice = match order.what {
+                ExportWhat::Session(number) => SessionChoice::Number(number),
+                ExportWhat::All => SessionChoice::All,
+                ExportWhat::Tonight => SessionChoice::Tonight,
+            };
+            let today = Zoned::now().date();
+            let sessions = chosen_sessions(&known, choice, today).unwrap_or_default();
+            if sessions.is_empty() {
+                return Err(Message::ExportNothing {});
+            }
             let format = if order.zip {
                 Format::Zip
             } else {
                 Format::Folder
             };
             let request = ExportRequest {
-                sessions: chosen_sessions(&known, sessions, Zoned::now().date()).map_err(failed)?,
+                sessions,
                 skater: order.skater,
                 flagged_only: order.flagged_only,
                 format,
@@ -195,7 +201,7 @@ pub(in crate::station) fn for_the_panel(language: Language) -> Exporter {
             let told = |p: Progress| tell(p.done as f32 / p.of.max(1) as f32, step_saying(p.step));
             write_export(archive, &request, &told, cancel)
                 .map(exported_saying)
-                .map_err(failed)
+                .map_err(in_coachs_words)
         },
     )
 }
@@ -203,6 +209,15 @@ pub(in crate::station) fn for_the_panel(language: Language) -> Exporter {
 fn failed(error: impl std::fmt::Display) -> Message {
     Message::ExportFailed {
         why: error.to_string(),
+    }
+}
+
+/// Why an export failed, without words of the command line.
+fn in_coachs_words(error: ExportError) -> Message {
+    match error {
+        ExportError::Nothing(_) => Message::ExportNothing {},
+        ExportError::NoRoom { folder, .. } => Message::ExportNoRoom { folder },
+        other => failed(other),
     }
 }
 
@@ -241,7 +256,7 @@ fn exported_saying(exported: Exported) -> Message {
 /// The name of an export from the panel: sorted by day, nobody's name in it.
 fn panel_name(order: &ExportOrder, now: &jiff::Zoned) -> String {
     let mut name = format!("kickplate-{}", now.strftime("%Y-%m-%d-%H%M%S"));
-    if let Some(session) = order.session {
+    if let ExportWhat::Session(session) = order.what {
         name += &format!("-session-{session}");
     }
     if order.zip {

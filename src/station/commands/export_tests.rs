@@ -7,7 +7,7 @@ use crate::rules::AgeGroup;
 fn an_export_from_the_panel_is_named_by_day_and_session_and_by_nobody() {
     let now = "2026-01-17T18:05:09+01:00[Europe/Zurich]".parse().unwrap();
     let mut order = ExportOrder {
-        session: Some(12),
+        what: ExportWhat::Session(12),
         skater: Some(SkaterId(3)),
         flagged_only: false,
         anonymous: true,
@@ -18,7 +18,7 @@ fn an_export_from_the_panel_is_named_by_day_and_session_and_by_nobody() {
         panel_name(&order, &now),
         "kickplate-2026-01-17-180509-session-12.zip"
     );
-    (order.session, order.zip) = (None, false);
+    (order.what, order.zip) = (ExportWhat::All, false);
     assert_eq!(panel_name(&order, &now), "kickplate-2026-01-17-180509");
 }
 

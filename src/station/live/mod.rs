@@ -164,6 +164,7 @@ pub fn settings_of(setup: &Setup, age_group: AgeGroup, camera: CameraRequest) ->
         privacy: station.privacy,
         reading_distance_m: station.reading_distance_m,
         roster: Arc::default(),
+        outputs: None,
     }
 }
 

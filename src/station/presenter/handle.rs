@@ -13,6 +13,7 @@ use crate::display::{People, Person};
 use crate::feedback::{Cue, SetSummary};
 use crate::roster::SkaterId;
 use crate::rules::JudgedPass;
+use crate::station::settings::snapshot::OutputSettings;
 use crate::store::StripDoor;
 use crate::stride::PassMotion;
 
@@ -42,6 +43,8 @@ pub struct LaneState {
     pub reading_distance_m: f32,
     /// Who is in the lane and who is next, with their names.
     pub people: People,
+    /// Look and sound, where they were set since the start.
+    pub outputs: Option<Arc<OutputSettings>>,
 }
 
 /// A pass that is judged and stored.

@@ -143,6 +143,12 @@ impl Presenter {
         match message {
             Message::State(state) => {
                 self.outputs.geometry.reading_distance_m = state.reading_distance_m;
+                if let Some(wanted) = &state.outputs {
+                    self.outputs.look = wanted.look.clone();
+                    if let Some(speaker) = &self.outputs.speaker {
+                        speaker.set(wanted.sound);
+                    }
+                }
                 self.state = Some(*state);
             }
             Message::Announce(announcement) => self.announce(*announcement),

@@ -62,6 +62,8 @@ pub(super) enum SessionCommand {
     Correct(u32, Option<SkaterId>, Sender<()>),
     /// The settings have changed. Answered once they are taken.
     Settings(Sender<()>),
+    /// The session that is recorded ends behind its last pass.
+    EndSession(Sender<()>),
     /// The replay of the last flagged push.
     ShowMe,
 }
@@ -158,6 +160,14 @@ impl SessionLink {
     /// The session does not answer; it takes them with the next pass.
     pub fn settings_changed(&self) -> Result<(), NoAnswer> {
         self.ask(SessionCommand::Settings)
+    }
+
+    /// Ends the session that is recorded; the next pass begins another.
+    ///
+    /// # Errors
+    /// The session does not answer.
+    pub fn end_session(&self) -> Result<(), NoAnswer> {
+        self.ask(SessionCommand::EndSession)
     }
 
     /// Asks for the replay of the last flagged push.

@@ -257,6 +257,10 @@ impl Session {
                 Some(done)
             }
             SessionCommand::Settings(done) => Some(done),
+            SessionCommand::EndSession(done) => {
+                self.recording.end_session();
+                Some(done)
+            }
             SessionCommand::ShowMe => {
                 self.presenter.show_me();
                 None

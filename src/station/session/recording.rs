@@ -136,6 +136,13 @@ impl Recording {
         }
     }
 
+    /// Ends the session behind the passes that wait; nobody waits for it here.
+    pub(super) fn end_session(&self) {
+        if let Some(store) = &self.store {
+            drop(store.end_session());
+        }
+    }
+
     /// Ends it. `None` where there was none.
     pub(super) fn end(&mut self, patience: Duration) -> Option<WriterStatus> {
         if let Some(maker) = &self.pictures {

@@ -48,6 +48,7 @@ impl Session {
                 shown: self.queue.in_lane().and_then(|id| self.person(id)),
                 next: self.queue.state().current.and_then(|id| self.person(id)),
             },
+            outputs: self.now.outputs.clone(),
         });
     }
 

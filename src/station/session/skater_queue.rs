@@ -43,6 +43,8 @@ pub struct QueueState {
     pub order: Vec<SkaterId>,
     /// Whose pass the next one is.
     pub current: Option<SkaterId>,
+    /// Who is in the lane now, in the order they came.
+    pub running: Vec<Option<SkaterId>>,
     /// Whose the last pass was; `None` before the first.
     pub last: Option<Option<SkaterId>>,
     /// Whether a step can be taken back.
@@ -112,6 +114,7 @@ impl SkaterQueue {
         QueueState {
             order: self.queue.order().to_vec(),
             current: self.queue.current(),
+            running: self.running.iter().map(|r| r.skater).collect(),
             last: self.last,
             can_undo: self.queue.can_undo(),
             changes: self.queue.changes(),

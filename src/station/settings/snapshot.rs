@@ -11,10 +11,11 @@ use super::privacy::PrivacySettings;
 use super::second_camera::SecondCamera;
 use crate::capture::CameraRequest;
 use crate::config::Lane;
-use crate::display::ScreenGeometry;
+use crate::display::{Appearance, ScreenGeometry};
 use crate::feedback::FeedbackSettings;
 use crate::roster::{Skater, SkaterId};
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
+use crate::sound::SoundSettings;
 use crate::track::TrackSettings;
 
 /// What the pictures come from. Another one begins a session of its own.
@@ -29,6 +30,15 @@ pub struct SourceSettings {
     pub lane: Lane,
     /// The second camera and how it stands, where there is one.
     pub second: Option<(SecondCamera, Lane)>,
+}
+
+/// How the big screen looks and how loud it sounds.
+#[derive(Debug, Clone)]
+pub struct OutputSettings {
+    /// Words, colours, signs.
+    pub look: Appearance,
+    /// Level and mute.
+    pub sound: SoundSettings,
 }
 
 /// The settings of a running station.
@@ -50,6 +60,8 @@ pub struct LiveSettings {
     pub reading_distance_m: f64,
     /// Everybody who may pass.
     pub roster: Arc<Vec<Skater>>,
+    /// Look and sound, where they were set since the start.
+    pub outputs: Option<Arc<OutputSettings>>,
 }
 
 impl LiveSettings {
@@ -70,6 +82,7 @@ impl LiveSettings {
             privacy: PrivacySettings::default(),
             reading_distance_m: f64::from(ScreenGeometry::default().reading_distance_m),
             roster: Arc::default(),
+            outputs: None,
         }
     }
 

@@ -83,13 +83,13 @@ fn a_roster_file_is_found_on_a_stick_with_presses_alone() {
     let path = PathBuf::from("/media/coach/STICK/u13.csv");
     assert_eq!(
         coach.gives("Read it"),
-        [Command::ImportRoster(path.clone())]
+        [Command::ImportRoster { path, sure: false }]
     );
-    // Typing goes on where the choice ended.
-    coach.write("File", "/media/coach/STICK/other.csv");
+    // What was chosen to be read is not where it is written.
+    let path = PathBuf::from("./roster-2026-11-25.csv");
     assert_eq!(
         coach.gives("Write it"),
-        [Command::ExportRoster(path.with_file_name("other.csv"))]
+        [Command::ExportRoster { path, sure: false }]
     );
 }
 
@@ -97,8 +97,8 @@ fn a_roster_file_is_found_on_a_stick_with_presses_alone() {
 fn a_folder_takes_the_name_of_the_file_into_it() {
     let mut coach = Coach::at(PageId::Skaters, rich());
     coach.press("Files");
-    coach.write("File", "team-a.csv");
-    coach.press("Choose the file");
+    coach.write("File to write", "team-a.csv");
+    coach.press("Choose where it goes");
     finds(&mut coach, places());
     assert!(coach.find("Use this folder").is_none());
     coach.press("Drive STICK");
@@ -107,9 +107,10 @@ fn a_folder_takes_the_name_of_the_file_into_it() {
     coach.press("Use this folder");
     assert_eq!(
         coach.gives("Write it"),
-        [Command::ExportRoster(PathBuf::from(
-            "/media/coach/STICK/team-a.csv"
-        ))]
+        [Command::ExportRoster {
+            path: PathBuf::from("/media/coach/STICK/team-a.csv"),
+            sure: false
+        }]
     );
 }
 
@@ -137,9 +138,10 @@ fn the_folder_of_an_export_and_the_place_of_a_backup_are_chosen() {
     coach.press("Use this folder");
     assert_eq!(
         coach.gives("Back up"),
-        [Command::BackUp(PathBuf::from(
-            "/media/coach/STICK/kickplate-backup.zip"
-        ))]
+        [Command::BackUp {
+            path: PathBuf::from("/media/coach/STICK/kickplate-backup.zip"),
+            sure: false
+        }]
     );
 }
 
@@ -183,7 +185,7 @@ fn a_long_folder_has_leaves_and_says_what_is_missing() {
     );
     assert!(coach.shows("There is more here than is listed."));
     assert!(coach.find("team 11.csv").is_some() && coach.find("team 12.csv").is_none());
-    coach.press("Later");
+    coach.press("Next page");
     assert!(coach.find("team 12.csv").is_some());
 }
 

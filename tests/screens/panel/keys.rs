@@ -35,7 +35,13 @@ fn digits_open_pages_and_f1_the_help() {
 fn tab_goes_through_everything_and_enter_presses() {
     let mut coach = Coach::at(PageId::Now, rich());
     let mut seen = vec![];
-    for _ in 0..40 {
+    // From nowhere the first step is the page's main key.
+    coach.key(Key::Tab);
+    assert!(coach.thing("Skip").is_focused());
+    coach.thing("Now").focus();
+    coach.h.run();
+    seen.push("Now");
+    for _ in 0..60 {
         coach.key(Key::Tab);
         let focused = [
             "Now",
@@ -47,6 +53,7 @@ fn tab_goes_through_everything_and_enter_presses() {
             "Agree: Knee bend",
             "That was somebody else",
             "Show me",
+            "More",
         ]
         .into_iter()
         .find(|name| coach.find(name).is_some_and(|n| n.is_focused()));
@@ -63,7 +70,8 @@ fn tab_goes_through_everything_and_enter_presses() {
             "Choose",
             "Agree: Knee bend",
             "That was somebody else",
-            "Show me"
+            "Show me",
+            "More"
         ]
     );
     coach.thing("Swap with next").focus();
@@ -122,6 +130,82 @@ fn the_key_of_the_pedal_is_a_setting() {
         coach.gives("7 Sascha"),
         [Command::SetSkaterOfPass(pass_key(12), Some(SkaterId(2)))]
     );
+}
+
+/// A page and its main key are never more than two presses away.
+#[test]
+fn the_main_key_of_a_page_is_two_presses_away() {
+    for (key, page) in [
+        (Key::Num1, "Skip"),
+        (Key::Num2, "Next step"),
+        (Key::Num4, "Add"),
+        (Key::Num6, "Choose a skater"),
+    ] {
+        let mut coach = Coach::at(PageId::Help, rich());
+        coach.thing("Passes").focus();
+        coach.h.run();
+        coach.key(key);
+        coach.key(Key::PageDown);
+        assert!(coach.thing(page).is_focused(), "{page}");
+    }
+}
+
+/// Gloves rest and slip: a press of four seconds counts, and a slip of half a
+/// target; a slip to somewhere else does not.
+#[test]
+fn a_long_and_a_slipping_press_count() {
+    let mut coach = Coach::at(PageId::Now, rich());
+    coach.taken();
+    let place = coach.thing("Skip").rect();
+    let mm = super::points_per_mm(FULL_HD);
+    for (seconds, slip_mm, counts) in [
+        (0.1, 0.0, true),
+        (4.0, 0.0, true),
+        (0.8, 5.5, true),
+        (0.3, 40.0, false),
+    ] {
+        let from = place.center();
+        coach.h.hover_at(from);
+        coach.h.step();
+        coach.h.drag_at(from);
+        coach.h.step();
+        let frames = (seconds / super::STEP_S) as usize;
+        for _ in 0..frames {
+            coach.h.step();
+        }
+        let to = from + egui::vec2(0.0, slip_mm * mm);
+        coach.h.hover_at(to);
+        coach.h.step();
+        coach.h.drop_at(to);
+        coach.h.run();
+        let given = coach.taken();
+        assert_eq!(
+            given.contains(&Command::Queue(QueueStep::Skip)),
+            counts,
+            "{seconds} s, {slip_mm} mm: {given:?}"
+        );
+    }
+}
+
+/// Plus and minus go on while they are held, and stop when they are let go.
+#[test]
+fn a_key_that_is_held_repeats() {
+    let mut coach = Coach::at(PageId::Now, rich());
+    coach.press("More");
+    coach.taken();
+    let at = coach.thing("Sound level: less").rect().center();
+    coach.h.hover_at(at);
+    coach.h.step();
+    coach.h.drag_at(at);
+    let frames = (1.2 / super::STEP_S) as usize;
+    for _ in 0..frames {
+        coach.h.step();
+    }
+    let while_held = coach.taken().len();
+    assert!((4..=9).contains(&while_held), "{while_held}");
+    coach.h.drop_at(at);
+    coach.h.run();
+    assert_eq!(coach.taken(), []);
 }
 
 /// Letters belong to the text while somebody writes.

@@ -42,6 +42,9 @@ pub fn points_per_mm(size: Vec2) -> f32 {
     size.length() / (15.6 * 25.4)
 }
 
+/// Seconds of one step of a test.
+pub const STEP_S: f32 = 0.05;
+
 const FULL_HD: Vec2 = vec2(1920.0, 1080.0);
 
 impl Coach {
@@ -50,8 +53,13 @@ impl Coach {
     }
 
     pub fn with(page: PageId, view: PanelView, setup: PanelSetup, size: Vec2) -> Self {
+        Self::on(page, view, setup, size, points_per_mm(size))
+    }
+
+    /// On a screen of so many points and points of a millimetre.
+    pub fn on(page: PageId, view: PanelView, setup: PanelSetup, size: Vec2, mm: f32) -> Self {
         let today = jiff::civil::date(2026, 11, 25);
-        let mut state = PanelState::new(setup, today, points_per_mm(size));
+        let mut state = PanelState::new(setup, today, mm);
         state.page = page;
         let panel = Panel {
             state,
@@ -60,6 +68,7 @@ impl Coach {
         };
         let mut h = Harness::builder()
             .with_size(size)
+            .with_step_dt(STEP_S)
             .with_context_setup(install_fonts)
             .build_ui_state(
                 |ui, p: &mut Panel| panel_ui(ui, &mut p.state, &p.view, &mut p.out),

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use egui::Key;
-use kickplate::panel::{Command, ExportOrder, ExportState, PageId, PinState, WouldGo};
+use kickplate::panel::{Command, ExportOrder, ExportState, ExportWhat, PageId, PinState, WouldGo};
 use kickplate::roster::SkaterId;
 
 use super::{Coach, rich};
@@ -137,7 +137,7 @@ fn an_export_is_ordered_followed_and_stopped() {
     coach.press("One zip file");
     coach.write("Folder for the export", "/media/stick");
     let order = ExportOrder {
-        session: Some(2),
+        what: ExportWhat::Tonight,
         skater: Some(SkaterId(4)),
         flagged_only: true,
         anonymous: true,
@@ -145,12 +145,12 @@ fn an_export_is_ordered_followed_and_stopped() {
         into: PathBuf::from("/media/stick"),
     };
     assert_eq!(coach.gives("Export"), [Command::Export(order.clone())]);
-    coach.press("All sessions, not only the open one");
+    coach.press("Everything");
     coach.press("Numbers in place of names");
     assert_eq!(
         coach.gives("Export"),
         [Command::Export(ExportOrder {
-            session: None,
+            what: ExportWhat::All,
             anonymous: false,
             ..order
         })]
@@ -175,6 +175,9 @@ fn everything_is_backed_up_into_one_file() {
     coach.write("File for the backup", "/media/stick/all.zip");
     assert_eq!(
         coach.gives("Back up"),
-        [Command::BackUp(PathBuf::from("/media/stick/all.zip"))]
+        [Command::BackUp {
+            path: PathBuf::from("/media/stick/all.zip"),
+            sure: false
+        }]
     );
 }

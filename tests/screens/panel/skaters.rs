@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use kickplate::panel::{Answer, Command, PageId};
+use kickplate::panel::{Answer, Command, PageId, Question, Withdrawing, WouldDelete};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
 use kickplate::rules::AgeGroup;
 
@@ -61,8 +61,28 @@ fn a_skater_is_changed_and_keeps_the_rest() {
 fn deleting_takes_two_steps_and_says_what_goes() {
     let mut coach = Coach::at(PageId::Skaters, rich());
     coach.press("7 Sascha");
-    assert_eq!(coach.gives("Delete"), []);
-    assert!(coach.shows("This deletes 7 Sascha: name, height and consent"));
+    assert_eq!(coach.gives("Delete"), [Command::PreviewDelete(SkaterId(2))]);
+    // Nothing can be deleted before it was counted.
+    assert!(coach.find("Delete for good").is_none());
+    assert!(coach.shows("Counting what would go."));
+    let of = |skater| {
+        Some(WouldDelete {
+            skater,
+            passes: 65,
+            strips: 12,
+            comments: 1,
+            exports: 2,
+        })
+    };
+    coach.change(|v| v.would_delete = of(SkaterId(1)));
+    assert!(coach.find("Delete for good").is_none());
+    coach.change(|v| v.would_delete = of(SkaterId(2)));
+    assert!(
+        coach.shows("This deletes 7 Sascha for good: name, height and consent, every pass (65)")
+    );
+    assert!(coach.shows("every set of pictures (12)"));
+    assert!(coach.shows("Passes of other skaters and of nobody stay."));
+    assert!(coach.shows("may hold this skater: 2."));
     assert_eq!(coach.gives("Keep"), []);
     assert!(coach.find("Delete for good").is_none());
     coach.press("Delete");
@@ -129,13 +149,19 @@ fn a_consent_starts_with_today() {
 fn a_roster_file_is_read_and_its_report_is_shown() {
     let mut coach = Coach::at(PageId::Skaters, rich());
     coach.press("Files");
-    coach.write("File", "/media/stick/team.csv");
+    coach.write("File to read", "/media/stick/team.csv");
     let path = PathBuf::from("/media/stick/team.csv");
+    let sure = false;
     assert_eq!(
         coach.gives("Read it"),
-        [Command::ImportRoster(path.clone())]
+        [Command::ImportRoster { path, sure }]
     );
-    assert_eq!(coach.gives("Write it"), [Command::ExportRoster(path)]);
+    // What is written goes elsewhere, however the other was chosen.
+    let path = PathBuf::from("./roster-2026-11-25.csv");
+    assert_eq!(
+        coach.gives("Write it"),
+        [Command::ExportRoster { path, sure }]
+    );
     coach.change(|v| {
         v.answer = Some(Answer {
             number: 1,
@@ -144,6 +170,43 @@ fn a_roster_file_is_read_and_its_report_is_shown() {
         });
     });
     assert!(coach.shows("Line 4: group 'U14' is not known."));
+}
+
+/// A file that is there is replaced by a second press only, and nothing else
+/// can be pressed meanwhile.
+#[test]
+fn what_is_replaced_is_asked_for() {
+    let mut coach = Coach::at(PageId::Skaters, rich());
+    let then = Command::ExportRoster {
+        path: PathBuf::from("/media/stick/team.csv"),
+        sure: true,
+    };
+    let question = Question {
+        sentence: "team.csv is there already.".to_owned(),
+        yes: "Replace it".to_owned(),
+        then: Box::new(then.clone()),
+    };
+    coach.change(|v| v.question = Some(question));
+    assert!(coach.shows("team.csv is there already."));
+    assert!(coach.find("Add").is_none());
+    assert_eq!(coach.gives("Cancel"), [Command::DropQuestion]);
+    assert_eq!(coach.gives("Replace it"), [then]);
+}
+
+#[test]
+fn a_withdrawn_consent_can_be_taken_back_from_every_page() {
+    let mut view = rich();
+    view.withdrawing = Some(Withdrawing {
+        skater: SkaterId(1),
+        seconds: 7,
+        strips: 12,
+    });
+    for page in PageId::ALL {
+        let mut coach = Coach::at(page, view.clone());
+        assert!(coach.shows("4 Robin: no picture is kept from now on."));
+        assert!(coach.shows("(12) go for good in 7 s."));
+        assert_eq!(coach.gives("Leave the consent"), [Command::UndoWithdrawal]);
+    }
 }
 
 #[test]

@@ -13,6 +13,10 @@ use egui::{Key, Ui, ViewportBuilder, ViewportId, pos2};
 const LOOK_AGAIN: Duration = Duration::from_millis(200);
 /// Size of its window before anybody changes it, points.
 const SIZE: [f32; 2] = [1280.0, 720.0];
+/// Side of the handle as a share of the screen's height, and the least of it
+/// in points: 15 mm at 96 points an inch.
+const HANDLE_SHARE: f32 = 0.08;
+const HANDLE_LEAST: f32 = 57.0;
 /// How far from the corner of its monitor it opens, points.
 const FROM_CORNER: f32 = 20.0;
 
@@ -28,6 +32,10 @@ pub enum SidePlace {
     Over,
 }
 
+/// Draws the side window, told whether it lies over the big screen; gives
+/// whether it is to be closed.
+pub type DrawSide = dyn Fn(&mut Ui, bool) -> bool + Send + Sync;
+
 /// What is shown beside the big screen.
 #[derive(Clone)]
 pub struct SideWindow {
@@ -36,7 +44,13 @@ pub struct SideWindow {
     /// Where it opens.
     pub place: SidePlace,
     /// Draws it; called in the window's thread, must not wait for anything.
-    pub draw: Arc<dyn Fn(&mut Ui) + Send + Sync>,
+    pub draw: Arc<DrawSide>,
+    /// Called when it was closed.
+    pub closed: Arc<dyn Fn() + Send + Sync>,
+    /// What a screen reader says of the handle that opens it.
+    pub handle: String,
+    /// What is said when leaving the station was asked for once.
+    pub leave: String,
 }
 
 impl fmt::Debug for SideWindow {
@@ -106,8 +120,8 @@ impl Side {
         let asked = ctx.input(|i| {
             i.key_pressed(Key::F2) || (!typing && i.modifiers.is_none() && i.key_pressed(Key::C))
         });
-        if asked {
-            self.open.fetch_xor(true, Ordering::AcqRel);
+        if asked && self.open.fetch_xor(true, Ordering::AcqRel) {
+            (self.window.closed)();
         }
         if self.own == Some(true) && self.open.load(Ordering::Acquire) {
             self.show_own(ctx);
@@ -124,28 +138,70 @@ impl Side {
         }
         let draw = Arc::clone(&self.window.draw);
         let open = Arc::clone(&self.open);
+        let closed = Arc::clone(&self.window.closed);
         ctx.show_viewport_deferred(side_id(), builder, move |ui, _| {
             let close = ui.input(|i| i.viewport().close_requested() || i.key_pressed(Key::F2));
-            if close {
+            if draw_guarded(&draw, ui, false) || close {
                 open.store(false, Ordering::Release);
+                closed();
                 ui.ctx().request_repaint_of(ViewportId::ROOT);
             }
-            draw_guarded(&draw, ui);
         });
     }
 
     /// Draws it over the big screen.
     pub(super) fn draw_over(&self, ui: &mut Ui) {
-        draw_guarded(&self.window.draw, ui);
+        if draw_guarded(&self.window.draw, ui, true) {
+            self.open.store(false, Ordering::Release);
+            (self.window.closed)();
+            ui.ctx().request_repaint();
+        }
+    }
+
+    /// The corner of the big screen by which a finger opens it where there is
+    /// no key and no second monitor: small and dim, and always there.
+    pub(super) fn handle(&mut self, ui: &mut Ui) {
+        if self.own != Some(false) {
+            return;
+        }
+        let room = ui.max_rect();
+        let side = (room.height() * HANDLE_SHARE).max(HANDLE_LEAST);
+        let rect = egui::Rect::from_min_max(room.max - egui::Vec2::splat(side), room.max);
+        let response = ui.interact(rect, ui.scope_id().with("handle"), egui::Sense::click());
+        let name = &self.window.handle;
+        response
+            .widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::Button, true, name));
+        let held = response.is_pointer_button_down_on();
+        let ink = egui::Color32::from_gray(if held { 220 } else { 110 });
+        // Three lines in the corner, as wide as they are near it.
+        for i in 1..=3 {
+            let by = side * (0.14 + 0.14 * i as f32);
+            let ends = [
+                pos2(rect.right() - by, rect.bottom() - side * 0.08),
+                pos2(rect.right() - side * 0.08, rect.bottom() - by),
+            ];
+            ui.painter()
+                .line_segment(ends, egui::Stroke::new(side * 0.05, ink));
+        }
+        if response.clicked() {
+            self.open.store(true, Ordering::Release);
+            ui.ctx().request_repaint();
+        }
+    }
+
+    /// What is said when leaving was asked for once.
+    pub(super) fn leave_words(&self) -> &str {
+        &self.window.leave
     }
 }
 
 /// A fault in what is drawn here may not take the big screen with it.
-fn draw_guarded(draw: &Arc<dyn Fn(&mut Ui) + Send + Sync>, ui: &mut Ui) {
+fn draw_guarded(draw: &Arc<DrawSide>, ui: &mut Ui, over: bool) -> bool {
     ui.ctx().request_repaint_after(LOOK_AGAIN);
-    if catch_unwind(AssertUnwindSafe(|| draw(ui))).is_err() {
+    catch_unwind(AssertUnwindSafe(|| draw(ui, over))).unwrap_or_else(|_| {
         tracing::error!("drawing beside the big screen failed; it is tried again");
-    }
+        false
+    })
 }
 
 /// The monitors as far as they decide where the side window opens.
@@ -188,7 +244,10 @@ mod tests {
         Side::new(SideWindow {
             title: "beside".to_owned(),
             place,
-            draw: Arc::new(|_| {}),
+            draw: Arc::new(|_, _| false),
+            closed: Arc::new(|| {}),
+            handle: "open".to_owned(),
+            leave: "again".to_owned(),
         })
     }
 
@@ -225,6 +284,37 @@ mod tests {
         assert!(!side.is_over());
     }
 
+    /// A finger alone opens it: a touch at the corner, and nowhere else.
+    #[test]
+    fn the_corner_opens_it_by_touch() {
+        let size = egui::vec2(800.0, 480.0);
+        let touch = |side: &mut Side, at: egui::Pos2| {
+            let ctx = egui::Context::default();
+            for pressed in [None, Some(true), Some(false)] {
+                let mut events = vec![egui::Event::PointerMoved(at)];
+                events.extend(pressed.map(|pressed| egui::Event::PointerButton {
+                    pos: at,
+                    button: egui::PointerButton::Primary,
+                    pressed,
+                    modifiers: egui::Modifiers::NONE,
+                }));
+                let input = egui::RawInput {
+                    events,
+                    screen_rect: Some(egui::Rect::from_min_size(egui::Pos2::ZERO, size)),
+                    ..Default::default()
+                };
+                ctx.run_ui(input, |ui| side.handle(ui))
+                    .drop_without_applying_deltas();
+            }
+        };
+        let mut side = side(SidePlace::Auto);
+        frame(&mut side, true, None);
+        touch(&mut side, pos2(400.0, 240.0));
+        assert!(!side.is_over());
+        touch(&mut side, pos2(780.0, 460.0));
+        assert!(side.is_over());
+    }
+
     #[test]
     fn beside_a_window_it_is_a_window_and_never_over() {
         let mut side = side(SidePlace::Auto);
@@ -235,9 +325,11 @@ mod tests {
 
     #[test]
     fn a_fault_in_it_is_survived() {
-        let draw: Arc<dyn Fn(&mut Ui) + Send + Sync> = Arc::new(|_| panic!("a fault"));
+        let draw: Arc<DrawSide> = Arc::new(|_, _| panic!("a fault"));
         let ctx = egui::Context::default();
-        ctx.run_ui(egui::RawInput::default(), |ui| draw_guarded(&draw, ui))
-            .drop_without_applying_deltas();
+        ctx.run_ui(egui::RawInput::default(), |ui| {
+            assert!(!draw_guarded(&draw, ui, true));
+        })
+        .drop_without_applying_deltas();
     }
 }

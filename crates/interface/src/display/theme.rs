@@ -169,114 +169,6 @@ pub(super) const DEGREE_RADIUS: f32 = 0.185;
 pub(super) const DEGREE_LINE: f32 = 0.1;
 pub(super) const DEGREE_GAP: f32 = 0.05;
 
-// --- The coach's panel ----------------------------------------------------
-
-/// Colours and sizes of the coach's panel: dark on light, because it stands in
-/// bright light, at arm's length, under fingers in gloves. Sizes are true
-/// millimetres on the glass.
-pub(crate) mod panel {
-    use egui::Color32;
-
-    /// Behind everything.
-    pub(crate) const BACKGROUND: Color32 = Color32::from_rgb(0xE9, 0xED, 0xF1);
-    /// Behind a group of things that belong together.
-    pub(crate) const CARD: Color32 = Color32::WHITE;
-    /// Words and numbers.
-    pub(crate) const TEXT: Color32 = Color32::from_rgb(0x0B, 0x0F, 0x14);
-    /// The second thing to read.
-    pub(crate) const QUIET: Color32 = Color32::from_rgb(0x33, 0x3F, 0x4B);
-    /// Edges of what can be pressed.
-    pub(crate) const EDGE: Color32 = Color32::from_rgb(0x5A, 0x67, 0x75);
-    /// Edges of groups.
-    pub(crate) const CARD_EDGE: Color32 = Color32::from_rgb(0xA4, 0xB0, 0xBC);
-    /// What can be pressed.
-    pub(crate) const KEY: Color32 = Color32::from_rgb(0xF6, 0xF8, 0xFA);
-    /// The thing to press, and what is chosen.
-    pub(crate) const MAIN: Color32 = Color32::from_rgb(0x00, 0x3E, 0x86);
-    /// What cannot be taken back.
-    pub(crate) const DANGER: Color32 = Color32::from_rgb(0x8A, 0x1C, 0x10);
-    /// Words on those two.
-    pub(crate) const ON_MAIN: Color32 = Color32::WHITE;
-    /// Behind a warning.
-    pub(crate) const WARNING: Color32 = Color32::from_rgb(0xFF, 0xF0, 0xC2);
-    /// Behind good news.
-    pub(crate) const GOOD: Color32 = Color32::from_rgb(0xD8, 0xF0, 0xE4);
-    /// What is wanted: the band of a curve.
-    pub(crate) const BAND: Color32 = Color32::from_rgb(0xBF, 0xE3, 0xD2);
-    /// A limit on a curve.
-    pub(crate) const LIMIT: Color32 = Color32::from_rgb(0x7A, 0x38, 0x00);
-    /// Drawn over a picture, with a rim of [`TEXT`].
-    pub(crate) const OVER_PICTURE: Color32 = Color32::from_rgb(0xF0, 0xE4, 0x42);
-    /// Behind a picture that is not there.
-    pub(crate) const NO_PICTURE: Color32 = Color32::from_rgb(0xCF, 0xD6, 0xDD);
-
-    /// Every colour of text with what it may stand on.
-    #[cfg(test)]
-    pub(crate) const TEXT_PAIRS: [(Color32, Color32); 14] = [
-        (TEXT, BACKGROUND),
-        (TEXT, CARD),
-        (TEXT, KEY),
-        (TEXT, WARNING),
-        (TEXT, GOOD),
-        (TEXT, BAND),
-        (TEXT, NO_PICTURE),
-        (QUIET, BACKGROUND),
-        (QUIET, CARD),
-        (QUIET, KEY),
-        (QUIET, NO_PICTURE),
-        (ON_MAIN, MAIN),
-        (ON_MAIN, DANGER),
-        (LIMIT, CARD),
-    ];
-    /// Every drawing that carries meaning with what it stands on.
-    #[cfg(test)]
-    pub(crate) const GRAPHIC_PAIRS: [(Color32, Color32); 7] = [
-        (EDGE, CARD),
-        (EDGE, BACKGROUND),
-        (EDGE, KEY),
-        (MAIN, CARD),
-        (MAIN, BAND),
-        (LIMIT, BAND),
-        (OVER_PICTURE, TEXT),
-    ];
-
-    // Millimetres.
-
-    /// Least side of anything to press: a finger in a glove.
-    pub(crate) const TARGET_MM: f32 = 12.0;
-    /// Keys that are pressed most.
-    pub(crate) const LARGE_MM: f32 = 17.0;
-    /// Capitals of everything to read: 23 minutes of arc at arm's length
-    /// (0.6 m).
-    pub(crate) const CAP_MM: f32 = 4.0;
-    /// Capitals of the title of a group.
-    pub(crate) const HEAD_CAP_MM: f32 = 4.6;
-    /// Capitals of the title of a page.
-    pub(crate) const TITLE_CAP_MM: f32 = 6.0;
-    /// Capitals of the one thing of a page.
-    pub(crate) const LARGE_CAP_MM: f32 = 8.5;
-    /// Between two things to press.
-    pub(crate) const GAP_MM: f32 = 2.0;
-    /// Free edge inside of a group.
-    pub(crate) const PAD_MM: f32 = 3.0;
-    /// Free edge of the page.
-    pub(crate) const MARGIN_MM: f32 = 4.0;
-    /// Width of the column of pages.
-    pub(crate) const NAV_MM: f32 = 43.0;
-    /// Edges of what can be pressed.
-    pub(crate) const EDGE_MM: f32 = 0.4;
-    /// The ring around what the keyboard is at.
-    pub(crate) const RING_MM: f32 = 1.0;
-    /// Roundness of corners.
-    pub(crate) const ROUND_MM: f32 = 1.6;
-    /// Lines of curves.
-    pub(crate) const CURVE_MM: f32 = 0.7;
-    /// Width of the bar that scrolls a page.
-    pub(crate) const BAR_MM: f32 = 12.0;
-    /// Height of the capitals of the font as a share of its size.
-    pub(crate) const CAP_SHARE: f32 = 0.7;
-}
-
 // --- Font -----------------------------------------------------------------
 
 /// Barlow Semi Condensed, semi-bold: drawn after road signs, narrow enough
@@ -383,21 +275,6 @@ mod tests {
                 let is = contrast_ratio(ink, p.background);
                 assert!(is >= LEAST_GRAPHIC_CONTRAST, "{ink:?}: {is:.2}");
             }
-        }
-    }
-
-    #[test]
-    fn the_panel_can_be_read() {
-        for (ink, ground) in panel::TEXT_PAIRS {
-            let is = contrast_ratio(ink, ground);
-            assert!(is >= LEAST_TEXT_CONTRAST, "{ink:?} on {ground:?}: {is:.2}");
-        }
-        for (ink, ground) in panel::GRAPHIC_PAIRS {
-            let is = contrast_ratio(ink, ground);
-            assert!(
-                is >= LEAST_GRAPHIC_CONTRAST,
-                "{ink:?} on {ground:?}: {is:.2}"
-            );
         }
     }
 

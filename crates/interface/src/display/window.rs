@@ -15,6 +15,7 @@ use egui::{Key, TextureHandle, TextureOptions, ViewportBuilder, ViewportCommand}
 
 use super::appearance::ShowMeKey;
 use super::dwell::Dwell;
+use super::leave::{Keys, Leaving, Wanted};
 use super::lost::when_lost;
 use super::model::{PictureView, PreviewImage, Screen, ScreenModel};
 use super::motion;
@@ -200,7 +201,7 @@ fn same_picture(a: &Option<Arc<PreviewImage>>, b: &Option<Arc<PreviewImage>>) ->
     }
 }
 
-/// Opens the window and runs it until it is closed: by Esc or Q, by the
+/// Opens the window and runs it until it is closed: by Esc or Q pressed twice or held, by the
 /// window system, or through [`ScreenHandle::close`]. Must be called in the
 /// main thread, once. `on_quit` is called when the window goes away, before
 /// this returns; not when it never opened. `on_lost` is called when the X
@@ -275,6 +276,60 @@ fn show_me_keys(key: ShowMeKey) -> [Key; 3] {
     [chosen, Key::PageDown, Key::B]
 }
 
+/// What is said where there is no panel and so no words of it.
+const LEAVE_WORDS: &str = "Press again to end the station";
+
+fn leaving_keys(ctx: &egui::Context) -> Keys {
+    ctx.input(|i| {
+        let mut keys = Keys {
+            down: i.key_down(Key::Escape) || i.key_down(Key::Q),
+            ..Keys::default()
+        };
+        for event in &i.events {
+            if let egui::Event::Key {
+                key,
+                pressed: true,
+                repeat: false,
+                ..
+            } = event
+            {
+                match key {
+                    Key::Escape | Key::Q => keys.pressed = true,
+                    _ => keys.other = true,
+                }
+            }
+        }
+        keys
+    })
+}
+
+/// A line at the foot of the big screen.
+fn say_leaving(ui: &egui::Ui, words: &str) {
+    let room = ui.max_rect();
+    let size = room.height() * 0.04;
+    let font = egui::FontId::new(size, theme::font_family());
+    let galley = ui.painter().layout(
+        words.to_owned(),
+        font,
+        egui::Color32::WHITE,
+        room.width() * 0.9,
+    );
+    let ground = egui::Rect::from_center_size(
+        egui::pos2(room.center().x, room.bottom() - size * 2.0),
+        galley.size() + egui::vec2(size, size * 0.6),
+    );
+    ui.painter().rect_filled(
+        ground,
+        size * 0.3,
+        egui::Color32::from_rgb(0x04, 0x18, 0x1D),
+    );
+    ui.painter().galley(
+        ground.center() - galley.size() / 2.0,
+        galley,
+        egui::Color32::WHITE,
+    );
+}
+
 struct App {
     shared: Arc<Shared>,
     options: WindowOptions,
@@ -289,6 +344,10 @@ struct App {
     texture: Option<TextureHandle>,
     dwell: Dwell,
     side: Option<Side>,
+    leaving: Leaving,
+    /// Whether it is to be said that a second press ends the station.
+    leaving_asked: bool,
+    opened: Instant,
     /// An answer that was drawn in the last frame and whose moment is taken
     /// at the next one, after the buffers were swapped.
     drawn: Option<u32>,
@@ -313,6 +372,9 @@ impl App {
             shared,
             side: options.side.clone().map(Side::new),
             options,
+            leaving: Leaving::default(),
+            leaving_asked: false,
+            opened: Instant::now(),
             monitors_at: None,
             on_quit: Some(on_quit),
             model,
@@ -425,8 +487,21 @@ impl eframe::App for App {
                 then();
             }
         }
-        let quit = !covered && ctx.input(|i| i.key_pressed(Key::Escape) || i.key_pressed(Key::Q));
-        if quit || self.shared.closing.load(Ordering::Acquire) {
+        let keys = if covered {
+            Keys::default()
+        } else {
+            leaving_keys(ctx)
+        };
+        self.leaving_asked = false;
+        match self.leaving.look(keys, self.opened.elapsed().as_secs_f64()) {
+            Wanted::Leave => ctx.send_viewport_cmd(ViewportCommand::Close),
+            Wanted::Ask => {
+                self.leaving_asked = true;
+                ctx.request_repaint_after(Duration::from_millis(100));
+            }
+            Wanted::Stay => {}
+        }
+        if self.shared.closing.load(Ordering::Acquire) {
             ctx.send_viewport_cmd(ViewportCommand::Close);
         }
     }
@@ -457,6 +532,13 @@ impl eframe::App for App {
                 .request_repaint_after(Duration::from_secs_f32(wait_s));
         }
         ui.ctx().set_cursor_icon(egui::CursorIcon::None);
+        if let Some(side) = self.side.as_mut() {
+            side.handle(ui);
+        }
+        if self.leaving_asked {
+            let words = self.side.as_ref().map(Side::leave_words);
+            say_leaving(ui, words.unwrap_or(LEAVE_WORDS));
+        }
 
         let answer = self.model.screen.pass_number();
         let noted = lock(&self.shared.painted).map(|(pass_number, _)| pass_number);

@@ -10,7 +10,7 @@ use std::path::Path;
 use std::sync::{Arc, LazyLock};
 
 use crate::config::ConfigError;
-use crate::feedback::{CueLeg, Good};
+use crate::feedback::{CueKind, CueLeg, Good};
 use crate::rules::{NotJudged, RuleId};
 use crate::words::{Catalogue, Language};
 
@@ -82,6 +82,19 @@ impl Words {
             Good::Improved { rule } => of("good.improved", rule),
             Good::InBand { rule } => of("good.in_band", rule),
             Good::KeptGoing => self.get("good.kept_going").to_owned(),
+        }
+    }
+
+    /// The large words the skater is shown for a cue.
+    pub fn headline(&self, cue: &CueKind) -> String {
+        match cue {
+            CueKind::Do {
+                rule, value, limit, ..
+            } => self.cue(*rule, limit > value).to_owned(),
+            CueKind::Improved { .. } => self.get("message.improved").to_owned(),
+            CueKind::Praise => self.get("message.praise").to_owned(),
+            CueKind::Unfed { .. } => self.get("message.unfed").to_owned(),
+            CueKind::NotJudged { .. } => self.get("message.not_judged").to_owned(),
         }
     }
 

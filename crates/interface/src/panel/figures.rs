@@ -31,6 +31,16 @@ impl Figures<'_> {
         self.with_places(unit, value, 0)
     }
 
+    /// A value that somebody set, as it is: with a decimal where it has one.
+    pub(super) fn exact(&self, unit: Unit, value: f64) -> String {
+        let shown = match unit {
+            Unit::Deg => value,
+            Unit::Metre => value * 100.0,
+        };
+        let whole = (shown - shown.round()).abs() < 0.05;
+        self.with_places(unit, value, usize::from(!whole))
+    }
+
     /// The same with one more place: dead-bands and spreads.
     pub(super) fn finer(&self, unit: Unit, value: f64) -> String {
         self.with_places(unit, value, 1)
@@ -62,11 +72,6 @@ impl Figures<'_> {
         }
     }
 
-    /// An angle with its error.
-    pub(super) fn degrees(&self, value: f64, error: f64) -> String {
-        format!("{}° ± {}°", self.number(value, 1), self.number(error, 1))
-    }
-
     /// Speed in kilometres or miles an hour.
     pub(super) fn speed(&self, mps: f64) -> String {
         match self.units {
@@ -94,7 +99,7 @@ impl Figures<'_> {
 
     /// The limits of a rule in a few signs: 'at most 120°'.
     pub(super) fn limits(&self, rule: &Rule, limits: &Limits) -> String {
-        let v = |value| self.value(rule.unit, value);
+        let v = |value| self.exact(rule.unit, value);
         match (limits.at_least, limits.at_most) {
             (Some(low), Some(high)) => self
                 .words
@@ -126,6 +131,9 @@ mod tests {
         assert_eq!(metric.value(Unit::Deg, 117.6), "118°");
         assert_eq!(metric.value(Unit::Metre, 0.123), "12 cm");
         assert_eq!(metric.finer(Unit::Metre, 0.025), "2.5 cm");
+        assert_eq!(metric.exact(Unit::Metre, 0.115), "11.5 cm");
+        assert_eq!(metric.exact(Unit::Deg, 6.5), "6.5°");
+        assert_eq!(metric.exact(Unit::Metre, 0.12), "12 cm");
         assert_eq!(metric.number(-0.04, 1), "0.0");
         // 12 inches are 30.48 cm by definition.
         assert_eq!(imperial.value(Unit::Metre, 0.3048), "12,0 in");

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::model::{Command, PanelView};
+use super::model::{Command, PanelView, PinState};
 use super::settings::{PanelPlace, PanelSetup};
 use super::state::PanelState;
 use super::ui::panel_ui;
@@ -37,23 +37,37 @@ impl PanelHost {
             PanelPlace::Off => return None,
         };
         let title = format!("Kickplate: {}", self.setup.words.get("page.now"));
+        let handle = self.setup.words.get("screen.open_panel").to_owned();
+        let leave = self.setup.words.get("screen.leave").to_owned();
         let diagonal_in = self.setup.settings.screen_diagonal_in as f32;
         let today = || jiff::Zoned::now().date();
         let state = Mutex::new(PanelState::new(self.setup, today(), 0.0));
         let (view, send) = (self.view, self.send);
+        let (seen, told) = (Arc::clone(&view), Arc::clone(&send));
+        // Whoever closes the panel leaves it locked, where there is a PIN.
+        let closed: Arc<dyn Fn() + Send + Sync> = Arc::new(move || {
+            if seen().pin == PinState::Open {
+                told(Command::Lock);
+            }
+        });
         Some(SideWindow {
             title,
             place,
-            draw: Arc::new(move |ui| {
+            handle,
+            leave,
+            closed,
+            draw: Arc::new(move |ui, over| {
                 // Only the window's thread comes here; a drawing that failed
                 // leaves its state as it was.
                 let mut state = state.lock().unwrap_or_else(PoisonError::into_inner);
                 let monitor = ui.input(|i| i.viewport().monitor_size);
                 state.points_per_mm = points_per_mm(monitor, diagonal_in);
                 state.today = today();
+                state.over = over;
                 let mut commands = vec![];
                 panel_ui(ui, &mut state, &view(), &mut commands);
                 commands.into_iter().for_each(|command| send(command));
+                std::mem::take(&mut state.close_asked)
             }),
         })
     }

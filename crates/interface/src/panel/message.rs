@@ -148,7 +148,12 @@ sayings! {
     SkaterAdded = "did.skater_added" { who: Who }
     SkaterChanged = "did.skater_changed" { who: Who }
     ConsentGiven = "did.consent" { who: Who }
-    ConsentWithdrawn = "did.consent_withdrawn" { who: Who }
+    ConsentWithdrawing = "did.consent_withdrawing" { who: Who, strips: u32, seconds: u32 }
+    ConsentWithdrawn = "did.consent_withdrawn" { who: Who, strips: u32 }
+    ConsentStays = "did.consent_stays" { who: Who }
+    DeleteCounted = "did.delete_counted" { who: Who, passes: u32, strips: u32 }
+    Asked = "did.asked" {}
+    LeftUndone = "did.left_undone" {}
     SkaterDeleted = "did.skater_deleted" { who: Who, passes: u32, strips: u32, more: Vec<Message> }
     DeletedCopies = "did.deleted_copies" { n: usize }
     DeletedLater = "did.deleted_later" {}
@@ -160,6 +165,7 @@ sayings! {
     OrderSet = "did.order" { n: usize }
     NextIs = "did.next" { who: Who }
     PassIsOf = "did.pass_is_of" { n: u32, who: Who }
+    PassIsOfAgain = "did.pass_is_of_again" { n: u32, who: Who }
     SessionOpen = "did.session" { n: i64, passes: usize }
     Noted = "did.noted" {}
     PicturesOpen = "did.pictures" { n: usize }
@@ -167,6 +173,14 @@ sayings! {
     ProgressOpen = "did.progress" { who: Who }
     ProgressEmpty = "did.progress_empty" { who: Who }
     Shown = "did.shown" {}
+    SoundSet = "did.sound" { percent: Number }
+    SoundMuted = "did.sound_muted" {}
+    QuietOn = "did.quiet_on" {}
+    QuietOff = "did.quiet_off" {}
+    LanguageSet = "did.language" {}
+    FocusSet = "did.focus" { what: Of }
+    FocusNone = "did.focus_none" {}
+    SessionEnded = "did.session_ended" {}
     KeepOn = "did.keep_on" {}
     KeepOff = "did.keep_off" {}
     BlurOn = "did.blur_on" {}
@@ -198,7 +212,12 @@ sayings! {
     Settings = "cannot.settings" { why: String }
     NoCameras = "cannot.no_cameras" { why: String }
     NoPictureCame = "cannot.no_picture_came" {}
-    NoScale = "cannot.no_scale" { why: String }
+    ScaleTooFew = "cannot.scale_too_few" {}
+    ScaleNoLine = "cannot.scale_no_line" {}
+    ScaleApart = "cannot.scale_apart" {}
+    ScaleOpen = "cannot.scale_open" {}
+    ScaleOpenNoAngle = "cannot.scale_open_no_angle" {}
+    ScaleContradiction = "cannot.scale_contradiction" {}
     LaneName = "cannot.lane_name" { n: usize }
     LaneNameTaken = "cannot.lane_name_taken" { name: String }
     NoFirstCamera = "cannot.no_first_camera" {}
@@ -215,15 +234,26 @@ sayings! {
     HeightWrong = "cannot.height" {}
     ConsentBy = "cannot.consent_by" {}
     NoQueueUndo = "cannot.no_queue_undo" {}
+    NoPassUndo = "cannot.no_pass_undo" {}
+    NoWithdrawal = "cannot.no_withdrawal" {}
     PushGone = "cannot.push_gone" { push: u32, n: u32 }
     NoExporter = "cannot.no_exporter" {}
     ExportRuns = "cannot.export_runs" {}
     NoExport = "cannot.no_export" {}
     ExportNotStarted = "cannot.export_not_started" { why: String }
     ExportFailed = "cannot.export_failed" { why: String }
+    NoExportFolder = "cannot.no_export_folder" { folder: PathBuf, why: String }
+    ExportNoRoom = "cannot.export_no_room" { folder: PathBuf }
+    ExportNothing = "cannot.export_nothing" {}
     BackupFailed = "cannot.backup" { why: String }
     NoDays = "cannot.no_days" {}
     FolderSilent = "cannot.folder_silent" { folder: PathBuf }
+
+    // What is asked before something is replaced.
+    FileThere = "ask.file_there" { file: PathBuf }
+    ReplaceIt = "ask.replace" {}
+    RosterChanges = "ask.roster_changes" { new: usize, changed: usize, names: String }
+    TakeRoster = "ask.take_roster" {}
 
     // How the station is.
     Starting = "state.starting" {}
@@ -304,7 +334,7 @@ mod tests {
                 assert_eq!(parts_of(text), wanted, "{} {key}", language.code());
             }
             // And the other way round: no words that nobody says.
-            let said = ["did.", "cannot.", "state.", "advice.", "export."];
+            let said = ["did.", "cannot.", "ask.", "state.", "advice.", "export."];
             for (key, _) in words.all() {
                 let declared = Message::ALL.iter().any(|(k, _)| *k == key);
                 let of_these = said.iter().any(|s| key.starts_with(s));

@@ -12,12 +12,14 @@
 mod cue;
 mod figures;
 mod host;
+mod look;
 mod message;
 mod model;
 mod pages;
 mod picture;
 mod settings;
 mod state;
+mod status;
 mod ui;
 mod widgets;
 mod words;
@@ -27,12 +29,13 @@ pub use host::PanelHost;
 pub use message::{Message, Number, Of, Who};
 pub use model::{
     Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
-    FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart, Marked, PassRow,
-    PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries, PushDetail,
-    PushRow, QueueStep, QueueView, ScaleResult, SecondEntry, StationPart, StoredPictures,
+    ExportWhat, FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart,
+    Marked, PassRow, PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries,
+    PushDetail, PushRow, Question, QueueStep, QueueView, ScaleResult, SecondEntry, StationPart,
+    StoredPictures,
 };
-pub use model::{PanelView, PinState, Privacy, StoredMeasures, WouldGo};
+pub use model::{PanelView, PinState, Privacy, StoredMeasures, Withdrawing, WouldDelete, WouldGo};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
-pub use ui::panel_ui;
+pub use ui::{main_keys_of as main_keys, panel_ui};
 pub use words::PanelWords;

@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::words::PanelWords;
 use crate::config::{Lane, View};
-use crate::display::PreviewImage;
+use crate::display::{Language, PreviewImage, Words};
 use crate::geometry::{Known, Mark};
 use crate::roster::{Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId};
@@ -60,6 +61,19 @@ pub struct PanelView {
     pub export: Option<ExportState>,
     /// The folder that was looked into last, for the choice of a file.
     pub folder: Option<Arc<FolderView>>,
+    /// What would go if this skater were deleted, where that was asked.
+    pub would_delete: Option<WouldDelete>,
+    /// A consent that was withdrawn and whose pictures are about to go.
+    pub withdrawing: Option<Withdrawing>,
+    /// A drive that is plugged in, for exports.
+    pub drive: Option<PathBuf>,
+    /// Something that is done only after a second press.
+    pub question: Option<Question>,
+    /// Whose a pass was before it was given to somebody else, to take that
+    /// back.
+    pub given_away: Option<(PassKey, Option<SkaterId>)>,
+    /// The words of panel and big screen, where another language was chosen.
+    pub words: Option<(Arc<PanelWords>, Arc<Words>)>,
     /// What the last command came to.
     pub answer: Option<Answer>,
 }
@@ -97,6 +111,16 @@ pub struct StationPart {
     pub problems: Vec<String>,
     /// Whether the lane in use is an example and not one that was set up.
     pub lane_example: bool,
+    /// How loud the sounds are, 0 to 1.
+    pub sound_level: f64,
+    /// Whether no sound is played.
+    pub muted: bool,
+    /// Whether the big screen shows signs alone.
+    pub quiet: bool,
+    /// The rule that is worked on today.
+    pub focus: Option<RuleId>,
+    /// The language of panel and big screen.
+    pub language: Language,
 }
 
 /// What is happening in the lane.
@@ -110,6 +134,15 @@ pub struct LivePart {
     pub frame_px: Option<[u32; 2]>,
     /// The last pass and the words of its cue.
     pub last: Option<(PassKey, String)>,
+    /// The words the skater was shown after it.
+    pub shown: Option<String>,
+    /// Who is in the lane now, in the order they came; nobody known is
+    /// `None`.
+    pub in_lane: Vec<Option<SkaterId>>,
+    /// How old the picture is, seconds, where it is known.
+    pub picture_age_s: Option<f64>,
+    /// Lines of the body that is followed, pixels of the frame.
+    pub body: Arc<Vec<[[f64; 2]; 2]>>,
 }
 
 /// Who is next.
@@ -401,6 +434,44 @@ pub struct WouldGo {
     pub sessions: u32,
 }
 
+/// What would be deleted with a skater.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WouldDelete {
+    /// Who.
+    pub skater: SkaterId,
+    /// Their passes, with everything measured in them.
+    pub passes: u32,
+    /// Pushes of theirs with pictures.
+    pub strips: u32,
+    /// Comments on other skaters' pushes in which the name stands.
+    pub comments: u32,
+    /// Copies that were taken out of the station and may hold the skater.
+    pub exports: u32,
+}
+
+/// A consent that was withdrawn: nothing is kept any more, and what was kept
+/// goes soon.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Withdrawing {
+    /// Whose.
+    pub skater: SkaterId,
+    /// Seconds until the pictures go.
+    pub seconds: u32,
+    /// Pushes with pictures that go then.
+    pub strips: u32,
+}
+
+/// Something that was asked for and is done only after a second press.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Question {
+    /// What would happen, in words.
+    pub sentence: String,
+    /// What the key says that does it.
+    pub yes: String,
+    /// What does it.
+    pub then: Box<Command>,
+}
+
 /// What lies on the disk.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct StoredPictures {
@@ -544,11 +615,23 @@ pub enum QueueStep {
     Undo,
 }
 
+/// Of which passes an export is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ExportWhat {
+    /// Of the last evening, whatever pieces it was recorded in.
+    #[default]
+    Tonight,
+    /// Of one session.
+    Session(i64),
+    /// Of all.
+    All,
+}
+
 /// What an export is to hold.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExportOrder {
-    /// Number of the session; `None` is all of them.
-    pub session: Option<i64>,
+    /// Of which passes.
+    pub what: ExportWhat,
     /// Only this skater.
     pub skater: Option<SkaterId>,
     /// Only pushes with a flag that was not dismissed.
@@ -644,18 +727,37 @@ pub enum Command {
     ChangeSkater(Skater),
     /// Deletes a skater and everything kept of them.
     DeleteSkater(SkaterId),
-    /// Sets or withdraws consent to keep pictures.
+    /// Counts what would go with a skater.
+    PreviewDelete(SkaterId),
+    /// Sets consent to keep pictures, or withdraws it: nothing is kept from
+    /// then on, and what was kept goes after a few seconds.
     SetConsent(SkaterId, Option<Consent>),
+    /// The consent that is being withdrawn stays.
+    UndoWithdrawal,
     /// Reads a roster file.
-    ImportRoster(PathBuf),
+    ImportRoster {
+        /// The file.
+        path: PathBuf,
+        /// Whether skaters may be changed by it without a question.
+        sure: bool,
+    },
     /// Writes the roster.
-    ExportRoster(PathBuf),
+    ExportRoster {
+        /// The file.
+        path: PathBuf,
+        /// Whether a file that is there may be replaced.
+        sure: bool,
+    },
+    /// Leaves what was asked undone.
+    DropQuestion,
     /// The order skaters come in.
     SetQueue(Vec<SkaterId>),
     /// A step in the queue.
     Queue(QueueStep),
     /// Says who a pass was.
     SetSkaterOfPass(PassKey, Option<SkaterId>),
+    /// Gives the pass back that was given away last.
+    UndoSkaterOfPass,
 
     /// Lists the passes of a session.
     OpenSession(i64),
@@ -683,6 +785,22 @@ pub enum Command {
     ShowMe,
     /// Shows a skater over the sessions.
     OpenProgress(SkaterId),
+    /// How loud the sounds are, and whether there are any.
+    SetSound {
+        /// Share of full level, 0 to 1.
+        level: f64,
+        /// Whether none is played.
+        muted: bool,
+    },
+    /// Whether the big screen shows signs alone.
+    SetQuiet(bool),
+    /// The language of panel and big screen.
+    SetLanguage(Language),
+    /// The rule that is worked on today.
+    SetFocus(Option<RuleId>),
+    /// Ends the session: it is closed and stored; the next pass begins
+    /// another one.
+    EndSession,
 
     /// Whether pictures of those who consented are kept.
     KeepPictures(bool),
@@ -706,7 +824,12 @@ pub enum Command {
     /// Stops the export that runs.
     CancelExport,
     /// Writes everything into one file.
-    BackUp(PathBuf),
+    BackUp {
+        /// The file.
+        path: PathBuf,
+        /// Whether a file that is there may be replaced.
+        sure: bool,
+    },
     /// Looks into a folder, or for the places where a choice begins.
     LookIntoFolder {
         /// The folder; the places where `None`.

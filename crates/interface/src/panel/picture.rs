@@ -8,7 +8,8 @@ use egui::{
 };
 
 use super::widgets::Sizes;
-use crate::display::{PreviewImage, panel_theme as theme};
+use crate::display::PreviewImage;
+use crate::panel::look as theme;
 
 /// Most pictures kept loaded: those of one strip and the live one.
 const MOST_LOADED: usize = 40;
@@ -95,20 +96,20 @@ impl Pictures {
                 ui.painter().image(id, rect, uv, Color32::WHITE);
             }
             None => {
-                ui.painter().rect_filled(rect, 0.0, theme::NO_PICTURE);
+                ui.painter().rect_filled(rect, 0.0, s.c.no_picture);
                 let mut job = egui::text::LayoutJob::simple(
                     instead.to_owned(),
                     s.body(),
-                    theme::TEXT,
+                    s.c.text,
                     rect.width() - s.mm(6.0),
                 );
                 job.halign = egui::Align::Center;
                 let galley = ui.painter().layout_job(job);
                 let at = rect.center() - vec2(0.0, galley.size().y / 2.0);
-                ui.painter().galley(at, galley, theme::TEXT);
+                ui.painter().galley(at, galley, s.c.text);
             }
         }
-        let edge = Stroke::new(s.mm(theme::EDGE_MM), theme::EDGE);
+        let edge = Stroke::new(s.mm(theme::EDGE_MM), s.c.edge);
         ui.painter()
             .rect_stroke(rect, 0.0, edge, StrokeKind::Inside);
         (rect, response)

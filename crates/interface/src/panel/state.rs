@@ -6,12 +6,15 @@ use jiff::civil::Date;
 use super::pages::files::FileChoice;
 use super::pages::limits::LimitsState;
 use super::pages::lock::LockState;
+use super::pages::now::NowState;
 use super::pages::passes::PassesState;
 use super::pages::privacy::PrivacyState;
 use super::pages::set_up::SetUpState;
 use super::pages::skaters::SkatersState;
 use super::picture::Pictures;
 use super::settings::PanelSetup;
+use super::status::StatusState;
+use super::widgets::Icon;
 use crate::roster::SkaterId;
 use crate::store::{PassKey, PushKey};
 
@@ -42,6 +45,20 @@ impl PageId {
         PageId::Privacy,
         PageId::Help,
     ];
+
+    /// Its sign.
+    pub(super) fn icon(self) -> Icon {
+        match self {
+            PageId::Now => Icon::Now,
+            PageId::SetUp => Icon::SetUp,
+            PageId::Limits => Icon::Limits,
+            PageId::Skaters => Icon::Skaters,
+            PageId::Passes => Icon::Passes,
+            PageId::Progress => Icon::Progress,
+            PageId::Privacy => Icon::Privacy,
+            PageId::Help => Icon::Help,
+        }
+    }
 
     /// The key of its name among the words.
     pub fn words_key(self) -> &'static str {
@@ -89,8 +106,16 @@ pub struct PanelState {
     pub(super) choosing: Option<Choosing>,
     pub(super) choosing_leaf: usize,
     pub(super) choosing_file: Option<FileChoice>,
-    /// Number of the last answer that was read.
-    pub(super) answer_read: u64,
+    /// Whether the look is the one for a dark hall.
+    pub dark: bool,
+    /// Whether the panel lies over the big screen.
+    pub over: bool,
+    /// Whether it is to be closed.
+    pub close_asked: bool,
+    /// Whether another page was opened in this frame.
+    pub(super) turned: bool,
+    pub(super) status: StatusState,
+    pub(super) now: NowState,
     pub(super) set_up: SetUpState,
     pub(super) limits: LimitsState,
     pub(super) skaters: SkatersState,
@@ -106,7 +131,7 @@ impl PanelState {
     /// The state of a panel that was just opened.
     pub fn new(setup: PanelSetup, today: Date, points_per_mm: f32) -> Self {
         PanelState {
-            skaters: SkatersState::new(&setup.folder),
+            skaters: SkatersState::new(&setup.folder, today),
             privacy: PrivacyState::new(&setup.folder),
             setup,
             today,
@@ -115,7 +140,12 @@ impl PanelState {
             choosing: None,
             choosing_leaf: 0,
             choosing_file: None,
-            answer_read: 0,
+            dark: false,
+            over: false,
+            close_asked: false,
+            turned: false,
+            status: StatusState::default(),
+            now: NowState::default(),
             set_up: SetUpState::default(),
             limits: LimitsState::default(),
             passes: PassesState::default(),

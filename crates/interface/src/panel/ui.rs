@@ -1,27 +1,33 @@
 //! The whole panel: the column of pages, the answer, the page that is open.
 
-use egui::scroll_area::ScrollBarVisibility;
-use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, pos2, vec2};
+use std::sync::Arc;
+
+use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, Vec2, pos2, vec2};
 
 use super::figures::Figures;
-use super::model::{Answer, Command, PanelView, PinState};
+use super::model::{Command, PanelView, PinState};
 use super::pages::files::FileFor;
 use super::pages::{
     Desk, choose, files, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
 };
 use super::state::{Choosing, PageId, PanelState};
-use super::widgets::{Press, Sizes, Voice, columns, dress, plain_card, say};
-use crate::display::panel_theme as theme;
+use super::status;
+use super::widgets::{Icon, Press, Sizes, dress, main_keys};
+use crate::panel::look as theme;
 use crate::roster::SkaterId;
 
 /// Draws the panel over the whole of `ui` and appends what the coach did to
 /// `out`. The font has to be there ([`crate::display::install_fonts`]).
 /// Pure but for `state`: it never touches a disk or waits.
 pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut Vec<Command>) {
-    let s = Sizes::new(state.points_per_mm);
+    let s = Sizes::new(state.points_per_mm, ui.max_rect().size(), state.dark);
     dress(ui, s);
-    ui.painter()
-        .rect_filled(ui.max_rect(), 0.0, theme::BACKGROUND);
+    take_gloves(ui, s);
+    ui.painter().rect_filled(ui.max_rect(), 0.0, s.c.background);
+    if let Some((words, screen_words)) = &view.words {
+        state.setup.words = Arc::clone(words);
+        state.setup.screen_words = Arc::clone(screen_words);
+    }
     let setup = state.setup.clone();
     let mut pictures = std::mem::take(&mut state.pictures);
     pictures.set_live(view.live.preview.as_ref());
@@ -40,42 +46,107 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         go: None,
         choose: None,
         choose_file: None,
+        open_push: None,
+        make_order: false,
+        take_along: false,
+        dark: None,
     };
-    let margin = s.mm(theme::MARGIN_MM);
+    let margin = s.mm(theme::MARGIN_MM) * if s.is_small() { 0.7 } else { 1.0 };
     let room = ui.max_rect().shrink(margin);
     if view.pin == PinState::Locked {
         let mut child = child_of(ui, room, "lock");
         lock::show(&mut child, &mut d, &mut state.lock);
     } else {
         keys(ui, &mut d, state);
-        let nav = Rect::from_min_size(room.min, vec2(s.mm(theme::NAV_MM), room.height()));
-        // In a window that is too low for all keys they scroll.
-        ScrollArea::vertical()
-            .id_salt("pages")
-            .scroll_bar_visibility(ScrollBarVisibility::AlwaysHidden)
-            .show(&mut child_of(ui, nav, "pages"), |ui| {
-                column(ui, &mut d, state, nav.height());
-            });
-        // Up to the edge: the bar that scrolls stands in the margin.
-        let mut content = Rect::from_min_max(
-            pos2(nav.right() + margin, room.top()),
-            pos2(ui.max_rect().right() - s.mm(1.0), room.bottom()),
+        let (nav, rest) = shares(room, s, margin);
+        // Before the page, so that Tab goes through the pages first where
+        // nothing else is asked for; the main key has a way of its own.
+        pages(&mut child_of(ui, nav, "pages"), &mut d, state, nav.size());
+        let foot = Rect::from_min_max(
+            pos2(rest.left(), rest.bottom() - status::height(s)),
+            rest.max,
         );
-        content.max.y = refusal(ui, &d, state, content);
-        open_page(&mut child_of(ui, content, "content"), &mut d, state);
+        let content = Rect::from_min_max(
+            rest.min,
+            // Up to the edge: the bar that scrolls stands in the margin.
+            pos2(ui.max_rect().right() - s.mm(0.5), foot.top() - s.gap()),
+        );
+        if view.question.is_some() {
+            status::question(&mut child_of(ui, content, "question"), &mut d);
+        } else {
+            open_page(&mut child_of(ui, content, "content"), &mut d, state);
+        }
+        status::show(ui, foot, &mut d, &mut state.status);
     }
     if let Some(purpose) = d.choose_file.take() {
         state.choosing_file = Some(files::FileChoice::open(&mut d, purpose));
     }
-    let (go, choose) = (d.go, d.choose);
+    let (go, choose, push) = (d.go, d.choose, d.open_push);
+    if d.make_order {
+        state.skaters.make_order(view);
+    }
+    if d.take_along {
+        state.privacy.taking = true;
+    }
+    state.dark = d.dark.unwrap_or(state.dark);
     state.pictures = pictures;
     if let Some(page) = go {
         turn_to(state, page);
+    }
+    if std::mem::take(&mut state.turned) {
+        // The ring begins anew on the page that was opened.
+        ui.memory_mut(|m| {
+            if let Some(id) = m.focused() {
+                m.surrender_focus(id);
+            }
+        });
+        ui.ctx().request_repaint();
+    }
+    if let Some(push) = push {
+        turn_to(state, PageId::Passes);
+        state.passes.open(push);
     }
     if let Some(purpose) = choose {
         state.choosing = Some(purpose);
         state.choosing_leaf = 0;
     }
+}
+
+/// A finger in a glove rests and slips: a press of up to five seconds counts,
+/// and a slip of half a target.
+fn take_gloves(ui: &Ui, s: Sizes) {
+    const LONGEST_PRESS_S: f64 = 5.0;
+    let slip = s.target() / 2.0;
+    ui.ctx().options_mut(|o| {
+        o.input_options.max_click_duration = LONGEST_PRESS_S;
+        o.input_options.max_click_dist = slip;
+    });
+}
+
+/// Where the pages are named and where the open one stands: at the left, or
+/// at the foot of a screen that stands upright.
+fn shares(room: Rect, s: Sizes, margin: f32) -> (Rect, Rect) {
+    if s.is_upright() {
+        let top = room.bottom() - s.mm(theme::NAV_BAR_MM);
+        let nav = Rect::from_min_max(pos2(room.left(), top), room.max);
+        let rest = Rect::from_min_max(room.min, pos2(room.right(), top - s.gap()));
+        return (nav, rest);
+    }
+    let wide = if s.is_small() {
+        theme::NARROW_NAV_MM
+    } else {
+        theme::NAV_MM
+    };
+    let nav = Rect::from_min_size(room.min, vec2(s.mm(wide), room.height()));
+    let rest = Rect::from_min_max(pos2(nav.right() + margin, room.top()), room.max);
+    (nav, rest)
+}
+
+/// The keys that are the thing to press on the page drawn last, with where
+/// they stand: for tests of the layout.
+pub fn main_keys_of(ctx: &egui::Context) -> Vec<(String, Rect)> {
+    let keys = main_keys(ctx).into_iter();
+    keys.map(|(name, rect, _)| (name, rect)).collect()
 }
 
 fn child_of(ui: &mut Ui, rect: Rect, name: &str) -> Ui {
@@ -88,6 +159,7 @@ fn child_of(ui: &mut Ui, rect: Rect, name: &str) -> Ui {
 }
 
 fn turn_to(state: &mut PanelState, page: PageId) {
+    state.turned = true;
     state.page = page;
     state.choosing = None;
     state.choosing_file = None;
@@ -97,8 +169,18 @@ fn turn_to(state: &mut PanelState, page: PageId) {
 fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     let settings = state.setup.settings;
     let pressed = |key| ui.input(|i| i.key_pressed(key));
-    if pressed(Key::PageDown) {
-        ui.memory_mut(|m| m.move_focus(FocusDirection::Next));
+    // Without a ring anywhere, the first step goes to the page's main key.
+    let nowhere = ui.memory(|m| m.focused().is_none());
+    let forward = pressed(Key::Tab) || pressed(Key::PageDown);
+    let main = main_keys(ui.ctx()).into_iter().next();
+    match main {
+        Some((.., id)) if nowhere && forward => ui.memory_mut(|m| {
+            // What Tab has asked for already is taken back.
+            m.move_focus(FocusDirection::None);
+            m.request_focus(id);
+        }),
+        _ if pressed(Key::PageDown) => ui.memory_mut(|m| m.move_focus(FocusDirection::Next)),
+        _ => {}
     }
     if pressed(Key::PageUp) {
         ui.memory_mut(|m| m.move_focus(FocusDirection::Previous));
@@ -115,8 +197,11 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
             });
         });
     }
-    if pressed(Key::Escape) {
-        let _ = state.choosing.take().is_some()
+    if pressed(Key::Escape) && d.view.question.is_some() {
+        d.send(Command::DropQuestion);
+    } else if pressed(Key::Escape) {
+        let _ = state.now.close()
+            || state.choosing.take().is_some()
             || state.choosing_file.take().is_some()
             || state.passes.back();
     }
@@ -157,45 +242,58 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     }
 }
 
-/// The column of pages at the left.
-fn column(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: f32) {
+/// The pages by their signs and names.
+fn pages(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: Vec2) {
     let s = d.s;
-    let width = ui.available_width();
-    // With the key that locks, where there is one.
-    let keys = PageId::ALL.len() as f32 + 1.0;
-    let high_mm = ((room / keys - s.gap()) / s.mm(1.0)).min(15.0);
-    for (index, page) in PageId::ALL.into_iter().enumerate() {
-        let name = d.w.get(page.words_key());
-        let text = format!("{} {name}", index + 1);
-        let key = Press::new(&text)
-            .named(name)
-            .page(state.page == page)
-            .high(high_mm)
-            .wide(width);
-        if key.show(ui, s) {
-            turn_to(state, page);
+    let lock = d.view.pin == PinState::Open;
+    let count = PageId::ALL.len() as f32 + if lock || state.over { 1.0 } else { 0.0 };
+    let gap = s.mm(1.2);
+    ui.spacing_mut().item_spacing = vec2(gap, gap);
+    let upright = s.is_upright();
+    let (wide, high) = if upright {
+        ((room.x - gap * (count - 1.0)) / count, room.y)
+    } else {
+        (room.x, (room.y - gap * (count - 1.0)) / count)
+    };
+    let high_mm = (high / s.mm(1.0)).clamp(theme::TARGET_MM, 17.0);
+    let stacked = upright || s.is_small();
+    let mut show = |ui: &mut Ui| {
+        for page in PageId::ALL {
+            let key = Press::new(d.w.get(page.words_key()))
+                .icon(page.icon())
+                .page(state.page == page)
+                .high(high_mm)
+                .wide(wide);
+            let key = if stacked { key.stacked() } else { key };
+            if key.show(ui, s) {
+                turn_to(state, page);
+            }
         }
-    }
-    if d.view.pin == PinState::Open {
-        ui.add_space(s.gap());
-        let lock = Press::new(d.w.get("privacy.lock")).wide(width);
-        if lock.show(ui, s) {
-            d.send(Command::Lock);
+        if state.over {
+            // Closing it locks it too.
+            let key = Press::new(d.w.get("page.close"))
+                .icon(Icon::Show)
+                .left()
+                .high(high_mm)
+                .wide(wide);
+            let key = if stacked { key.stacked() } else { key };
+            state.close_asked |= key.show(ui, s);
+        } else if lock {
+            let key = Press::new(d.w.get("privacy.lock"))
+                .icon(Icon::Lock)
+                .left()
+                .high(high_mm)
+                .wide(wide);
+            let key = if stacked { key.stacked() } else { key };
+            if key.show(ui, s) {
+                d.out.push(Command::Lock);
+            }
         }
-    }
-    // What was done is said where nothing has to make room for it.
-    if let Some(answer) = d.view.answer.as_ref().filter(|a| is_short(a)) {
-        ui.add_space(s.gap());
-        say(ui, s, Voice::Quiet, &answer.sentence);
-    }
-    // Troubles are seen from every page.
-    let troubles = d.view.station.problems.len();
-    if troubles > 0 && state.page != PageId::Now {
-        ui.add_space(s.gap());
-        plain_card(ui, s, theme::WARNING, |ui| {
-            let text = d.w.say("page.troubles", &[("n", &troubles.to_string())]);
-            say(ui, s, Voice::Body, &text);
-        });
+    };
+    if upright {
+        ui.horizontal(|ui| show(ui));
+    } else {
+        show(ui);
     }
 }
 
@@ -204,7 +302,7 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
     let over = (state.choosing.is_some(), state.choosing_file.is_some());
     let id = ("page", state.page as u8, over);
     let room = ui.available_height();
-    let width = ui.available_width() - s.mm(theme::BAR_MM + 2.0);
+    let width = ui.available_width() - s.mm(theme::BAR_MM + 1.0);
     let scrolled = ScrollArea::vertical()
         .id_salt(id)
         .auto_shrink([false, false])
@@ -234,7 +332,7 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
                 return;
             }
             match state.page {
-                PageId::Now => now::show(ui, d),
+                PageId::Now => now::show(ui, d, &mut state.now),
                 PageId::SetUp => set_up::show(ui, d, &mut state.set_up),
                 PageId::Limits => limits::show(ui, d, &mut state.limits),
                 PageId::Skaters => skaters::show(ui, d, &mut state.skaters),
@@ -253,48 +351,6 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
                 node.set_label(d.w.get("list.bar"));
             });
     }
-}
-
-/// Whether an answer is only said beside the page: it was done, and fits there.
-fn is_short(answer: &Answer) -> bool {
-    answer.done && answer.sentence.chars().count() <= 60
-}
-
-/// What could not be done, at the foot of the page, so that no key moves away
-/// under a finger; stays until it is read. Gives where the page above ends.
-fn refusal(ui: &mut Ui, d: &Desk<'_>, state: &mut PanelState, room: Rect) -> f32 {
-    /// Widths of the words and of the key beside them.
-    const SHARES: [f32; 2] = [5.0, 1.0];
-    let s = d.s;
-    let unread = |a: &&Answer| !is_short(a) && a.number > state.answer_read;
-    let Some(answer) = d.view.answer.as_ref().filter(unread) else {
-        return room.bottom();
-    };
-    let (fill, text) = if answer.done {
-        (theme::GOOD, answer.sentence.clone())
-    } else {
-        let name = d.w.get("answer.not_done");
-        let text = d.w.pair(name, &answer.sentence);
-        (theme::WARNING, text)
-    };
-    let pad = 2.0 * s.mm(theme::PAD_MM);
-    let width = (room.width() - pad - s.gap()) * SHARES[0] / (SHARES[0] + SHARES[1]);
-    let galley = ui
-        .painter()
-        .layout(text.clone(), s.body(), theme::TEXT, width);
-    let height = galley.size().y.max(s.target()) + pad + s.gap();
-    let top = room.bottom() - height;
-    let rect = Rect::from_min_max(pos2(room.left(), top), room.max);
-    plain_card(&mut child_of(ui, rect, "answer"), s, fill, |ui| {
-        columns(ui, s, SHARES, |[words, key]| {
-            say(words, s, Voice::Body, &text);
-            let width = key.available_width();
-            if Press::new(d.w.get("answer.read")).wide(width).show(key, s) {
-                state.answer_read = answer.number;
-            }
-        });
-    });
-    top - s.gap()
 }
 
 /// A skater was chosen.

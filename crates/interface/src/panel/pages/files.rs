@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use egui::Ui;
 
 use super::Desk;
-use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, FileKind, FolderView, Place};
 use crate::panel::widgets::{Press, Voice, grid, pager, plain_card, say};
 
@@ -141,7 +140,7 @@ pub(in crate::panel) fn show(
         return None;
     };
     if let Some(fault) = &found.fault {
-        plain_card(ui, s, theme::WARNING, |ui| say(ui, s, Voice::Body, fault));
+        plain_card(ui, s, s.c.warning, |ui| say(ui, s, Voice::Body, fault));
         return None;
     }
     if choice.folder.is_none() {

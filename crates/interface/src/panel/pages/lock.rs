@@ -3,7 +3,6 @@
 use egui::{Key, Ui};
 
 use super::Desk;
-use crate::display::panel_theme as theme;
 use crate::panel::model::Command;
 use crate::panel::widgets::{Press, Voice, plain_card, say};
 
@@ -47,7 +46,7 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LockStat
     };
     let mut unlock =
         ui.memory(|m| m.focused().is_none()) && ui.input(|i| i.key_pressed(Key::Enter));
-    plain_card(ui, s, theme::CARD, |ui| {
+    plain_card(ui, s, s.c.card, |ui| {
         say(ui, s, Voice::Large, &dots);
         let width = s.mm(24.0);
         for row in ["123", "456", "789"] {

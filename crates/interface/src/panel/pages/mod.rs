@@ -23,9 +23,9 @@ use super::settings::PanelSetup;
 use super::state::{Choosing, PageId};
 use super::widgets::{Press, Sizes, Voice, plain_card, say};
 use super::words::PanelWords;
-use crate::display::panel_theme as theme;
 use crate::roster::{BandColour, Skater, SkaterId};
 use crate::rules::Leg;
+use crate::store::PushKey;
 use files::FileFor;
 
 /// What every page needs.
@@ -44,6 +44,14 @@ pub(super) struct Desk<'a> {
     pub(super) choose: Option<Choosing>,
     /// A file or folder to be chosen.
     pub(super) choose_file: Option<FileFor>,
+    /// A push to be looked at closely.
+    pub(super) open_push: Option<PushKey>,
+    /// The order is to be made.
+    pub(super) make_order: bool,
+    /// The part of the page Privacy is to be opened that takes things along.
+    pub(super) take_along: bool,
+    /// Another look.
+    pub(super) dark: Option<bool>,
 }
 
 impl Desk<'_> {
@@ -79,7 +87,7 @@ impl Desk<'_> {
     pub(super) fn empty(&mut self, ui: &mut Ui, sentence: &str, go: Option<PageId>) {
         let s = self.s;
         let mut pressed = false;
-        plain_card(ui, s, theme::CARD, |ui| {
+        plain_card(ui, s, s.c.card, |ui| {
             say(ui, s, Voice::Body, self.w.get(sentence));
             if let Some(page) = go {
                 let text = self
@@ -106,6 +114,17 @@ pub(super) fn band_colour(band: BandColour) -> Color32 {
         BandColour::White => Color32::WHITE,
         BandColour::Black => Color32::BLACK,
     }
+}
+
+/// What stands on somebody's bib, and its colour: the number, else the first
+/// letter of the name; nobody known has none.
+pub(super) fn bib_of(d: &Desk<'_>, id: Option<SkaterId>) -> (String, Option<Color32>) {
+    let Some(skater) = id.and_then(|id| d.skater(id)) else {
+        return ("?".to_owned(), Some(d.s.c.edge));
+    };
+    let first = || skater.name.chars().next().map(String::from);
+    let number = skater.bib.clone().or_else(first).unwrap_or_default();
+    (number, skater.band.map(band_colour))
 }
 
 /// The name of an arm band's colour among the words.

@@ -6,11 +6,10 @@ use egui::Ui;
 
 use super::Desk;
 use super::files::{FileChosen, FileFor, path_after};
-use crate::display::panel_theme as theme;
-use crate::panel::model::{Command, ExportOrder, PinState};
+use crate::panel::model::{Command, ExportOrder, ExportWhat, PinState};
 use crate::panel::state::Choosing;
 use crate::panel::widgets::{
-    Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
+    Icon, Press, Slider, Voice, card, columns, field, flow, grid, plain_card, say, stepper, toggle,
 };
 use crate::roster::SkaterId;
 
@@ -24,6 +23,26 @@ const USUAL_MEASURES_DAYS: u32 = 730;
 /// What a backup is called that has no name yet.
 const BACKUP_FILE: &str = "kickplate-backup.zip";
 
+/// Of which passes an export is to be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Which {
+    Tonight,
+    Session,
+    All,
+}
+
+impl Which {
+    const ALL: [Which; 3] = [Which::Tonight, Which::Session, Which::All];
+
+    fn key(self) -> &'static str {
+        match self {
+            Which::Tonight => "privacy.what_tonight",
+            Which::Session => "privacy.what_session",
+            Which::All => "privacy.what_all",
+        }
+    }
+}
+
 /// What is typed on the page.
 pub(in crate::panel) struct PrivacyState {
     /// Whether the second half of the page is open: taking things along.
@@ -36,7 +55,7 @@ pub(in crate::panel) struct PrivacyState {
     into: String,
     /// Whose pushes are exported; everybody's where `None`.
     pub(in crate::panel) skater: Option<SkaterId>,
-    all_sessions: bool,
+    what: Which,
     flagged_only: bool,
     anonymous: bool,
     zip: bool,
@@ -54,7 +73,7 @@ impl PrivacyState {
             backup: in_folder(BACKUP_FILE),
             into: in_folder("export"),
             skater: None,
-            all_sessions: false,
+            what: Which::Tonight,
             flagged_only: false,
             anonymous: true,
             zip: false,
@@ -85,15 +104,29 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyS
         state.taking = index == 1;
     }
     let taking = state.taking;
-    columns(ui, d.s, [1.15, 1.0], |[left, right]| {
+    let first = |ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState| {
         if taking {
-            export(left, d, state);
-            backup(right, d, state);
+            export(ui, d, state);
         } else {
-            kept(left, d);
-            measures(right, d, state);
-            pin(right, d, state);
+            kept(ui, d);
         }
+    };
+    let second = |ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState| {
+        if taking {
+            backup(ui, d, state);
+        } else {
+            measures(ui, d, state);
+            pin(ui, d, state);
+        }
+    };
+    if d.s.is_upright() {
+        first(ui, d, state);
+        second(ui, d, state);
+        return;
+    }
+    columns(ui, d.s, [1.15, 1.0], |[left, right]| {
+        first(left, d, state);
+        second(right, d, state);
     });
 }
 
@@ -291,8 +324,12 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
         if Press::new(&text).wide(ui.available_width()).show(ui, s) {
             d.choose = Some(Choosing::Export);
         }
+        let chosen =
+            Which::ALL.map(|which| Press::new(d.w.get(which.key())).page(which == state.what));
+        if let Some(index) = grid(ui, s, 3, chosen.into_iter().collect()) {
+            state.what = Which::ALL[index];
+        }
         for (key, on) in [
-            ("privacy.all_sessions", &mut state.all_sessions),
             ("privacy.flagged_only", &mut state.flagged_only),
             ("privacy.anonymous", &mut state.anonymous),
             ("privacy.zip", &mut state.zip),
@@ -302,23 +339,33 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
             }
         }
         field(ui, s, d.w.get("privacy.into"), &mut state.into, false);
+        if let Some(drive) = d.view.drive.clone() {
+            let name = drive.file_name().unwrap_or_default().to_string_lossy();
+            let text = d.w.say("files.drive", &[("name", &name)]);
+            let here = Path::new(state.into.trim()) == drive;
+            if Press::new(&text).icon(Icon::Drive).page(here).show(ui, s) {
+                state.into = drive.display().to_string();
+            }
+        }
         if Press::new(d.w.get("files.choose_export")).show(ui, s) {
             d.choose_file = Some(FileFor::Export);
         }
         let into = PathBuf::from(state.into.trim());
         flow(ui, |ui| {
-            let there = state.all_sessions || d.view.session.is_some();
-            let ready = !running && !into.as_os_str().is_empty() && there;
+            let what = match state.what {
+                Which::Tonight => Some(ExportWhat::Tonight),
+                Which::Session => d.view.session.map(ExportWhat::Session),
+                Which::All => Some(ExportWhat::All),
+            };
+            let ready = !running && !into.as_os_str().is_empty() && what.is_some();
             let start = Press::new(d.w.get("privacy.export_start"))
                 .main()
                 .enabled(ready);
-            if start.show(ui, s) {
+            if start.show(ui, s)
+                && let Some(what) = what
+            {
                 d.out.push(Command::Export(ExportOrder {
-                    session: if state.all_sessions {
-                        None
-                    } else {
-                        d.view.session
-                    },
+                    what,
                     skater: state.skater,
                     flagged_only: state.flagged_only,
                     anonymous: state.anonymous,
@@ -342,10 +389,10 @@ fn progress(ui: &mut Ui, d: &Desk<'_>, done: f32, sentence: &str) {
     let done = done.clamp(0.0, 1.0);
     let size = egui::vec2(ui.available_width(), s.mm(4.0));
     let (rect, _) = ui.allocate_exact_size(size, egui::Sense::hover());
-    ui.painter().rect_filled(rect, 0.0, theme::NO_PICTURE);
+    ui.painter().rect_filled(rect, 0.0, s.c.no_picture);
     let mut part = rect;
     part.set_width(rect.width() * done);
-    ui.painter().rect_filled(part, 0.0, theme::MAIN);
+    ui.painter().rect_filled(part, 0.0, s.c.main);
     let share = format!("{} %", d.f.number(f64::from(done) * 100.0, 0));
     let text = d.w.pair(&share, sentence);
     say(ui, s, Voice::Body, &text);
@@ -353,7 +400,7 @@ fn progress(ui: &mut Ui, d: &Desk<'_>, done: f32, sentence: &str) {
 
 fn backup(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
     let s = d.s;
-    plain_card(ui, s, theme::CARD, |ui| {
+    plain_card(ui, s, s.c.card, |ui| {
         say(ui, s, Voice::Head, d.w.get("privacy.backup"));
         field(
             ui,
@@ -368,7 +415,7 @@ fn backup(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
         let path = PathBuf::from(state.backup.trim());
         let key = Press::new(d.w.get("privacy.backup_start")).enabled(!path.as_os_str().is_empty());
         if key.show(ui, s) {
-            d.out.push(Command::BackUp(path));
+            d.out.push(Command::BackUp { path, sure: false });
         }
     });
 }

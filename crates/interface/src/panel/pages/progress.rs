@@ -9,6 +9,7 @@ use crate::panel::model::ProgressSeries;
 use crate::panel::state::{Choosing, PageId};
 use crate::panel::widgets::{Press, Voice, card, columns, pager, say};
 use crate::roster::SkaterId;
+use crate::rules::{Limits, Rule, Unit};
 
 /// Measures on one leaf.
 const PER_LEAF: usize = 4;
@@ -60,6 +61,18 @@ pub(in crate::panel) fn show(
     say(ui, s, Voice::Quiet, d.w.get("progress.how"));
 }
 
+/// What is shown up and down: from the limits, and not from the data, so that
+/// a degree looks the same for everybody and on every evening.
+fn scale(rule: &Rule, limits: &Limits) -> [f64; 2] {
+    let around = match rule.unit {
+        Unit::Deg => 15.0,
+        Unit::Metre => 0.12,
+    };
+    let low = limits.at_least.or(limits.at_most).unwrap_or(0.0);
+    let high = limits.at_most.or(limits.at_least).unwrap_or(0.0);
+    [low - around, high + around]
+}
+
 fn one(ui: &mut Ui, d: &Desk<'_>, series: &ProgressSeries) {
     let s = d.s;
     let rule = series.rule.rule();
@@ -79,6 +92,7 @@ fn one(ui: &mut Ui, d: &Desk<'_>, series: &ProgressSeries) {
             low: series.limits.at_least,
             high: series.limits.at_most,
             mark: None,
+            scale: Some(scale(rule, &series.limits)),
             joined: false,
             height_mm: 34.0,
             value: &|v| d.f.value(rule.unit, v),

@@ -3,12 +3,16 @@
 use std::sync::Arc;
 
 use egui::{
-    Align, Color32, CornerRadius, Galley, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2,
+    Align, Color32, CornerRadius, Galley, Id, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2,
     WidgetInfo, accesskit::Role, pos2, text::LayoutJob, vec2,
 };
 
-use super::Sizes;
-use crate::display::panel_theme as theme;
+use super::{Icon, Sizes, fitting};
+use crate::display::{fonts_for, visual_order};
+use crate::panel::look as theme;
+
+/// Side of a sign on a key, millimetres.
+const ICON_MM: f32 = 6.0;
 
 /// How a key looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +38,11 @@ pub(in crate::panel) struct Press<'a> {
     cap_mm: f32,
     enabled: bool,
     swatch: Option<Color32>,
+    icon: Option<Icon>,
+    /// The sign above the words.
+    stacked: bool,
+    /// Held, it is pressed again and again.
+    repeats: bool,
     left: bool,
 }
 
@@ -49,6 +58,9 @@ impl<'a> Press<'a> {
             cap_mm: theme::CAP_MM,
             enabled: true,
             swatch: None,
+            icon: None,
+            stacked: false,
+            repeats: false,
             left: false,
         }
     }
@@ -127,54 +139,114 @@ impl<'a> Press<'a> {
         self
     }
 
-    fn colours(&self) -> (Color32, Color32) {
+    /// A sign before the words.
+    pub(in crate::panel) fn icon(mut self, icon: Icon) -> Self {
+        self.icon = Some(icon);
+        self
+    }
+
+    /// The sign stands above the words, which may be small.
+    pub(in crate::panel) fn stacked(mut self) -> Self {
+        self.stacked = true;
+        self.left = false;
+        self
+    }
+
+    /// Held, it is pressed again and again.
+    pub(in crate::panel) fn repeats(mut self) -> Self {
+        self.repeats = true;
+        self
+    }
+
+    fn colours(&self, s: Sizes, over: bool, down: bool) -> (Color32, Color32) {
         if !self.enabled {
-            return (Color32::TRANSPARENT, theme::QUIET);
+            return (Color32::TRANSPARENT, s.c.quiet);
         }
+        let of_three = |rest, over_it, down_it| match (down, over) {
+            (true, _) => down_it,
+            (_, true) => over_it,
+            _ => rest,
+        };
         match self.look {
-            Appearance::Main | Appearance::Choice(true) | Appearance::Page(true) => {
-                (theme::MAIN, theme::ON_MAIN)
-            }
-            Appearance::Danger => (theme::DANGER, theme::ON_MAIN),
+            Appearance::Main | Appearance::Choice(true) | Appearance::Page(true) => (
+                of_three(s.c.main, s.c.main_over, s.c.main_down),
+                s.c.on_main,
+            ),
+            Appearance::Danger => (
+                of_three(s.c.danger, s.c.danger_over, s.c.danger_over),
+                s.c.on_danger,
+            ),
             Appearance::Plain
             | Appearance::Choice(false)
             | Appearance::Toggle(_)
-            | Appearance::Page(false) => (theme::KEY, theme::TEXT),
+            | Appearance::Page(false) => (of_three(s.c.key, s.c.key_over, s.c.key_down), s.c.text),
         }
     }
 
     /// Room for the mark before the words, points.
     fn mark_room(&self, s: Sizes) -> f32 {
+        if self.stacked {
+            return 0.0;
+        }
         let mark = match self.look {
             Appearance::Choice(_) | Appearance::Toggle(_) => s.mm(5.5),
             Appearance::Page(_) => s.mm(1.5),
             Appearance::Plain | Appearance::Main | Appearance::Danger => 0.0,
         };
-        mark + if self.swatch.is_some() {
+        let swatch = if self.swatch.is_some() {
             s.mm(6.5)
         } else {
             0.0
-        }
+        };
+        let icon = if self.icon.is_some() && !self.stacked {
+            s.mm(ICON_MM + 1.5)
+        } else {
+            0.0
+        };
+        mark + swatch + icon
     }
 
     /// Draws it; whether it was pressed.
     pub(in crate::panel) fn show(self, ui: &mut Ui, s: Sizes) -> bool {
-        self.show_response(ui, s).clicked()
+        let repeats = self.repeats && self.enabled;
+        let response = self.show_response(ui, s);
+        if repeats {
+            again_and_again(ui, &response)
+        } else {
+            response.clicked()
+        }
     }
 
     /// Draws it.
     pub(in crate::panel) fn show_response(self, ui: &mut Ui, s: Sizes) -> Response {
-        let (fill, colour) = self.colours();
         // Words that set the width of their key get a little more air.
-        let pad = s.mm(if self.width.is_some() { 2.5 } else { 4.0 });
+        let pad = s.mm(match (self.stacked, self.width.is_some()) {
+            (true, _) => 0.8,
+            (_, true) => 2.0,
+            _ => 3.5,
+        });
         let room = self.mark_room(s);
         let most = self.width.unwrap_or_else(|| ui.available_width()) - 2.0 * pad - room;
-        let galley = words(ui, self.text, s, self.cap_mm, colour, most, !self.left);
+        let (_, colour) = self.colours(s, false, false);
+        fonts_for(ui.ctx(), self.text);
+        let seen = visual_order(self.text);
+        let font = if self.stacked {
+            fitted_line(ui, &seen, s, most)
+        } else {
+            fitting(ui, &seen, s.font(self.cap_mm), most)
+        };
+        let galley = words(ui, &seen, font, colour, most, !self.left && room <= 0.0);
         let width = self
             .width
             .unwrap_or(galley.size().x + 2.0 * pad + room)
             .max(s.target());
-        let height = (s.mm(self.height) + 0.5).max(galley.size().y + s.mm(2.5));
+        let words_high = galley.size().y
+            + if self.stacked {
+                s.mm(ICON_MM)
+            } else {
+                s.mm(1.5)
+            };
+        let height = (s.mm(self.height) + 0.5).max(words_high);
         let sense = if self.enabled {
             Sense::click()
         } else {
@@ -193,34 +265,49 @@ impl<'a> Press<'a> {
                 WidgetInfo::labeled(Role::Button, self.enabled, self.name)
             }
         });
+        if self.look == Appearance::Main && self.enabled {
+            note_main(ui, self.name, rect, response.id);
+        }
         if ui.is_rect_visible(rect) {
-            self.paint(ui, s, rect, pad, (fill, colour), galley, &response);
+            self.paint(ui, s, rect, pad, galley, &response);
         }
         response
     }
 
-    #[allow(clippy::too_many_arguments, reason = "parts of one drawing")]
     fn paint(
         &self,
         ui: &Ui,
         s: Sizes,
         rect: Rect,
         pad: f32,
-        (fill, colour): (Color32, Color32),
         galley: Arc<Galley>,
         response: &Response,
     ) {
         let painter = ui.painter();
         let round = CornerRadius::from(s.mm(theme::ROUND_MM));
-        let pressed = response.is_pointer_button_down_on();
-        if self.enabled {
-            painter.rect_filled(rect, round, fill);
-            let edge = if pressed {
-                Stroke::new(s.mm(1.2), theme::TEXT)
-            } else {
-                Stroke::new(s.mm(theme::EDGE_MM), theme::EDGE)
-            };
-            painter.rect_stroke(rect, round, edge, StrokeKind::Inside);
+        let down = response.is_pointer_button_down_on();
+        let (fill, colour) = self.colours(s, response.hovered(), down);
+        let (width, edge) = match (self.enabled, down) {
+            (false, _) => (s.mm(theme::EDGE_MM), s.c.card_edge),
+            (_, true) => (s.mm(0.9), s.c.text),
+            // What is filled needs no edge.
+            _ if fill == s.c.main || fill == s.c.danger => (0.0, fill),
+            _ => (s.mm(theme::EDGE_MM), s.c.edge),
+        };
+        painter.rect_filled(rect, round, fill);
+        painter.rect_stroke(rect, round, Stroke::new(width, edge), StrokeKind::Inside);
+        if self.stacked {
+            let high = s.mm(ICON_MM) + galley.size().y;
+            let top = rect.center().y - high / 2.0;
+            if let Some(icon) = self.icon {
+                let at = pos2(rect.center().x, top + s.mm(ICON_MM / 2.0));
+                let square = Rect::from_center_size(at, Vec2::splat(s.mm(ICON_MM)));
+                icon.paint(painter, square, colour);
+            }
+            let at = pos2(rect.center().x, top + s.mm(ICON_MM));
+            painter.galley_with_override_text_color(at, galley, colour);
+            ring(ui, s, rect, response);
+            return;
         }
         let mut left = rect.left() + pad;
         let line = Stroke::new(s.mm(0.6), colour);
@@ -265,18 +352,35 @@ impl<'a> Press<'a> {
                 Vec2::splat(s.mm(4.8)),
             );
             painter.rect_filled(at, s.mm(0.8), patch);
-            let edge = Stroke::new(s.mm(theme::EDGE_MM), theme::TEXT);
+            let edge = Stroke::new(s.mm(theme::EDGE_MM), s.c.text);
             painter.rect_stroke(at, s.mm(0.8), edge, StrokeKind::Inside);
             left += s.mm(6.5);
         }
-        // Centred galleys hang from their middle.
-        let x = if self.left {
-            left
-        } else {
-            (left + rect.right() - pad) / 2.0
-        };
+        let room = self.mark_room(s);
         let y = rect.center().y - galley.size().y / 2.0;
-        painter.galley(pos2(x, y), galley, colour);
+        if self.left || room > 0.0 {
+            // With a mark: both together in the middle, or at the left edge.
+            if !self.left {
+                let free = rect.right() - pad - left - galley.size().x;
+                let icon = if self.icon.is_some() {
+                    s.mm(ICON_MM + 1.5)
+                } else {
+                    0.0
+                };
+                left += ((free - icon) / 2.0).max(0.0);
+            }
+            if let Some(icon) = self.icon {
+                let at = pos2(left + s.mm(ICON_MM / 2.0), rect.center().y);
+                let square = Rect::from_center_size(at, Vec2::splat(s.mm(ICON_MM)));
+                icon.paint(painter, square, colour);
+                left += s.mm(ICON_MM + 1.5);
+            }
+            painter.galley_with_override_text_color(pos2(left, y), galley, colour);
+        } else {
+            // Centred galleys hang from their middle.
+            let x = (left + rect.right() - pad) / 2.0;
+            painter.galley_with_override_text_color(pos2(x, y), galley, colour);
+        }
         ring(ui, s, rect, response);
     }
 }
@@ -287,7 +391,7 @@ pub(super) fn ring(ui: &Ui, s: Sizes, rect: Rect, response: &Response) {
         ui.painter().rect_stroke(
             rect.expand(s.mm(0.5)),
             CornerRadius::from(s.mm(theme::ROUND_MM)),
-            Stroke::new(s.mm(theme::RING_MM), theme::TEXT),
+            Stroke::new(s.mm(theme::RING_MM), s.c.text),
             StrokeKind::Outside,
         );
         if response.gained_focus() {
@@ -296,16 +400,82 @@ pub(super) fn ring(ui: &Ui, s: Sizes, rect: Rect, response: &Response) {
     }
 }
 
+/// A press that is held counts again after a moment, and then quickly; let go,
+/// it counts no further time.
+fn again_and_again(ui: &Ui, response: &Response) -> bool {
+    const FIRST_S: f64 = 0.5;
+    const THEN_S: f64 = 0.1;
+    let id = response.id.with("held");
+    if !response.is_pointer_button_down_on() {
+        let held: Option<(f64, u32)> = ui.data_mut(|d| d.remove_temp(id));
+        return response.clicked() && held.is_none_or(|(_, times)| times == 0);
+    }
+    let now = ui.input(|i| i.time);
+    let (due, times) = ui.data_mut(|d| *d.get_temp_mut_or(id, (now + FIRST_S, 0u32)));
+    let pressed = now >= due;
+    let next = if pressed { now + THEN_S } else { due };
+    ui.data_mut(|d| d.insert_temp(id, (next, times + u32::from(pressed))));
+    ui.ctx()
+        .request_repaint_after(std::time::Duration::from_secs_f64((next - now).max(0.01)));
+    pressed
+}
+
+/// The main keys of the frame: for the keyboard, and for tests.
+#[derive(Clone, Default)]
+struct MainKeys {
+    frame: u64,
+    keys: Vec<(String, Rect, Id)>,
+}
+
+fn main_keys_id() -> Id {
+    Id::unique("the panel's main keys")
+}
+
+fn note_main(ui: &Ui, name: &str, rect: Rect, id: Id) {
+    let frame = ui.ctx().cumulative_frame_nr();
+    ui.data_mut(|d| {
+        let keys: &mut MainKeys = d.get_temp_mut_or_default(main_keys_id());
+        if keys.frame != frame {
+            keys.frame = frame;
+            keys.keys.clear();
+        }
+        keys.keys.push((name.to_owned(), rect, id));
+    });
+}
+
+/// The keys that are the thing to press, as they were drawn last.
+pub(in crate::panel) fn main_keys(ctx: &egui::Context) -> Vec<(String, Rect, Id)> {
+    let keys: Option<MainKeys> = ctx.data(|d| d.get_temp(main_keys_id()));
+    let frame = ctx.cumulative_frame_nr();
+    keys.filter(|k| k.frame + 1 >= frame)
+        .map_or_else(Vec::new, |k| k.keys)
+}
+
+/// The font in which words under a sign fit on one line.
+fn fitted_line(ui: &Ui, text: &str, s: Sizes, width: f32) -> egui::FontId {
+    let usual = s.font(theme::CAP_MM);
+    let wide = ui
+        .painter()
+        .layout_no_wrap(text.to_owned(), usual.clone(), Color32::WHITE)
+        .size()
+        .x;
+    if wide <= width {
+        return usual;
+    }
+    let least = s.exactly(theme::LEAST_CAP_MM).size;
+    let size = (usual.size * width / wide * 0.985).max(least);
+    egui::FontId::new(size, usual.family)
+}
+
 fn words(
     ui: &Ui,
     text: &str,
-    s: Sizes,
-    cap_mm: f32,
+    font: egui::FontId,
     colour: Color32,
     most: f32,
     centred: bool,
 ) -> Arc<Galley> {
-    let mut job = LayoutJob::simple(text.to_owned(), s.font(cap_mm), colour, most.max(1.0));
+    let mut job = LayoutJob::simple(text.to_owned(), font, colour, most.max(1.0));
     if centred {
         job.halign = Align::Center;
     }

@@ -3,7 +3,7 @@
 use egui::{CornerRadius, Frame, Layout, Margin, Rect, Stroke, Ui, UiBuilder, pos2, vec2};
 
 use super::{Press, Sizes, Voice, say};
-use crate::display::panel_theme as theme;
+use crate::panel::look as theme;
 use crate::panel::words::PanelWords;
 
 /// Columns side by side, each with its share of the width.
@@ -80,7 +80,7 @@ pub(in crate::panel) fn card<R>(
     title: &str,
     add: impl FnOnce(&mut Ui) -> R,
 ) -> R {
-    plain_card(ui, s, theme::CARD, |ui| {
+    plain_card(ui, s, s.c.card, |ui| {
         if !title.is_empty() {
             say(ui, s, Voice::Head, title);
         }
@@ -97,7 +97,7 @@ pub(in crate::panel) fn plain_card<R>(
 ) -> R {
     Frame::new()
         .fill(fill)
-        .stroke(Stroke::new(s.mm(0.3), theme::CARD_EDGE))
+        .stroke(Stroke::new(s.mm(0.3), s.c.card_edge))
         .corner_radius(CornerRadius::from(s.mm(theme::ROUND_MM)))
         .inner_margin(Margin::from(s.mm(theme::PAD_MM)))
         .show(ui, |ui| {

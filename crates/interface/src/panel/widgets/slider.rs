@@ -6,7 +6,7 @@ use egui::{EventFilter, Key, Rect, Sense, Stroke, Ui, WidgetInfo, accesskit::Act
 
 use super::button::ring;
 use super::{Press, Sizes, Voice, columns, say};
-use crate::display::panel_theme as theme;
+use crate::panel::look as theme;
 
 /// A number with its range, set by drag, by two keys, or by the arrows.
 pub(in crate::panel) struct Slider<'a> {
@@ -39,13 +39,13 @@ impl Slider<'_> {
         ui.horizontal(|ui| {
             let key = s.mm(15.0);
             let less = format!("{}: {}", self.name, self.less);
-            if Press::new("−").named(&less).wide(key).show(ui, s) {
+            if Press::new("−").named(&less).wide(key).repeats().show(ui, s) {
                 settled |= self.set(value, *value - self.step);
             }
             let width = (ui.available_width() - key - s.gap()).max(s.target() * 2.0);
             settled |= self.track(ui, s, value, width);
             let more = format!("{}: {}", self.name, self.more);
-            if Press::new("+").named(&more).wide(key).show(ui, s) {
+            if Press::new("+").named(&more).wide(key).repeats().show(ui, s) {
                 settled |= self.set(value, *value + self.step);
             }
         });
@@ -129,10 +129,10 @@ impl Slider<'_> {
         };
         let x = from + share * (to - from);
         let line = |colour| Stroke::new(s.mm(1.6), colour);
-        painter.line_segment([pos2(from, y), pos2(to, y)], line(theme::EDGE));
-        painter.line_segment([pos2(from, y), pos2(x, y)], line(theme::MAIN));
+        painter.line_segment([pos2(from, y), pos2(to, y)], line(s.c.edge));
+        painter.line_segment([pos2(from, y), pos2(x, y)], line(s.c.main));
         let grip = Rect::from_center_size(pos2(x, y), vec2(handle, rect.height() - s.mm(2.0)));
-        painter.rect_filled(grip, s.mm(theme::ROUND_MM), theme::MAIN);
+        painter.rect_filled(grip, s.mm(theme::ROUND_MM), s.c.main);
         ring(ui, s, rect, &response);
         settled
     }
@@ -150,7 +150,7 @@ pub(in crate::panel) fn stepper(
     ui.horizontal(|ui| {
         let key = s.mm(14.0);
         let less = format!("{}: {}", slider.name, slider.less);
-        if Press::new("−").named(&less).wide(key).show(ui, s) {
+        if Press::new("−").named(&less).wide(key).repeats().show(ui, s) {
             changed |= slider.set(value, *value - slider.step);
         }
         let said = (slider.format)(*value);
@@ -160,7 +160,7 @@ pub(in crate::panel) fn stepper(
             |ui| say(ui, s, Voice::Head, &said),
         );
         let more = format!("{}: {}", slider.name, slider.more);
-        if Press::new("+").named(&more).wide(key).show(ui, s) {
+        if Press::new("+").named(&more).wide(key).repeats().show(ui, s) {
             changed |= slider.set(value, *value + slider.step);
         }
     });

@@ -5,7 +5,7 @@ use egui::{
     vec2,
 };
 
-use crate::display::panel_theme as theme;
+use crate::panel::look as theme;
 use crate::panel::widgets::Sizes;
 
 /// Points with what is wanted behind them.
@@ -22,6 +22,8 @@ pub(in crate::panel) struct Plot<'a> {
     pub high: Option<f64>,
     /// A place across that is marked.
     pub mark: Option<f64>,
+    /// Least room up and down that is shown, whatever the points are.
+    pub scale: Option<[f64; 2]>,
     /// Whether it is one curve; points alone else.
     pub joined: bool,
     /// Height, millimetres.
@@ -46,43 +48,55 @@ impl Plot<'_> {
         };
         let y = |v: f64| field.bottom() - ((v - up[0]) / (up[1] - up[0])) as f32 * field.height();
         let painter = ui.painter();
-        painter.rect_filled(field, 0.0, theme::CARD);
+        painter.rect_filled(field, 0.0, s.c.card);
         if self.low.is_some() || self.high.is_some() {
             let band = Rect::from_min_max(
                 pos2(field.left(), y(self.high.unwrap_or(up[1]))),
                 pos2(field.right(), y(self.low.unwrap_or(up[0]))),
             );
-            painter.rect_filled(band.intersect(field), 0.0, theme::BAND);
+            painter.rect_filled(band.intersect(field), 0.0, s.c.band);
         }
-        let limit = Stroke::new(s.mm(theme::CURVE_MM), theme::LIMIT);
+        let limit = Stroke::new(s.mm(theme::CURVE_MM), s.c.limit);
         for value in [self.low, self.high].into_iter().flatten() {
             let ends = [pos2(field.left(), y(value)), pos2(field.right(), y(value))];
             painter.extend(Shape::dashed_line(&ends, limit, s.mm(3.0), s.mm(1.6)));
         }
-        let edge = Stroke::new(s.mm(theme::EDGE_MM), theme::EDGE);
+        let edge = Stroke::new(s.mm(theme::EDGE_MM), s.c.edge);
         painter.rect_stroke(field, 0.0, edge, StrokeKind::Inside);
         if let Some(at) = self.mark {
             let ends = [pos2(x(at), field.top()), pos2(x(at), field.bottom())];
-            painter.line_segment(ends, Stroke::new(s.mm(0.5), theme::TEXT));
+            painter.line_segment(ends, Stroke::new(s.mm(0.5), s.c.text));
         }
-        let line = Stroke::new(s.mm(theme::CURVE_MM), theme::MAIN);
+        let line = Stroke::new(s.mm(theme::CURVE_MM), s.c.main);
         let places: Vec<_> = self.points.iter().map(|p| pos2(x(p[0]), y(p[1]))).collect();
         if self.joined {
             painter.add(Shape::line(places, line));
         } else {
+            // The doubt is a band: what lies in it may be chance.
+            let mut doubt = egui::Mesh::default();
             for ((place, point), error) in places.iter().zip(self.points).zip(self.errors) {
+                let ink = s.c.main.gamma_multiply(0.22);
+                for up in [1.0, -1.0] {
+                    doubt.colored_vertex(pos2(place.x, y(point[1] + up * error)), ink);
+                }
+                let n = doubt.vertices.len() as u32;
+                if n >= 4 {
+                    doubt.add_triangle(n - 4, n - 3, n - 2);
+                    doubt.add_triangle(n - 3, n - 2, n - 1);
+                }
                 let bar = [
                     pos2(place.x, y(point[1] - error)),
                     pos2(place.x, y(point[1] + error)),
                 ];
-                painter.line_segment(bar, Stroke::new(s.mm(0.6), theme::MAIN));
+                painter.line_segment(bar, Stroke::new(s.mm(0.6), s.c.main));
             }
+            painter.add(Shape::mesh(doubt));
             painter.add(Shape::line(
                 places.clone(),
-                Stroke::new(s.mm(0.4), theme::MAIN),
+                Stroke::new(s.mm(0.4), s.c.main),
             ));
             for place in places {
-                painter.circle_filled(place, s.mm(1.4), theme::MAIN);
+                painter.circle_filled(place, s.mm(1.4), s.c.main);
             }
         }
         let number = |anchor: Align2, at: f32, value: f64, colour: Color32| {
@@ -94,14 +108,14 @@ impl Plot<'_> {
                 colour,
             );
         };
-        number(Align2::RIGHT_TOP, field.top(), up[1], theme::QUIET);
-        number(Align2::RIGHT_BOTTOM, field.bottom(), up[0], theme::QUIET);
+        number(Align2::RIGHT_TOP, field.top(), up[1], s.c.quiet);
+        number(Align2::RIGHT_BOTTOM, field.bottom(), up[0], s.c.quiet);
         // The limit's own number, where it does not run into the others.
         for value in [self.low, self.high].into_iter().flatten() {
             let at = y(value);
             let room = s.mm(8.5);
             if at - field.top() > room && field.bottom() - at > room {
-                number(Align2::RIGHT_CENTER, at, value, theme::LIMIT);
+                number(Align2::RIGHT_CENTER, at, value, s.c.limit);
             }
         }
     }
@@ -110,7 +124,7 @@ impl Plot<'_> {
     fn ranges(&self) -> Option<([f64; 2], [f64; 2])> {
         let first = self.points.first()?;
         let mut across = [first[0], first[0]];
-        let mut up = [first[1], first[1]];
+        let mut up = self.scale.unwrap_or([first[1], first[1]]);
         let widen = |range: &mut [f64; 2], v: f64| {
             if v.is_finite() {
                 range[0] = range[0].min(v);

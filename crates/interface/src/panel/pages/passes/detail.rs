@@ -6,7 +6,6 @@ use egui::{Ui, vec2};
 
 use super::curve::Plot;
 use super::{PassesState, Play};
-use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, PassRow, PushDetail, PushRow};
 use crate::panel::pages::{Desk, limits};
 use crate::panel::widgets::{
@@ -44,21 +43,30 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState, key: 
         say(ui, s, Voice::Head, &title);
     });
     let detail = view.push.as_ref().filter(|p| p.key == key);
-    columns(ui, s, [1.2, 1.0], |[left, right]| {
-        match detail {
-            Some(detail) => {
-                pictures(left, d, &mut state.play, detail);
-                curve(left, d, detail);
-            }
-            None => {
-                say(left, s, Voice::Body, d.w.get("detail.loading"));
-            }
+    let shown = |ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState| match detail {
+        Some(detail) => {
+            pictures(ui, d, &mut state.play, detail);
+            curve(ui, d, detail);
         }
+        None => {
+            say(ui, s, Voice::Body, d.w.get("detail.loading"));
+        }
+    };
+    let said = |ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState| {
         if let Some((pass, push)) = row {
-            flags(right, d, state, key, push, detail);
-            note(right, d, state, key, push);
-            measures(right, d, pass, push);
+            flags(ui, d, state, key, push, detail);
+            note(ui, d, state, key, push);
+            measures(ui, d, pass, push);
         }
+    };
+    if s.is_upright() {
+        shown(ui, d, state);
+        said(ui, d, state);
+        return;
+    }
+    columns(ui, s, [1.2, 1.0], |[left, right]| {
+        shown(left, d, state);
+        said(right, d, state);
     });
 }
 
@@ -66,7 +74,7 @@ fn pictures(ui: &mut Ui, d: &mut Desk<'_>, play: &mut Play, detail: &Arc<PushDet
     let s = d.s;
     let count = detail.pictures.len();
     if count == 0 {
-        plain_card(ui, s, theme::CARD, |ui| {
+        plain_card(ui, s, s.c.card, |ui| {
             say(ui, s, Voice::Body, d.w.get("detail.no_pictures"));
         });
         return;
@@ -167,6 +175,7 @@ fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
             low: detail.limits.at_least.filter(|_| knee),
             high: detail.limits.at_most.filter(|_| knee),
             mark: Some(detail.instant_s),
+            scale: None,
             joined: true,
             height_mm: 34.0,
             value: &|v| format!("{}°", d.f.number(v, 0)),

@@ -4,24 +4,28 @@ use egui::Ui;
 
 use super::{Filter, PassesState};
 use crate::panel::model::{Command, PassRow, PushRow};
-use crate::panel::pages::Desk;
+use crate::panel::pages::{Desk, bib_of};
 use crate::panel::state::{Choosing, PageId};
-use crate::panel::widgets::{Press, Voice, card, choice, columns, pager, say, toggle};
-use crate::rules::{Leg, RULES, RuleId};
-use crate::store::{PushKey, Verdict};
-
-/// Pushes on one leaf.
-const PER_LEAF: usize = 9;
+use crate::panel::widgets::{Icon, Press, Voice, card, choice, columns, pager, say, toggle};
+use crate::rules::{Leg, Measure, RULES, RuleId};
+use crate::store::{PassKey, PushKey, Verdict};
 
 pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
     session(ui, d);
     if d.view.sessions.is_empty() && d.view.passes.is_empty() {
         return d.empty(ui, "passes.empty", Some(PageId::Now));
     }
-    columns(ui, d.s, [1.75, 1.0], |[left, right]| {
+    if d.s.is_upright() {
+        filters(ui, d, state);
+        pushes(ui, d, state);
+        return;
+    }
+    columns(ui, d.s, [1.9, 1.0], |[left, right]| {
         pushes(left, d, state);
         filters(right, d, state);
-        agreement(right, d);
+        if !state.filtering {
+            agreement(right, d);
+        }
     });
 }
 
@@ -62,9 +66,18 @@ fn session(ui: &mut Ui, d: &mut Desk<'_>) {
     });
 }
 
-fn listed<'v>(d: &Desk<'v>, filter: Filter) -> Vec<(&'v PassRow, u32, &'v PushRow)> {
+/// The pushes that fit, newest pass first; passes that came after the list was
+/// opened wait, so that nothing moves under the finger.
+fn listed<'v>(
+    d: &Desk<'v>,
+    filter: Filter,
+    upto: Option<PassKey>,
+) -> Vec<(&'v PassRow, u32, &'v PushRow)> {
     let mut found = vec![];
-    for pass in d.view.passes.iter() {
+    let waits = |pass: &PassRow| {
+        upto.is_some_and(|upto| pass.key.session == upto.session && pass.key.number > upto.number)
+    };
+    for pass in d.view.passes.iter().filter(|p| !waits(p)) {
         if filter.skater.is_some() && pass.skater != filter.skater {
             continue;
         }
@@ -85,7 +98,26 @@ fn listed<'v>(d: &Desk<'v>, filter: Filter) -> Vec<(&'v PassRow, u32, &'v PushRo
 
 fn pushes(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
     let s = d.s;
-    let found = listed(d, state.filter);
+    let newest = d.view.passes.first().map(|p| p.key);
+    let same = state.upto.map(|k| k.session) == newest.map(|k| k.session);
+    if !same || state.upto.is_none() {
+        state.upto = newest;
+    }
+    let found = listed(d, state.filter, state.upto);
+    let new = newest.zip(state.upto).map_or(0, |(newest, upto)| {
+        newest.number.saturating_sub(upto.number)
+    });
+    // Its place is always there.
+    let text = match new {
+        0 => d.w.get("passes.newest").to_owned(),
+        n => d.w.say("passes.new", &[("n", &n.to_string())]),
+    };
+    let wide = ui.available_width();
+    let key = Press::new(&text).enabled(new > 0).wide(wide);
+    if key.show(ui, s) {
+        state.upto = newest;
+        state.leaf = 0;
+    }
     if found.is_empty() {
         let key = if d.view.passes.is_empty() {
             "passes.none"
@@ -95,11 +127,32 @@ fn pushes(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState) {
         say(ui, s, Voice::Body, d.w.get(key));
         return;
     }
-    let range = pager(ui, s, d.w, found.len(), PER_LEAF, &mut state.leaf);
+    // As many as there is room for, so that nothing has to be scrolled.
+    let room = ui.clip_rect().bottom() - ui.cursor().top();
+    let row = s.target() + s.gap();
+    let per_leaf = ((room / row).floor() as usize)
+        .saturating_sub(1)
+        .clamp(3, 12);
+    let range = pager(ui, s, d.w, found.len(), per_leaf, &mut state.leaf);
     let width = ui.available_width();
     for (pass, position, push) in &found[range] {
         let text = line(d, pass, *position, push);
-        if Press::new(&text).left().wide(width).show(ui, s) {
+        let icon = if push.note.starred {
+            Icon::Star
+        } else if !push.judged.flags.is_empty() {
+            Icon::Warning
+        } else if push.judged.measures.values().any(Measure::is_judged) {
+            Icon::Tick
+        } else {
+            Icon::Unknown
+        };
+        let colour = bib_of(d, pass.skater).1;
+        let key = Press::new(&text)
+            .left()
+            .icon(icon)
+            .swatch(colour)
+            .wide(width);
+        if key.show(ui, s) {
             let key = PushKey {
                 pass: pass.key,
                 position: *position,

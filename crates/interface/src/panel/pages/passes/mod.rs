@@ -11,7 +11,7 @@ use egui::Ui;
 use super::Desk;
 use crate::roster::SkaterId;
 use crate::rules::{Leg, RuleId};
-use crate::store::PushKey;
+use crate::store::{PassKey, PushKey};
 
 /// What is open on the page.
 #[derive(Default)]
@@ -19,6 +19,8 @@ pub(in crate::panel) struct PassesState {
     filter: Filter,
     filtering: bool,
     leaf: usize,
+    /// The newest pass when the list was opened: later ones wait.
+    upto: Option<PassKey>,
     /// The push that is looked at closely.
     open: Option<PushKey>,
     /// What is typed about it, and whether it was taken from its note.

@@ -1,19 +1,22 @@
-//! The first steps: a saved lane, the camera, the view.
+//! The first steps: a saved place, the camera and how it looks at the lane.
 
 use egui::Ui;
 
-use super::last::live;
-use super::{SetUpState, about};
+use super::{SetUpState, Step, about, beside_picture, picture_room};
 use crate::config::{Travel, View};
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
-use crate::panel::widgets::{Press, Slider, Voice, card, choice, columns, say, toggle};
+use crate::panel::widgets::{Icon, Press, Voice, card, grid, plain_card, say};
 
-/// Pick a lane that is saved, or make one.
-pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
+/// Modes of a camera that are shown: the best ones.
+const MODES: usize = 3;
+
+/// Pick a place that is saved, or make one.
+pub(super) fn place(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
     about(ui, d, "set_up.lane_about");
     let view = d.view;
+    let mut taken = false;
     card(ui, s, d.w.get("set_up.saved"), |ui| {
         if view.lanes.is_empty() {
             say(ui, s, Voice::Body, d.w.get("set_up.no_lanes"));
@@ -46,6 +49,7 @@ pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                         d.out.push(Command::UseLane(entry.name.clone()));
                         state.lane = Some(lane.clone());
                         state.name = entry.name.clone();
+                        taken = true;
                     }
                 }
                 Err(why) => {
@@ -59,6 +63,15 @@ pub(super) fn lane(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             }
         }
     });
+    if taken {
+        state.begin_test(d);
+    }
+    if state.test_from.is_some() {
+        let key = Press::new(d.w.get("set_up.to_test")).icon(Icon::Skip);
+        if key.wide(ui.available_width()).show(ui, s) {
+            state.step = Step::Test;
+        }
+    }
 }
 
 pub(super) fn view_key(view: View) -> &'static str {
@@ -79,26 +92,68 @@ fn travel_key(travel: Travel) -> &'static str {
     }
 }
 
-/// Which camera, in which mode.
+/// Which camera, from where it looks, and whether its picture is good.
 pub(super) fn camera(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
-    columns(ui, d.s, [1.0, 1.2], |[left, right]| {
-        live(left, d);
-        cameras(right, d, state);
+    beside_picture(
+        ui,
+        d,
+        state,
+        |ui, d, _| {
+            live(ui, d);
+            check(ui, d);
+        },
+        |ui, d, state| {
+            view(ui, d, state);
+            cameras(ui, d, state);
+        },
+    );
+}
+
+pub(super) fn live(ui: &mut Ui, d: &mut Desk<'_>) {
+    let room = picture_room(ui, d);
+    let instead = d.w.get("now.no_picture");
+    d.pictures.show(
+        ui,
+        d.s,
+        room,
+        d.view.live.preview.as_ref(),
+        (d.w.get("now.picture"), instead),
+    );
+}
+
+/// What to change about the picture.
+fn check(ui: &mut Ui, d: &mut Desk<'_>) {
+    let s = d.s;
+    let wide = ui.available_width();
+    if Press::new(d.w.get("set_up.check"))
+        .icon(Icon::Glass)
+        .wide(wide)
+        .show(ui, s)
+    {
+        d.out.push(Command::CheckPicture);
+    }
+    let Some(check) = &d.view.picture_check else {
+        return;
+    };
+    if check.advice.is_empty() {
+        plain_card(ui, s, s.c.good, |ui| {
+            say(ui, s, Voice::Body, d.w.get("check.good"));
+        });
+        return;
+    }
+    plain_card(ui, s, s.c.warning, |ui| {
+        say(ui, s, Voice::Head, d.w.get("check.change"));
+        for advice in &check.advice {
+            say(ui, s, Voice::Body, &advice.sentence);
+        }
     });
 }
 
 fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
-    about(ui, d, "set_up.camera_about");
     // The first time without being asked.
     if !state.looked_for_cameras && d.view.cameras.is_empty() {
         state.looked_for_cameras = true;
-        d.send(Command::FindCameras);
-    }
-    if Press::new(d.w.get("set_up.find_cameras"))
-        .main()
-        .show(ui, s)
-    {
         d.send(Command::FindCameras);
     }
     let view = d.view;
@@ -124,23 +179,22 @@ fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
         };
         let mut used = None;
         card(ui, s, &title, |ui| {
-            crate::panel::widgets::flow(ui, |ui| {
-                for mode in camera.modes.iter().take(6) {
-                    let (w, h, fps) = mode;
-                    let text = d.w.say(
-                        "set_up.mode",
-                        &[
-                            ("w", &w.to_string()),
-                            ("h", &h.to_string()),
-                            ("fps", &fps.to_string()),
-                        ],
-                    );
-                    let long = format!("{}, {text}", camera.name);
-                    if Press::new(&text).named(&long).show(ui, s) {
-                        used = Some(*mode);
-                    }
+            for mode in camera.modes.iter().take(MODES) {
+                let (w, h, fps) = mode;
+                let text = d.w.say(
+                    "set_up.mode",
+                    &[
+                        ("w", &w.to_string()),
+                        ("h", &h.to_string()),
+                        ("fps", &fps.to_string()),
+                    ],
+                );
+                let long = format!("{}, {text}", camera.name);
+                let wide = ui.available_width();
+                if Press::new(&text).named(&long).wide(wide).show(ui, s) {
+                    used = Some(*mode);
                 }
-            });
+            }
         });
         if let Some(mode) = used {
             d.send(Command::UseCamera {
@@ -149,17 +203,25 @@ fn cameras(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             });
         }
     }
+    let wide = ui.available_width();
+    if Press::new(d.w.get("set_up.find_cameras"))
+        .wide(wide)
+        .show(ui, s)
+    {
+        d.send(Command::FindCameras);
+    }
 }
 
 /// From where the camera looks, and which way the skaters come.
-pub(super) fn view(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
+fn view(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
-    let known = state.hfov_known;
     let lane = state.lane(d);
     card(ui, s, d.w.get("set_up.view"), |ui| {
-        say(ui, s, Voice::Quiet, d.w.get("set_up.view_about"));
-        let keys = View::ALL.map(|v| (d.w.get(view_key(v)), v == lane.view));
-        if let Some(index) = choice(ui, s, keys) {
+        let keys = View::ALL
+            .iter()
+            .map(|v| Press::new(d.w.get(view_key(*v))).page(*v == lane.view))
+            .collect();
+        if let Some(index) = grid(ui, s, 2, keys) {
             lane.view = View::ALL[index];
             // What fits that view, where the old one does not.
             lane.travel = match (lane.view, lane.travel) {
@@ -170,43 +232,26 @@ pub(super) fn view(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             };
         }
     });
+    // Only what a camera there can see: fewer keys, fewer mistakes.
+    let ways: Vec<Travel> = Travel::ALL
+        .into_iter()
+        .filter(|t| match lane.view {
+            View::Side => matches!(t, Travel::LeftToRight | Travel::RightToLeft),
+            View::Front => *t == Travel::Toward,
+            View::Rear => *t == Travel::Away,
+            View::Oblique => true,
+        })
+        .collect();
+    if ways.len() < 2 {
+        return;
+    }
     card(ui, s, d.w.get("set_up.travel"), |ui| {
-        let keys = Travel::ALL.map(|t| (d.w.get(travel_key(t)), t == lane.travel));
-        if let Some(index) = choice(ui, s, keys) {
-            lane.travel = Travel::ALL[index];
+        let keys = ways
+            .iter()
+            .map(|t| Press::new(d.w.get(travel_key(*t))).page(*t == lane.travel))
+            .collect();
+        if let Some(index) = grid(ui, s, 2, keys) {
+            lane.travel = ways[index];
         }
     });
-    let mut known_now = known;
-    columns(ui, s, [1.0, 1.0], |[left, right]| {
-        card(left, s, "", |ui| {
-            Slider {
-                name: d.w.get("set_up.skater_height"),
-                less: d.w.get("number.less"),
-                more: d.w.get("number.more"),
-                range: 0.9..=2.1,
-                step: 0.05,
-                format: &|v| d.f.cm(v, 0),
-            }
-            .show(ui, s, &mut lane.skater_height_m);
-        });
-        card(right, s, "", |ui| {
-            if let Some(on) = toggle(ui, s, d.w.get("set_up.hfov_known"), known) {
-                known_now = on;
-            }
-            if known {
-                Slider {
-                    name: d.w.get("set_up.hfov"),
-                    less: d.w.get("number.less"),
-                    more: d.w.get("number.more"),
-                    range: 20.0..=150.0,
-                    step: 1.0,
-                    format: &|v| format!("{}°", d.f.number(v, 0)),
-                }
-                .show(ui, s, &mut lane.hfov_deg);
-            } else {
-                say(ui, s, Voice::Quiet, d.w.get("set_up.hfov_found"));
-            }
-        });
-    });
-    state.hfov_known = known_now;
 }

@@ -1,66 +1,102 @@
 //! The line the skaters follow, and things of known size.
 
-use egui::{Ui, vec2};
+use egui::Ui;
 
-use super::canvas::{Drawn, Handle, canvas};
-use super::{MovedPoint, SetUpState, about};
+use super::canvas::{Drawn, Handle, canvas, picture_keys};
+use super::{MovedPoint, SetUpState, about, beside_picture, picture_room};
 use crate::geometry::Mark;
 use crate::panel::pages::Desk;
-use crate::panel::widgets::{Voice, say};
+use crate::panel::widgets::{Slider, Voice, card, say, stepper};
 
-/// A thing of known size.
+/// A thing of known size: what every rink has, and what a coach brings.
+///
+/// Sizes: IIHF Official Rule Book 2023/24, section 1 (boards 1.07 m, blue line
+/// 0.30 m, goal frame 1.83 m by 1.22 m, face-off spots 0.60 m and circles of
+/// 4.5 m radius, puck 7.62 cm, stick shaft at most 1.63 m); the goal frame,
+/// puck and stick are from memory, the others were looked up. Rinks differ:
+/// the size can be stepped and typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum Thing {
     Boards,
+    GoalHeight,
     Stick,
     Skater,
+    BlueLine,
+    FaceOffSpot,
+    FaceOffCircle,
+    GoalWidth,
+    Puck,
     OnIce,
 }
 
-impl Kind {
-    pub(super) const ALL: [Kind; 4] = [Kind::Boards, Kind::Stick, Kind::Skater, Kind::OnIce];
+impl Thing {
+    pub(super) const ALL: [Thing; 10] = [
+        Thing::Boards,
+        Thing::BlueLine,
+        Thing::FaceOffCircle,
+        Thing::FaceOffSpot,
+        Thing::GoalHeight,
+        Thing::GoalWidth,
+        Thing::Skater,
+        Thing::Stick,
+        Thing::Puck,
+        Thing::OnIce,
+    ];
 
     pub(super) fn key(self) -> &'static str {
         match self {
-            Kind::Boards => "kind.boards",
-            Kind::Stick => "kind.stick",
-            Kind::Skater => "kind.skater",
-            Kind::OnIce => "kind.on_ice",
+            Thing::Boards => "kind.boards",
+            Thing::GoalHeight => "kind.goal_height",
+            Thing::Stick => "kind.stick",
+            Thing::Skater => "kind.skater",
+            Thing::BlueLine => "kind.blue_line",
+            Thing::FaceOffSpot => "kind.spot",
+            Thing::FaceOffCircle => "kind.circle",
+            Thing::GoalWidth => "kind.goal_width",
+            Thing::Puck => "kind.puck",
+            Thing::OnIce => "kind.on_ice",
         }
     }
 
-    /// The size to start from, metres, as the trade has it, from memory:
-    /// boards of 1.07 m, a stick of 1.5 m. Both differ; the page asks for
-    /// what was measured.
+    /// The size to start from, metres.
     pub(super) fn usual_m(self, skater_height_m: f64) -> f64 {
         match self {
-            Kind::Boards => 1.07,
-            Kind::Stick => 1.5,
-            Kind::Skater => skater_height_m,
-            Kind::OnIce => 2.0,
+            Thing::Boards => 1.07,
+            Thing::GoalHeight => 1.22,
+            Thing::Stick => 1.5,
+            Thing::Skater => skater_height_m,
+            Thing::BlueLine => 0.30,
+            Thing::FaceOffSpot => 0.60,
+            Thing::FaceOffCircle => 9.0,
+            Thing::GoalWidth => 1.83,
+            Thing::Puck => 0.0762,
+            Thing::OnIce => 2.0,
         }
     }
 
-    fn upright(self) -> bool {
-        self != Kind::OnIce
+    pub(super) fn upright(self) -> bool {
+        matches!(
+            self,
+            Thing::Boards | Thing::GoalHeight | Thing::Stick | Thing::Skater
+        )
     }
 }
 
 /// One mark while it is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct MarkDraft {
-    pub(super) kind: Kind,
+    pub(super) thing: Thing,
     /// Foot and top, or the two ends.
     pub(super) ends: [MovedPoint; 2],
     pub(super) size_m: f64,
 }
 
 impl MarkDraft {
-    pub(super) fn new(kind: Kind, skater_height_m: f64) -> Self {
+    pub(super) fn new(thing: Thing, skater_height_m: f64) -> Self {
         MarkDraft {
-            kind,
+            thing,
             ends: [MovedPoint::default(); 2],
-            size_m: kind.usual_m(skater_height_m),
+            size_m: thing.usual_m(skater_height_m),
         }
     }
 
@@ -76,7 +112,7 @@ impl MarkDraft {
         if !self.done() {
             return None;
         }
-        Some(if self.kind.upright() {
+        Some(if self.thing.upright() {
             Mark::Upright {
                 bottom_px: from,
                 top_px: to,
@@ -93,7 +129,7 @@ impl MarkDraft {
 
     /// The names of its ends among the words.
     pub(super) fn end_keys(&self) -> [&'static str; 2] {
-        if self.kind.upright() {
+        if self.thing.upright() {
             ["mark.foot", "mark.top"]
         } else {
             ["mark.one_end", "mark.other_end"]
@@ -103,32 +139,58 @@ impl MarkDraft {
 
 /// The two ends of the line by two drags.
 pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
-    let s = d.s;
-    about(ui, d, "set_up.line_about");
-    let room = vec2(ui.available_width(), s.mm(105.0));
-    let [a, b] = &mut state.line;
-    let mut handles = [
-        Handle {
-            name: d.w.get("mark.line_one").to_owned(),
-            point: a,
-            start: [0.2, 0.85],
+    beside_picture(
+        ui,
+        d,
+        state,
+        |ui, d, state| {
+            let room = picture_room(ui, d);
+            let mut line = state.line;
+            let [a, b] = &mut line;
+            let mut handles = [
+                Handle {
+                    name: d.w.get("mark.line_one").to_owned(),
+                    point: a,
+                    start: [0.2, 0.85],
+                },
+                Handle {
+                    name: d.w.get("mark.line_other").to_owned(),
+                    point: b,
+                    start: [0.8, 0.85],
+                },
+            ];
+            let there = canvas(ui, d, state, room, &mut handles, &[]);
+            state.line = line;
+            if there {
+                picture_keys(ui, d, state);
+            }
         },
-        Handle {
-            name: d.w.get("mark.line_other").to_owned(),
-            point: b,
-            start: [0.8, 0.85],
+        |ui, d, state| {
+            let s = d.s;
+            about(ui, d, "set_up.line_about");
+            if d.view.live.preview.is_some() {
+                let done = state.line.iter().all(|p| p.moved);
+                let key = if done {
+                    "set_up.line_done"
+                } else {
+                    "set_up.line_open"
+                };
+                say(ui, s, Voice::Head, d.w.get(key));
+            }
+            let lane = state.lane(d);
+            card(ui, s, "", |ui| {
+                let slider = Slider {
+                    name: d.w.get("set_up.skater_height"),
+                    less: d.w.get("number.less"),
+                    more: d.w.get("number.more"),
+                    range: 0.9..=2.1,
+                    step: 0.05,
+                    format: &|v| d.f.cm(v, 0),
+                };
+                stepper(ui, s, &slider, &mut lane.skater_height_m);
+            });
         },
-    ];
-    let there = canvas(ui, d, room, &mut handles, &[]);
-    if there {
-        let done = state.line.iter().all(|p| p.moved);
-        let key = if done {
-            "set_up.line_done"
-        } else {
-            "set_up.line_open"
-        };
-        say(ui, s, Voice::Head, d.w.get(key));
-    }
+    );
 }
 
 /// The line and the marks that are done, only to be seen.
@@ -144,7 +206,7 @@ pub(super) fn drawn(d: &Desk<'_>, state: &SetUpState, but: usize) -> Vec<Drawn> 
         .line
         .iter()
         .all(|p| p.moved)
-        .then(|| line(&state.line, d.w.get("mark.line").to_owned()));
+        .then(|| line(&state.line, String::new()));
     let marks = state
         .marks
         .iter()

@@ -1,5 +1,5 @@
-//! The set-up, one thing after the other: which lane, which camera, how it
-//! looks at the lane, the line, the scale, the picture, a test, a name.
+//! The set-up in five steps: which place, which camera and how it looks, the
+//! line, the scale, and a test that ends on the ice.
 
 mod canvas;
 mod first;
@@ -7,51 +7,46 @@ mod last;
 mod marks;
 mod scale;
 
+use std::sync::Arc;
+
 use egui::Ui;
 
 use super::Desk;
 use crate::config::{Lane, Subject, Travel, View};
-use crate::display::panel_theme as theme;
-use crate::panel::widgets::{Press, Voice, grid, say};
+use crate::display::PreviewImage;
+use crate::panel::look as theme;
+use crate::panel::state::PageId;
+use crate::panel::widgets::{Icon, Press, Voice, columns, grid, say};
 use crate::store::PassKey;
-use marks::{Kind, MarkDraft};
+use marks::{MarkDraft, Thing};
 
 /// One step of the set-up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(in crate::panel) enum Step {
     #[default]
-    Lane,
+    Place,
     Camera,
-    View,
     Line,
     Scale,
-    Picture,
-    Save,
     Test,
 }
 
 impl Step {
-    const ALL: [Step; 8] = [
-        Step::Lane,
+    const ALL: [Step; 5] = [
+        Step::Place,
         Step::Camera,
-        Step::View,
         Step::Line,
         Step::Scale,
-        Step::Picture,
-        Step::Save,
         Step::Test,
     ];
 
     fn key(self) -> &'static str {
         match self {
-            Step::Lane => "step.lane",
+            Step::Place => "step.place",
             Step::Camera => "step.camera",
-            Step::View => "step.view",
             Step::Line => "step.line",
             Step::Scale => "step.scale",
-            Step::Picture => "step.picture",
             Step::Test => "step.test",
-            Step::Save => "step.save",
         }
     }
 }
@@ -66,15 +61,22 @@ pub(in crate::panel) struct SetUpState {
     /// put somewhere.
     line: [MovedPoint; 2],
     marks: Vec<MarkDraft>,
-    kind: Kind,
+    thing: Thing,
     name: String,
     /// Whether a name was proposed.
     named: bool,
     reading_distance_m: f64,
     /// Whether cameras were looked for since the start.
     looked_for_cameras: bool,
-    /// The last pass when the test began.
+    /// The last pass when the lane was saved or taken: only later ones test
+    /// it. `None` before.
     test_from: Option<Option<PassKey>>,
+    /// The picture while it stands still to be marked.
+    frozen: Option<Arc<PreviewImage>>,
+    /// How much larger the picture is shown.
+    zoom: f32,
+    /// What is in the middle then, shares of the frame.
+    middle: [f32; 2],
 }
 
 /// A point of the picture that starts somewhere and has to be moved.
@@ -93,12 +95,15 @@ impl Default for SetUpState {
             hfov_known: false,
             line: [MovedPoint::default(); 2],
             marks: vec![],
-            kind: Kind::Boards,
+            thing: Thing::Boards,
             name: String::new(),
             named: false,
             reading_distance_m: 10.0,
             looked_for_cameras: false,
             test_from: None,
+            frozen: None,
+            zoom: 1.0,
+            middle: [0.5, 0.5],
         }
     }
 }
@@ -117,6 +122,11 @@ impl SetUpState {
                 .and_then(|l| l.lane.clone().ok())
                 .unwrap_or_else(usual_lane)
         })
+    }
+
+    /// From now on passes test the lane.
+    fn begin_test(&mut self, d: &Desk<'_>) {
+        self.test_from = Some(d.view.live.last.as_ref().map(|(key, _)| *key));
     }
 }
 
@@ -147,47 +157,82 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpSta
         .zip(&names)
         .map(|(step, name)| Press::new(name).page(*step == state.step))
         .collect();
-    let across = if ui.available_width() < s.mm(220.0) {
-        4
-    } else {
-        8
-    };
-    if let Some(index) = grid(ui, s, across, keys) {
+    if let Some(index) = grid(ui, s, Step::ALL.len(), keys) {
         state.step = Step::ALL[index];
     }
-    if state.step != Step::Test {
-        state.test_from = None;
-    }
+    foot_first(ui, d, state);
     match state.step {
-        Step::Lane => first::lane(ui, d, state),
+        Step::Place => first::place(ui, d, state),
         Step::Camera => first::camera(ui, d, state),
-        Step::View => first::view(ui, d, state),
         Step::Line => marks::line(ui, d, state),
         Step::Scale => scale::show(ui, d, state),
-        Step::Picture => last::picture(ui, d),
         Step::Test => last::test(ui, d, state),
-        Step::Save => last::save(ui, d, state),
     }
-    // Both are always there: what is pressed twice must not do the opposite.
+}
+
+/// The keys that go on, at the head of the page, so that they never move and
+/// never have to be scrolled to.
+fn foot_first(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
+    let s = d.s;
     let at = state.step as usize;
-    let before = Press::new(d.w.get("set_up.before")).large().enabled(at > 0);
-    let after = Press::new(d.w.get("set_up.after"))
-        .large()
-        .enabled(at + 1 < Step::ALL.len());
-    let keys = [(before, at.saturating_sub(1)), (after.main(), at + 1)];
-    // At the foot of the page, so that they stay where they are.
-    let foot = ui.clip_rect().bottom() - s.mm(theme::LARGE_MM) - s.gap() - 1.0;
-    ui.add_space((foot - ui.cursor().top()).max(0.0));
+    let last = at + 1 == Step::ALL.len();
+    let wide = (ui.available_width() - s.gap()) / 2.0;
     ui.horizontal(|ui| {
-        for (key, to) in keys {
-            if key.wide(s.mm(60.0)).show(ui, s) {
-                state.step = Step::ALL[to];
+        // Both are always there: what is pressed twice must not do the
+        // opposite.
+        let before = Press::new(d.w.get("set_up.before"))
+            .icon(Icon::Back)
+            .enabled(at > 0)
+            .wide(wide);
+        if before.show(ui, s) {
+            state.step = Step::ALL[at.saturating_sub(1)];
+        }
+        let word = if last { "set_up.done" } else { "set_up.after" };
+        let after = Press::new(d.w.get(word))
+            .icon(if last { Icon::Tick } else { Icon::Skip })
+            .main()
+            .wide(wide);
+        if after.show(ui, s) {
+            if last {
+                d.go = Some(PageId::Now);
+            } else {
+                state.step = Step::ALL[at + 1];
             }
         }
+    });
+}
+
+/// The picture with what belongs to it beside: it takes most of the page.
+fn beside_picture<S>(
+    ui: &mut Ui,
+    d: &mut Desk<'_>,
+    state: &mut S,
+    picture: impl FnOnce(&mut Ui, &mut Desk<'_>, &mut S),
+    rest: impl FnOnce(&mut Ui, &mut Desk<'_>, &mut S),
+) {
+    if d.s.is_upright() {
+        picture(ui, d, state);
+        rest(ui, d, state);
+        return;
+    }
+    columns(ui, d.s, [1.62, 1.0], |[left, right]| {
+        picture(left, d, state);
+        rest(right, d, state);
     });
 }
 
 /// What a step is about.
 fn about(ui: &mut Ui, d: &Desk<'_>, key: &str) {
     say(ui, d.s, Voice::Body, d.w.get(key));
+}
+
+/// The room a picture has on the page, points: as high as is left.
+fn picture_room(ui: &Ui, d: &Desk<'_>) -> egui::Vec2 {
+    let left = ui.clip_rect().bottom() - ui.cursor().top() - d.s.gap();
+    let share = if d.s.is_upright() { 0.45 } else { 1.0 };
+    let keys = d.s.mm(theme::TARGET_MM) + d.s.gap();
+    egui::vec2(
+        ui.available_width(),
+        (left * share - keys).max(d.s.mm(40.0)),
+    )
 }

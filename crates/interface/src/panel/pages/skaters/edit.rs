@@ -4,12 +4,11 @@ use egui::Ui;
 use jiff::civil::Date;
 
 use super::SkatersState;
-use crate::display::panel_theme as theme;
-use crate::panel::model::Command;
+use crate::panel::model::{Command, WouldDelete};
 use crate::panel::pages::limits::group_word;
 use crate::panel::pages::{Desk, band_colour, band_word};
 use crate::panel::widgets::{
-    Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
+    Icon, Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
 };
 use crate::roster::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};
 use crate::rules::AgeGroup;
@@ -159,8 +158,10 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
                 });
             }
             close |= Press::new(d.w.get("list.close")).show(ui, s);
-            if !draft.new && Press::new(d.w.get("skaters.delete")).show(ui, s) {
+            let delete = Press::new(d.w.get("skaters.delete")).icon(Icon::Bin);
+            if !draft.new && delete.show(ui, s) {
                 state.deleting = Some(draft.skater.id);
+                commands.push(Command::PreviewDelete(draft.skater.id));
             }
         });
         if !named {
@@ -199,13 +200,25 @@ fn rights(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
 fn delete(ui: &mut Ui, d: &Desk<'_>, id: SkaterId, commands: &mut Vec<Command>) -> Option<bool> {
     let s = d.s;
     let mut ended = None;
-    plain_card(ui, s, theme::WARNING, |ui| {
-        let text =
-            d.w.say("skaters.delete_what", &[("who", &d.label(Some(id)))]);
-        say(ui, s, Voice::Body, &text);
+    let would = d.view.would_delete.filter(|w| w.skater == id);
+    plain_card(ui, s, s.c.warning, |ui| {
+        let Some(would) = would else {
+            say(ui, s, Voice::Body, d.w.get("skaters.delete_counting"));
+            if Press::new(d.w.get("skaters.keep")).show(ui, s) {
+                ended = Some(false);
+            }
+            return;
+        };
+        say(ui, s, Voice::Body, &delete_sentence(d, &would));
+        if would.exports > 0 {
+            let n = would.exports.to_string();
+            let text = d.w.say("skaters.delete_exports", &[("n", &n)]);
+            say(ui, s, Voice::Body, &text);
+        }
         flow(ui, |ui| {
             if Press::new(d.w.get("skaters.delete_yes"))
                 .danger()
+                .icon(Icon::Bin)
                 .show(ui, s)
             {
                 commands.push(Command::DeleteSkater(id));
@@ -219,10 +232,27 @@ fn delete(ui: &mut Ui, d: &Desk<'_>, id: SkaterId, commands: &mut Vec<Command>) 
     ended
 }
 
+/// What goes and what stays, with the true counts.
+fn delete_sentence(d: &Desk<'_>, would: &WouldDelete) -> String {
+    d.w.say(
+        "skaters.delete_what",
+        &[
+            ("who", &d.label(Some(would.skater))),
+            ("passes", &would.passes.to_string()),
+            ("strips", &would.strips.to_string()),
+            ("comments", &would.comments.to_string()),
+        ],
+    )
+}
+
 fn consent(ui: &mut Ui, d: &Desk<'_>, draft: &mut Draft, commands: &mut Vec<Command>) {
     let s = d.s;
     let id = draft.skater.id;
-    let given = d.skater(id).and_then(|x| x.consent.clone());
+    let leaving = d.view.withdrawing.is_some_and(|w| w.skater == id);
+    let given = d
+        .skater(id)
+        .and_then(|x| x.consent.clone())
+        .filter(|_| !leaving);
     card(ui, s, d.w.get("skaters.consent"), |ui| match given {
         Some(consent) => {
             let text = d.w.say(

@@ -1,11 +1,12 @@
 //! The limits: every rule for every group, and for one skater.
 
+mod drawing;
+
 use egui::Ui;
 
 use super::Desk;
 use crate::body::ModelKind;
 use crate::calibration::{Basis, Calibration};
-use crate::display::panel_theme as theme;
 use crate::panel::model::{Command, LimitEdit};
 use crate::panel::state::Choosing;
 use crate::panel::widgets::columns;
@@ -173,7 +174,20 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
     };
     let mut settled = false;
     card(ui, s, d.w.rule_name(rule), |ui| {
-        say(ui, s, Voice::Quiet, d.w.rule_about(rule));
+        let sense = d.w.get(sense_key(rule.id.code()));
+        let about = |ui: &mut Ui| {
+            say(ui, s, Voice::Quiet, d.w.rule_about(rule));
+            say(ui, s, Voice::Body, sense);
+        };
+        if s.is_small() {
+            about(ui);
+        } else {
+            let picture = s.mm(48.0) / ui.available_width();
+            columns(ui, s, [picture, 1.0 - picture], |[left, right]| {
+                drawing::show(left, s, rule, &limits, d.w.rule_name(rule));
+                about(right);
+            });
+        }
         settled |= sliders(ui, d, rule, &mut limits);
         if let Some(on) = toggle(ui, s, d.w.get("limits.flagged"), limits.flagged) {
             limits.flagged = on;
@@ -212,6 +226,18 @@ fn what_it_means(d: &Desk<'_>, rule: &Rule, limits: &Limits) -> Option<String> {
     Some(d.w.say(key, &[("margin", &d.f.finer(rule.unit, margin))]))
 }
 
+/// The key of the words that say which way is better.
+fn sense_key(id: &str) -> &'static str {
+    match id {
+        "knee_bend" => "sense.knee_bend",
+        "extension" => "sense.extension",
+        "recovery_gap" => "sense.recovery_gap",
+        "arm_crossover" => "sense.arm_crossover",
+        "trunk_lean" => "sense.trunk_lean",
+        _ => "sense.toe_direction",
+    }
+}
+
 fn step(unit: Unit) -> f64 {
     match unit {
         Unit::Deg => 1.0,
@@ -231,7 +257,7 @@ fn sliders(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, limits: &mut Limits) -> bool 
         step,
         format: &|_| String::new(),
     };
-    let whole = |v: f64| d.f.value(rule.unit, v);
+    let whole = |v: f64| d.f.exact(rule.unit, v);
     let finer = |v: f64| d.f.finer(rule.unit, v);
     let mut settled = false;
     let both = (limits.at_least, limits.at_most);
@@ -285,7 +311,7 @@ fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: boo
             }
         }
     };
-    plain_card(ui, s, theme::BAND, |ui| {
+    plain_card(ui, s, s.c.band, |ui| {
         say(ui, s, Voice::Body, &text);
     });
 }
@@ -373,7 +399,7 @@ fn sure(
     commands: &mut Vec<Command>,
 ) {
     let s = d.s;
-    plain_card(ui, s, theme::WARNING, |ui| {
+    plain_card(ui, s, s.c.warning, |ui| {
         let text =
             d.w.say("limits.reset_sure", &[("group", group_word(d, group))]);
         say(ui, s, Voice::Body, &text);
@@ -398,7 +424,7 @@ fn copy_from(
     commands: &mut Vec<Command>,
 ) {
     let s = d.s;
-    plain_card(ui, s, theme::WARNING, |ui| {
+    plain_card(ui, s, s.c.warning, |ui| {
         let text =
             d.w.say("limits.copy_sure", &[("group", group_word(d, group))]);
         say(ui, s, Voice::Body, &text);

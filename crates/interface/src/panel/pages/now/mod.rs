@@ -1,0 +1,103 @@
+//! The page for the ice time itself: the picture, who is in the lane and who
+//! is next, what the last pass was and what the skater was shown.
+
+mod flags;
+mod more;
+mod picture;
+mod strip;
+mod who;
+
+use egui::{Layout, Rect, Ui, UiBuilder, pos2};
+
+use super::Desk;
+use crate::panel::state::PageId;
+
+/// Share of the width the picture's side takes.
+const PICTURE_SHARE: f32 = 0.655;
+
+/// What is open on the page.
+#[derive(Default)]
+pub(in crate::panel) struct NowState {
+    /// Whether nothing is drawn over the picture.
+    bare: bool,
+    /// Whether the page of settings for the ice is open.
+    more: bool,
+    /// Whether ending the session was pressed once.
+    ending: bool,
+    /// Whether the session was ended and nothing was done since.
+    ended: bool,
+}
+
+impl NowState {
+    /// Closes what lies over the page; whether there was anything.
+    pub(in crate::panel) fn close(&mut self) -> bool {
+        let was = self.more || self.ending || self.ended;
+        (self.more, self.ending, self.ended) = (false, false, false);
+        was
+    }
+}
+
+pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
+    let s = d.s;
+    // Up to the foot of the page and over the room of the bar that scrolls:
+    // this page is made to fit.
+    let mut room = ui.available_rect_before_wrap();
+    room.max = pos2(
+        ui.clip_rect().right() - s.mm(1.5),
+        ui.clip_rect().bottom() - 1.0,
+    );
+    if s.is_upright() {
+        picture::show(ui, d, state, room.width(), room.height() * 0.42);
+        strip::show(ui, d, room.width());
+        ui.set_max_width(room.width());
+        side(ui, d, state);
+        return;
+    }
+    let wide = room.width() * PICTURE_SHARE;
+    let left = Rect::from_min_size(room.min, egui::vec2(wide, room.height()));
+    let right = Rect::from_min_max(pos2(left.right() + s.gap(), room.top()), room.max);
+    let child = |ui: &mut Ui, rect: Rect, name: &str| {
+        ui.new_child(
+            UiBuilder::new()
+                .id_salt(name)
+                .max_rect(rect)
+                .layout(Layout::top_down(egui::Align::Min)),
+        )
+    };
+    let mut left_ui = child(ui, left, "left");
+    let strip_high = strip::height(s);
+    let example = d.view.station.lane_example && !s.is_small();
+    let example_high = if example { s.mm(40.0) } else { 0.0 };
+    picture::show(
+        &mut left_ui,
+        d,
+        state,
+        wide,
+        room.height() - strip_high - s.gap() - example_high,
+    );
+    strip::show(&mut left_ui, d, wide);
+    if example {
+        d.empty(&mut left_ui, "now.lane_example", Some(PageId::SetUp));
+    }
+    let mut right_ui = child(ui, right, "right");
+    side(&mut right_ui, d, state);
+    let bottom = left_ui
+        .min_rect()
+        .bottom()
+        .max(right_ui.min_rect().bottom());
+    ui.advance_cursor_after_rect(Rect::from_min_max(room.min, pos2(room.right(), bottom)));
+}
+
+/// What stands beside the picture.
+fn side(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
+    if state.more {
+        return more::show(ui, d, state);
+    }
+    if state.ended {
+        return more::ended(ui, d, state);
+    }
+    who::in_lane(ui, d);
+    who::next(ui, d);
+    who::last(ui, d);
+    more::keys(ui, d, state);
+}

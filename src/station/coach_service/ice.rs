@@ -1,0 +1,91 @@
+//! What is set while people skate: sound, signs alone, language, what is
+//! worked on today; and the end of the session. Everything is written into
+//! the settings file and holds at once.
+
+use std::sync::Arc;
+
+use super::{Done, Service, ServiceError};
+use crate::config::{Edit, Written};
+use crate::display::Language;
+use crate::panel::{Message, Number, Of, PanelWords};
+use crate::rules::RuleId;
+use crate::sound::SoundSettings;
+use crate::station::settings::snapshot::OutputSettings;
+
+impl Service {
+    pub(super) fn set_sound(&mut self, level: f64, muted: bool) -> Done {
+        let level = (level.clamp(0.0, 1.0) * 100.0).round() / 100.0;
+        self.write_station(&[
+            Edit::new(&["sound_level"], Written::Number(level)),
+            Edit::new(&["sound_muted"], Written::Flag(muted)),
+        ])?;
+        self.put_outputs_in_use()?;
+        Ok(match muted {
+            true => Message::SoundMuted {},
+            false => Message::SoundSet {
+                percent: Number(100.0 * level, 0),
+            },
+        })
+    }
+
+    pub(super) fn set_quiet(&mut self, on: bool) -> Done {
+        self.write_station(&[Edit::new(&["screen", "symbols_only"], Written::Flag(on))])?;
+        self.put_outputs_in_use()?;
+        Ok(match on {
+            true => Message::QuietOn {},
+            false => Message::QuietOff {},
+        })
+    }
+
+    pub(super) fn set_language(&mut self, language: Language) -> Done {
+        let words = Arc::new(PanelWords::load(&self.home, language)?);
+        let code = Written::Text(language.code().to_owned());
+        self.write_station(&[Edit::new(&["screen", "language"], code)])?;
+        self.put_outputs_in_use()?;
+        self.words = Arc::clone(&words);
+        self.view.words = Some((words, Arc::clone(&self.screen_words)));
+        // Cues and reasons are said anew.
+        self.listed = None;
+        Ok(Message::LanguageSet {})
+    }
+
+    pub(super) fn set_focus(&mut self, rule: Option<RuleId>) -> Done {
+        let written = rule.map_or(Written::Absent, |r| Written::Text(r.code().to_owned()));
+        self.write_station(&[Edit::new(&["focus_rule"], written)])?;
+        self.settings.change(|now| now.feedback.focus = rule);
+        self.session.settings_changed()?;
+        self.put_outputs_in_use()?;
+        Ok(match rule {
+            Some(rule) => Message::FocusSet {
+                what: Of(rule.rule()),
+            },
+            None => Message::FocusNone {},
+        })
+    }
+
+    /// The session is closed behind its last pass; the next pass begins another.
+    pub(super) fn end_session(&mut self) -> Done {
+        self.end_withdrawal();
+        self.session.end_session()?;
+        Ok(Message::SessionEnded {})
+    }
+
+    /// Hands the look and the sound of the settings to the big screen.
+    fn put_outputs_in_use(&mut self) -> Result<(), ServiceError> {
+        let look = self
+            .station
+            .screen
+            .look(&self.home, self.station.focus_rule)?;
+        self.screen_words = Arc::clone(&look.words);
+        let outputs = Arc::new(OutputSettings {
+            look,
+            sound: SoundSettings {
+                muted: self.station.sound_muted,
+                level: self.station.sound_level as f32,
+            },
+        });
+        self.settings
+            .change(|now| now.outputs = Some(Arc::clone(&outputs)));
+        Ok(())
+    }
+}
