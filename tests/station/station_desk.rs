@@ -547,7 +547,7 @@ fn the_sentence_before_a_deletion_says_what_happens() {
             let new = NewPass {
                 skater,
                 strips: if skater.is_some() && n != 5 {
-                    vec![strip(0, "knee_bend")]
+                    vec![strip(0, RuleId::KneeBend)]
                 } else {
                     vec![]
                 },
