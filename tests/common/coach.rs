@@ -157,6 +157,7 @@ fn push(leg: Leg, at_s: f64, seed: usize, flagged: &[RuleId]) -> JudgedPush {
         Measure::judged(value, error, "angles of the glide together")
     });
     JudgedPush {
+        quality: None,
         leg,
         near_leg: Some(leg == Leg::Right),
         push_start_s: at_s,

@@ -96,6 +96,7 @@ fn push(i: u32, start: f64) -> JudgedPush {
         }
     });
     JudgedPush {
+        quality: None,
         leg: if i == 1 { Leg::Right } else { Leg::Left },
         near_leg: [Some(true), Some(false), None][i as usize % 3],
         push_start_s: start + 0.4 * f64::from(i),
@@ -154,6 +155,7 @@ pub fn tracked(number: u32) -> kickplate::track::Pass {
             visibility: (200 + i % 50) as f32 / 255.0,
         }),
         legs: None,
+        clarity: None,
         lane_m: (i % 9 != 4).then_some([f64::from(i) * 0.17 - 4.0, 6.0]),
     };
     kickplate::track::Pass {

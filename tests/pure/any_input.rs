@@ -50,6 +50,7 @@ fn body(chain: u32, x_px: f32, phase: f32, wild: Option<u64>) -> Body {
         points,
         world_m: [[if wild.is_some() { f32::NAN } else { 0.0 }; 3]; POINTS],
         legs: None,
+        clarity: None,
         presence: 0.9,
         roi: Roi {
             cx_px: x_px,

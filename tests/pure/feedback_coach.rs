@@ -16,6 +16,7 @@ fn measured(value: f64) -> Measure {
 
 fn push(leg: Leg) -> JudgedPush {
     JudgedPush {
+        quality: None,
         leg,
         near_leg: None,
         push_start_s: 0.0,
@@ -347,6 +348,7 @@ prop_compose! {
         flags in prop::collection::vec((0..RULES.len(), any_value(), any_value()), 0..4),
     ) -> JudgedPush {
         JudgedPush {
+            quality: None,
             leg: if left { Leg::Left } else { Leg::Right },
             near_leg: None,
             push_start_s: 0.0,

@@ -39,6 +39,7 @@ fn pass(group: AgeGroup, values: &[(RuleId, [f64; 4])]) -> JudgedPass {
                 }
             }
             JudgedPush {
+                quality: None,
                 leg: [Leg::Left, Leg::Right][n % 2],
                 near_leg: None,
                 push_start_s: n as f64,

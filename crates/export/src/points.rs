@@ -124,6 +124,7 @@ mod tests {
             t_s,
             points,
             legs: None,
+            clarity: None,
             lane_m: None,
         };
         let pass = Pass {

@@ -11,6 +11,7 @@ pub mod feedback;
 pub mod figure;
 pub mod geometry;
 pub mod multi_camera;
+pub mod quality;
 pub mod roster;
 pub mod rules;
 pub mod stride;

@@ -36,6 +36,7 @@ fn session() -> SessionInfo {
 
 fn pass(number: u32) -> (JudgedPass, Cue) {
     let push = JudgedPush {
+        quality: None,
         leg: Leg::Left,
         near_leg: None,
         push_start_s: 0.0,
@@ -196,6 +197,7 @@ fn any_pass() -> impl Strategy<Value = JudgedPass> {
         .prop_map(|m| RuleMap::from_fn(|rule| m[rule as usize].clone()));
     let push = (any::<bool>(), any::<f64>(), any::<f64>(), measures).prop_map(|(left, a, b, m)| {
         JudgedPush {
+            quality: None,
             leg: if left { Leg::Left } else { Leg::Right },
             near_leg: None,
             push_start_s: a,

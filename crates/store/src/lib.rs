@@ -13,7 +13,7 @@
 //! Only this module knows rusqlite.
 
 // What this crate knows of the others; nothing else can be reached from it.
-use kickplate_measure::{body, calibration, config, feedback, roster, rules, track};
+use kickplate_measure::{body, calibration, config, feedback, quality, roster, rules, track};
 
 mod archive;
 mod backend;

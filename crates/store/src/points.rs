@@ -142,6 +142,7 @@ pub(super) fn decode(bytes: &[u8]) -> Option<Pass> {
                 t_s: f64::from_le_bytes(times[i]),
                 points: [Landmark::default(); POINTS],
                 legs: None,
+                clarity: None,
                 lane_m: (!x.is_nan() && !y.is_nan()).then_some([x, y]),
             }
         })
@@ -204,6 +205,7 @@ mod tests {
                 z_px: 17.4 - p as f32,
                 visibility: 0.93,
             }),
+            clarity: None,
             legs: (i % 5 == 2).then(|| LegReading {
                 points: std::array::from_fn(|p| LegPoint {
                     x_px: 640.0 + i as f32 * 7.3 + p as f32 * 1.7,

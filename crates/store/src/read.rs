@@ -121,6 +121,7 @@ impl Book {
                 Ok((
                     r.get::<_, i64>(0)?,
                     JudgedPush {
+                        quality: None,
                         leg: match r.get_ref(1)?.as_str()? {
                             "left" => Leg::Left,
                             _ => Leg::Right,

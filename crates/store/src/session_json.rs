@@ -14,6 +14,7 @@ use super::{EngineInfo, SourceInfo, StoreError};
 use crate::calibration::Basis;
 use crate::config::{Lane, write_atomically};
 use crate::feedback::Cue;
+use crate::quality::Quality;
 use crate::rules::{
     AgeGroup, JudgedPass, JudgedPush, Leg, Measure, NotJudged, QuantityUnit, RuleId, Thresholds,
     Unit,
@@ -100,6 +101,9 @@ pub struct PushRecord {
     pub toe_off_s: Option<f64>,
     /// By the name of the measure; the name ends with the unit.
     pub measures: BTreeMap<String, MeasureRecord>,
+    /// How well it was seen; not in a file of an earlier program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quality: Option<Quality>,
     /// What was beyond its limit.
     pub flags: Vec<FlagRecord>,
 }
@@ -350,6 +354,7 @@ fn push_record(push: &JudgedPush) -> PushRecord {
         push_start_s: rounded(push.push_start_s, 4),
         toe_off_s: rounded(push.toe_off_s, 4),
         measures,
+        quality: push.quality.map(Quality::rounded),
         flags,
     }
 }

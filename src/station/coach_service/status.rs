@@ -5,7 +5,9 @@ use super::{OPEN_AGAIN, Service};
 use crate::capture::{FeedState, FeedStatus};
 use crate::display::PreviewImage;
 use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
+use crate::rules::PICTURES_NEEDED;
 use crate::sound::SoundState;
+use crate::station::vision::sight_watch::SightTrouble;
 use crate::store::WriterState;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -157,6 +159,20 @@ impl Service {
                 why: self.feed_words(second),
             }));
         }
+        problems.extend(seen.sight.map(|trouble| {
+            say(match trouble {
+                SightTrouble::CameraSlow(fps) => Message::CameraSlow {
+                    n: fps.round() as u64,
+                    needed: PICTURES_NEEDED as u64,
+                },
+                SightTrouble::ComputerSlow(fps) => Message::ComputerSlow {
+                    n: fps.round() as u64,
+                    needed: PICTURES_NEEDED as u64,
+                },
+                SightTrouble::Soft => Message::PictureSoft {},
+                SightTrouble::Faint => Message::PictureFaint {},
+            })
+        }));
         if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {
             problems.push(why.clone());
         }

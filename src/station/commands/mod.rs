@@ -4,6 +4,7 @@ pub mod backup;
 pub mod check;
 pub(in crate::station) mod devices;
 pub(in crate::station) mod export;
+mod nothing_judged;
 pub mod review;
 mod review_part;
 pub(in crate::station) mod roster_cli;

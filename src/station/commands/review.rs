@@ -17,6 +17,7 @@ use crate::rules::{AgeGroup, AgeGroups};
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
+use super::nothing_judged::{Looked, Nothing};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};
@@ -120,6 +121,10 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         work.bar.say(&done);
     }
     let mut frames = 0;
+    let mut looked = Looked::default();
+    for (pass, _) in &before {
+        looked.pass(pass);
+    }
     let mut quiet_since = work.part.frames;
     let damage = loop {
         if stop.load(Ordering::Relaxed) {
@@ -129,8 +134,10 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         match source.next_frame() {
             Ok(Some(frame)) => {
                 frames += 1;
+                looked.frame(frame.captured_at_s);
                 if frames > work.part.frames {
                     let (_, finished) = analyser.push(&frame)?;
+                    finished.iter().for_each(|done| looked.pass(&done.pass));
                     let judged = work.keep(&finished)?;
                     let often = frames - quiet_since >= QUIET_EVERY;
                     if (judged || often) && !analyser.somebody_passing() {
@@ -146,7 +153,9 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             Err(error) => break Some(error),
         }
     };
-    work.keep(&analyser.finish())?;
+    let finished = analyser.finish();
+    finished.iter().for_each(|done| looked.pass(&done.pass));
+    work.keep(&finished)?;
     work.bar.end();
     let Work {
         mut session,
@@ -169,9 +178,27 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             path.display()
         ));
     }
-    match damage {
-        Some(error) => Err(usage_or_failure(error)),
-        None => Ok(()),
+    let nothing = looked.nothing(
+        analyser.tally(),
+        analyser.estimator().counters(),
+        &analyser.judging().lane,
+        source.info(),
+    );
+    match (damage, nothing) {
+        (Some(error), nothing) => {
+            if let Some(Nothing::Skated(why) | Nothing::Empty(why)) = nothing {
+                out.print(&format!("{why}\n"));
+            }
+            Err(usage_or_failure(error))
+        }
+        (None, Some(Nothing::Skated(why))) => {
+            anyhow::bail!("nothing in '{}' could be judged: {why}", source.info().name)
+        }
+        (None, Some(Nothing::Empty(why))) => {
+            out.print(&format!("{why}\n"));
+            Ok(())
+        }
+        (None, None) => Ok(()),
     }
 }
 

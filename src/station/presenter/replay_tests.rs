@@ -58,6 +58,7 @@ fn body(at: impl Fn(usize) -> [f32; 2]) -> Body {
         points: std::array::from_fn(point),
         world_m: [[0.0; 3]; POINTS],
         legs: None,
+        clarity: None,
         presence: 1.0,
         roi: Default::default(),
     }
@@ -90,6 +91,7 @@ fn motion() -> PassMotion {
             t_s: f64::from(n) / RATE_HZ,
             points: std::array::from_fn(point),
             legs: None,
+            clarity: None,
             lane_m: Some([f64::from(n) * 0.1, 6.0]),
         })
         .collect();
@@ -119,6 +121,7 @@ fn motion() -> PassMotion {
 /// The extension is flagged in both pushes, by little and by more.
 fn pass_and_cue(kind: Option<CueKind>) -> (JudgedPass, Cue) {
     let push = |value: f64, toe_off_s: f64| JudgedPush {
+        quality: None,
         leg: Leg::Left,
         near_leg: None,
         push_start_s: toe_off_s - 0.3,
@@ -366,6 +369,7 @@ fn faces_are_unreadable_before_a_picture_is_kept() {
             points,
             world_m: [[0.0; 3]; POINTS],
             legs: None,
+            clarity: None,
             presence: 1.0,
             roi: Default::default(),
         }],

@@ -137,6 +137,7 @@ mod tests {
         let thresholds = Thresholds::defaults(AgeGroup::Adult);
         let limit = thresholds.limits[RuleId::KneeBend].at_most.unwrap_or(120.0);
         let push = JudgedPush {
+            quality: None,
             leg: Leg::Left,
             near_leg: None,
             push_start_s: 0.0,

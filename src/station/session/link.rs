@@ -13,6 +13,7 @@ use crate::display::PreviewImage;
 use crate::feedback::Cue;
 use crate::roster::{Queue, SkaterId};
 use crate::sound::SoundState;
+use crate::station::vision::sight_watch::SightTrouble;
 use crate::station::settings::choices::ModelChoice;
 use crate::store::WriterStatus;
 
@@ -31,6 +32,8 @@ pub struct SessionView {
     pub second: Option<FeedStatus>,
     /// Whether somebody is passing through the lane.
     pub somebody_passing: bool,
+    /// What is wrong with what is seen.
+    pub sight: Option<SightTrouble>,
     /// A small picture of the lane, with faces blurred where that is set.
     pub preview: Option<Arc<PreviewImage>>,
     /// Size of the camera's frames, pixels.

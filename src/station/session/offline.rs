@@ -9,6 +9,7 @@ use crate::rules::JudgedPass;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::tracking::{PassEvent, Vision};
 use crate::store;
+use crate::track::Tally;
 
 /// Pose model, tracker, stride engine, rules and feedback, wired together.
 pub struct Analyser {
@@ -82,6 +83,11 @@ impl Analyser {
                 }
             })
             .collect()
+    }
+
+    /// What was seen so far, passes and others.
+    pub fn tally(&self) -> Tally {
+        self.vision.tally()
     }
 
     /// The estimator's counters and times.

@@ -60,6 +60,7 @@ impl Session {
             feed: status.map(|s| s.feed.clone()),
             second: self.pairing.as_ref().and_then(CameraPairing::status),
             somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
+            sight: status.and_then(|s| s.sight),
             preview: status.and_then(|s| s.preview.clone()),
             frame_px: source.and_then(|s| s.frame_px),
             last: self.last.clone(),
@@ -87,6 +88,13 @@ impl Session {
             (Some(fault), _) => (Mood::Out, fault.clone()),
             (None, Some(note)) => (Mood::Less, note.clone()),
             (None, None) => (Mood::Good, String::new()),
+        };
+        let (mood, message) = match (mood, status.sight) {
+            (Mood::Out, _) | (_, None) => (mood, message),
+            (Mood::Less, Some(trouble)) => {
+                (Mood::Less, format!("{message}; {}", trouble.sentence()))
+            }
+            (_, Some(trouble)) => (Mood::Less, trouble.sentence()),
         };
         let pose = PoseHealth {
             mood,

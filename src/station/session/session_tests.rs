@@ -163,6 +163,7 @@ impl Rig {
                     points: sample.points,
                     world_m: [[0.0; 3]; POINTS],
                     legs: None,
+                    clarity: None,
                     presence: 1.0,
                     roi: Default::default(),
                 }],

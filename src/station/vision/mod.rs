@@ -4,6 +4,7 @@
 pub mod camera_pipeline;
 pub mod load_monitor;
 mod model_fallback;
+pub mod sight_watch;
 pub mod tracking;
 pub mod watch;
 

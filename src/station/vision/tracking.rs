@@ -10,7 +10,7 @@ use crate::config::Lane;
 use crate::pose::{self, Estimator, ModelKind, PoseError, PoseFrame, PoseSettings};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::store;
-use crate::track::{Pass, TrackEvent, TrackSettings, Tracker};
+use crate::track::{Pass, Tally, TrackEvent, TrackSettings, Tracker};
 
 /// What happens in the lane.
 #[derive(Debug, Clone)]
@@ -166,6 +166,11 @@ impl Vision {
     /// The tracks that are passing through the lane now.
     pub fn passing(&self) -> Vec<u32> {
         self.tracker.passing().collect()
+    }
+
+    /// What was seen so far, passes and others.
+    pub fn tally(&self) -> Tally {
+        self.tracker.tally()
     }
 
     /// Whether somebody is passing through the lane now.

@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 
+use super::sight_watch::{SightTrouble, SightWatch};
 use super::tracking::{PassEvent, Vision};
 use crate::capture::{Feed, FeedClock, FeedState, FeedStatus, Frame, Taken};
 use crate::display::PreviewImage;
@@ -76,6 +77,8 @@ pub struct VisionStatus {
     pub passing: Vec<u32>,
     /// Why the pose model gives nothing at the moment.
     pub engine_fault: Option<String>,
+    /// What is wrong with what is seen.
+    pub sight: Option<SightTrouble>,
     /// The newest picture of the lane.
     pub preview: Option<Arc<PreviewImage>>,
     /// From the capture of a frame to the end of its analysis, seconds, of
@@ -151,6 +154,7 @@ struct Watch<'a> {
     feed: &'a Feed,
     outlet: &'a Outlet,
     engine_fault: Option<String>,
+    sight: SightWatch,
     complained: Option<Instant>,
     frame_px: Option<[u32; 2]>,
     preview: Option<Arc<PreviewImage>>,
@@ -172,6 +176,7 @@ pub fn watch(
         feed,
         outlet,
         engine_fault: None,
+        sight: SightWatch::default(),
         complained: None,
         frame_px: None,
         preview: None,
@@ -241,6 +246,7 @@ impl Watch<'_> {
                     observer(since.elapsed(), &vision.estimator().stage_times());
                 }
                 self.engine_fault = None;
+                self.sight.frame(frame, &poses);
                 self.preview = self.outlet.film(frame, &poses).or(self.preview.take());
                 if tally.first_frame_s.is_none() {
                     let first_s = began().elapsed().as_secs_f64();
@@ -280,7 +286,9 @@ impl Watch<'_> {
             return;
         }
         self.told = Some((Instant::now(), passing.clone(), feed.state));
+        let live = feed.state == FeedState::Live;
         let status = VisionStatus {
+            sight: live.then(|| self.sight.trouble(feed.fps_measured)).flatten(),
             clock: self.feed.clock(),
             feed,
             passing,

@@ -204,6 +204,10 @@ sayings! {
     PinWait = "cannot.pin_wait" { n: u64 }
     PinFile = "cannot.pin_file" { file: String, why: String }
     TooFast = "cannot.too_fast" { n: u64 }
+    CameraSlow = "cannot.camera_slow" { n: u64, needed: u64 }
+    ComputerSlow = "cannot.computer_slow" { n: u64, needed: u64 }
+    PictureSoft = "cannot.picture_soft" {}
+    PictureFaint = "cannot.picture_faint" {}
     ProgramFault = "cannot.program_fault" {}
     NotOpen = "cannot.not_open" {}
     DiskFull = "cannot.disk_full" { file: PathBuf }

@@ -270,6 +270,7 @@ fn mended(frames: &[PoseFrame]) -> Vec<Vec<[f64; 2]>> {
                 t_s: frame.captured_at_s,
                 points: body.points,
                 legs: None,
+                clarity: None,
                 lane_m: None,
             })
         })

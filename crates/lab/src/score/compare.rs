@@ -286,6 +286,7 @@ mod tests {
             _ => Measure::not_judged(NotJudged::Other),
         });
         JudgedPush {
+            quality: None,
             leg,
             near_leg: None,
             push_start_s: toe_off_s - 0.2,

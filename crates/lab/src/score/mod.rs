@@ -19,8 +19,9 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 
 use kickplate::config::{self, Lane};
+use kickplate::feedback::{CueSelector, FeedbackSettings};
 use kickplate::pose::{Estimator, ModelKind, PoseFrame};
-use kickplate::rules::{JudgedPass, Thresholds, judge};
+use kickplate::rules::{JudgedPass, JudgedPush, Thresholds, judge};
 use kickplate::station::{EngineChoice, ModelChoice, UsageError, fault, model_kind, pose_settings};
 use kickplate::stride::{PassMotion, cut};
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
@@ -45,6 +46,9 @@ pub struct ScoreOptions {
     /// Inference engine.
     #[arg(long, default_value = "auto")]
     pub engine: EngineChoice,
+    /// Folder for what was judged and said, pass by pass: <clip>.json.
+    #[arg(long, value_name = "DIR")]
+    pub passes: Option<PathBuf>,
     /// Also the errors when each correction is refitted on the other clips.
     #[arg(long)]
     pub leave_one_out: bool,
@@ -94,7 +98,12 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
                 }
             };
             let read_by = model_kind(options.model);
-            Ok(score_clip(&name, &truth, read_by, frames.into_iter()))
+            let thresholds = Thresholds::defaults(truth.age_group());
+            let passes = judge_poses(frames.into_iter(), read_by, &truth.lane(), &thresholds);
+            if let Some(folder) = &options.passes {
+                keep_passes(folder, &name, &passes)?;
+            }
+            Ok(compare::compare(&name, &truth, &passes))
         }();
         match scored {
             Ok(score) => clips.push(score),
@@ -130,6 +139,48 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
         faults.join(", ")
     );
     Ok(())
+}
+
+/// Writes down what was judged of a clip, and what each pass alone would be told.
+fn keep_passes(folder: &Path, name: &str, passes: &[JudgedPass]) -> anyhow::Result<()> {
+    let of_push = |push: &JudgedPush| {
+        let measures: serde_json::Map<String, serde_json::Value> = push
+            .measures
+            .iter()
+            .map(|(rule, m)| {
+                let measure = serde_json::json!({
+                    "value": m.value,
+                    "uncertainty": m.uncertainty,
+                    "not_judged": m.not_judged,
+                });
+                (rule.code().to_owned(), measure)
+            })
+            .collect();
+        serde_json::json!({
+            "leg": push.leg,
+            "toe_off_s": push.toe_off_s,
+            "quality": push.quality,
+            "measures": measures,
+        })
+    };
+    let told: Vec<serde_json::Value> = passes
+        .iter()
+        .map(|pass| {
+            let cue = CueSelector::new(FeedbackSettings::default()).after_pass(pass);
+            let pushes: Vec<serde_json::Value> = pass.pushes.iter().map(of_push).collect();
+            serde_json::json!({ "cue": cue, "pushes": pushes })
+        })
+        .collect();
+    let text = serde_json::Value::from(told).to_string();
+    let file = folder.join(format!("{name}.json"));
+    std::fs::create_dir_all(folder)
+        .and_then(|()| std::fs::write(&file, text))
+        .with_context(|| {
+            format!(
+                "'{}' cannot be written; choose another folder with --passes",
+                file.display()
+            )
+        })
 }
 
 fn folder_name(folder: &Path) -> String {

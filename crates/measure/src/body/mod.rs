@@ -105,6 +105,22 @@ impl LegReading {
     }
 }
 
+/// How well one person's picture shows them, measured on the square that the pose
+/// model reads: on the skater's own edges.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Clarity {
+    /// How steep the strongest edges are, across or down, whichever is softer: what they
+    /// rise over two pixels of the square as a share of what they rise over eight. Near 1
+    /// for the sharpest, 0.25 for a ramp.
+    pub sharpness: f32,
+    /// How high the strong edges are, grey levels of 255.
+    pub contrast: f32,
+    /// Noise between neighbouring pixels, standard deviation in grey levels.
+    pub noise: f32,
+    /// The model's own belief in where shoulders, hips and legs are, mean, 0 to 1.
+    pub belief: f32,
+}
+
 /// One person in one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {
@@ -122,6 +138,8 @@ pub struct Body {
     pub legs: Option<LegReading>,
     /// The model's belief that a person is there, 0 to 1.
     pub presence: f32,
+    /// How well the picture showed them; `None` where it was not measured.
+    pub clarity: Option<Clarity>,
     /// The region the points were read from.
     pub roi: Roi,
 }

@@ -1,6 +1,6 @@
 //! What one pass offers to speak about.
 
-use crate::rules::{JudgedPass, Leg, NotJudged, RuleId};
+use crate::rules::{JudgedPass, Leg, Measure, NotJudged, RuleId};
 
 use super::CueLeg;
 
@@ -46,6 +46,10 @@ pub(super) fn sum_up(pass: &JudgedPass) -> Summary {
     // A flag that cannot be read is still no reason to praise.
     if pass.pushes.iter().any(|p| !p.flags.is_empty()) {
         return Summary::NotJudged(NotJudged::ValuesUnreadable);
+    }
+    // A fault may lie in what the picture did not show: praise is for what was seen.
+    if let Some(why) = hidden_by_picture(pass) {
+        return Summary::NotJudged(why);
     }
     if anything_judged(pass) {
         return Summary::InBand;
@@ -156,6 +160,23 @@ fn anything_judged(pass: &JudgedPass) -> bool {
             m.judged_value().is_some_and(f64::is_finite) && switched_on(pass, rule)
         })
     })
+}
+
+/// Why a rule that this view shows and that is switched on was judged in no push
+/// because of the picture, where there is one.
+fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
+    RuleId::ALL
+        .iter()
+        .filter(|rule| rule.rule().views.contains(&pass.view) && switched_on(pass, **rule))
+        .find_map(|&rule| {
+            let measures = || pass.pushes.iter().map(|push| &push.measures[rule]);
+            if measures().any(Measure::is_judged) {
+                return None;
+            }
+            measures()
+                .filter_map(|measure| measure.not_judged)
+                .find(|why| why.is_of_the_picture())
+        })
 }
 
 /// The reason given most often among the rules that this view could have

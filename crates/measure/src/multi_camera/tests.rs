@@ -7,6 +7,7 @@ use crate::rules::{
 
 fn push(leg: Leg, toe_off_s: f64) -> JudgedPush {
     JudgedPush {
+        quality: None,
         leg,
         near_leg: None,
         push_start_s: toe_off_s - 0.3,

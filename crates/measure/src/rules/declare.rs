@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Measure, RuleId, RuleMap, Surety};
+use super::{Measure, Needs, RuleId, RuleMap, Surety};
 use crate::config::View;
 use crate::stride::{Curves, Leg, PassMotion, Push};
 
@@ -144,6 +144,8 @@ pub struct Rule {
     /// Where the default comes from: a source, 'common practice, no source',
     /// or 'proposal of this project'.
     pub source: &'static str,
+    /// What it needs of the picture.
+    pub needs: Needs,
     /// Reads the quantity from one push, with its uncertainty. Only called for the
     /// rule's views.
     pub evaluate: fn(&PassMotion, &Push) -> Measure,

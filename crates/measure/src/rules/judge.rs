@@ -41,6 +41,7 @@ fn measure_push(motion: &PassMotion, push: &Push) -> JudgedPush {
         toe_off_s: push.toe_off_s,
         measures: RuleMap::from_fn(|id: RuleId| measure(id.rule(), motion, push)),
         flags: Vec::new(),
+        quality: Some(motion.sight.over([push.touchdown_s, push.recovery_s])),
     }
 }
 
@@ -49,6 +50,10 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
         return Measure::not_judged(not_from(motion.lane.view));
     }
     if let Some(why) = unmeasurable(motion, push) {
+        return Measure::not_judged(why);
+    }
+    let seen = motion.sight.over((rule.needs.span_s)(push));
+    if let Some(why) = rule.needs.unmet(&seen) {
         return Measure::not_judged(why);
     }
     finite((rule.evaluate)(motion, push))

@@ -2,6 +2,7 @@
 
 use super::{IdMap, NotJudged, QuantityId, RuleId, Thresholds};
 use crate::config::View;
+use crate::quality::Quality;
 use crate::stride::Leg;
 
 /// One value for each rule.
@@ -100,6 +101,9 @@ pub struct JudgedPush {
     pub measures: RuleMap<Measure>,
     /// What was beyond its limit.
     pub flags: Vec<Flag>,
+    /// How well it was seen, from touchdown to the return of the feet; `None` where
+    /// that was not kept.
+    pub quality: Option<Quality>,
 }
 
 /// One pass, judged with the thresholds it carries.

@@ -40,12 +40,18 @@ reasons! {
     GlideNotSeen = "glide_not_seen", "the leg was not seen during the glide";
     GlideUnsteady = "glide_unsteady", "the leg was not read steadily during the glide";
     OnlyHeavyModel = "only_heavy_model", "from here only the heavy model reads a knee";
+    ModelTooLight = "model_too_light", "the lite model is too coarse for this";
     LooksAlong = "looks_along", "the camera looks too much along the travel";
     PushEndNotSeen = "push_end_not_seen", "the leg was not seen at the end of the push";
     LegsMixedUp = "legs_mixed_up", "the two legs were mixed up at the end of the push";
     KneesAlike = "knees_alike", "the two knees cannot be told apart";
     TooSmall = "too_small", "too small in the picture";
     SomebodyInFront = "somebody_in_front", "somebody was in front";
+    TooFewPictures = "too_few_pictures", "too few pictures a second";
+    TooSoft = "too_soft", "the picture is too soft";
+    TooLittleContrast = "too_little_contrast", "too dark or too little contrast";
+    TooNoisy = "too_noisy", "the picture is too noisy";
+    PointsUnsteady = "points_unsteady", "the body was not read steadily";
     MeasurementFailed = "measurement_failed", "the measurement failed";
     NotFromSide = "not_from_side", "not seen from the side";
     NotFromFront = "not_from_front", "not seen from the front";
@@ -66,6 +72,23 @@ reasons! {
     NotInRecording = "not_in_recording", "not measured when this pass was stored";
     UnknownRule = "unknown_rule", "stored with a rule that this program does not know";
     Other = "other", "not seen well enough";
+}
+
+impl NotJudged {
+    /// Whether it lies with the picture or its reader, and not with what the skater did
+    /// in it.
+    pub fn is_of_the_picture(self) -> bool {
+        use NotJudged as N;
+        matches!(
+            self,
+            N::TooFewPictures
+                | N::TooSoft
+                | N::TooLittleContrast
+                | N::TooNoisy
+                | N::PointsUnsteady
+                | N::ModelTooLight
+        )
+    }
 }
 
 #[cfg(test)]

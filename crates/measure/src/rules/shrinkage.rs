@@ -52,6 +52,7 @@ mod tests {
         let mut measures = RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other));
         measures[RuleId::KneeBend] = first;
         JudgedPush {
+            quality: None,
             leg,
             near_leg: None,
             push_start_s: 0.0,

@@ -30,6 +30,7 @@ use crate::body::{BodyPoint, LegReading, ModelKind};
 use crate::calibration::Calibration;
 use crate::config::Lane;
 use crate::geometry::Camera;
+use crate::quality::Sight;
 use crate::track::{Pass, Sample};
 
 pub use curves::Curves;
@@ -120,6 +121,8 @@ pub struct PassMotion {
     pub legs: Vec<LegSample>,
     /// Where on the ice the skater was, sample by sample.
     pub place: Place,
+    /// How well it was seen, moment by moment.
+    pub sight: Sight,
     /// The pushes, in order of toe-off.
     pub pushes: Vec<Push>,
     /// Every toe-off found, in order: also those whose push is only partly in
@@ -148,12 +151,18 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
     let curves = Curves::of_pass(pass);
     let place = Place::along(pass, lane, &camera, &curves);
     let drive = drive_curves(&camera, &curves, &place, lane);
+    let sight = Sight::of_pass(pass, |t_s| {
+        let i = curves.index_at(t_s);
+        let metres_per_px = place.metres_per_px.get(i).copied();
+        metres_per_px.map_or(0.0, |metres| lane.skater_height_m / metres)
+    });
     let (pushes, toe_offs) = events::find_pushes(lane, &curves, &place, &drive);
     PassMotion {
         lane: lane.clone(),
         camera,
         curves,
         legs: leg_samples(pass),
+        sight,
         place,
         pushes,
         toe_offs,

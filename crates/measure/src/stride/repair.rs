@@ -166,6 +166,7 @@ mod tests {
                     t_s: i as f64 / 30.0,
                     points,
                     legs: None,
+                    clarity: None,
                     lane_m: None,
                 }
             })

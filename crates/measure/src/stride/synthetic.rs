@@ -219,6 +219,7 @@ impl Skater {
                     t_s,
                     points,
                     legs: None,
+                    clarity: None,
                     lane_m: Some(at),
                 }
             })

@@ -135,7 +135,7 @@ proptest! {
                 }
             }
             let t_s = if wild { f64::from(next()) } else { i as f64 / 30.0 };
-            Sample { t_s, points, legs: None, lane_m: None }
+            Sample { t_s, points, legs: None, clarity: None, lane_m: None }
         }).collect();
         let pass = Pass { track_id: 1, samples, frame_px: [1280, 720], speed_mps: 3.0, heading: [1.0, 0.0] };
         let motion = cut(&pass, &lane(view, &skater));

@@ -10,6 +10,42 @@ const COVERED_SHARE: f32 = 0.15;
 /// and one body read twice does not hide itself.
 const NEARER_SHARE: f32 = 0.03;
 
+/// Two who are equally near may be read from each other's limbs as soon as their boxes
+/// share this much of one of them. Chosen: points reach less far than clothes and sticks.
+const TOUCHING_SHARE: f32 = 0.04;
+/// One body read twice has its shoulders and hips in one place, closer than this share
+/// of its height.
+const SAME_SHARE: f32 = 0.06;
+
+/// Whether `bodies[index]` touches or crosses another that is neither clearly nearer nor
+/// clearly farther: what is read then may be taken from both.
+pub fn touches_another(bodies: &[Body], index: usize) -> bool {
+    let Some(body) = bodies.get(index) else {
+        return false;
+    };
+    let own = bounds(&body.points);
+    let height_px = own[3] - own[1];
+    let area = (own[2] - own[0]) * height_px;
+    bodies.iter().enumerate().any(|(i, other)| {
+        let box_px = bounds(&other.points);
+        i != index
+            && (box_px[3] - own[3]).abs() <= NEARER_SHARE * height_px
+            && shared_area(&own, &box_px) > TOUCHING_SHARE * area
+            && !is_same(body, other, height_px)
+    })
+}
+
+/// Whether two are one body read twice.
+fn is_same(a: &Body, b: &Body, height_px: f32) -> bool {
+    use BodyPoint as P;
+    [P::LeftShoulder, P::RightShoulder, P::LeftHip, P::RightHip]
+        .into_iter()
+        .all(|point| {
+            let (p, q) = (a.point(point), b.point(point));
+            (p.x_px - q.x_px).hypot(p.y_px - q.y_px) < SAME_SHARE * height_px
+        })
+}
+
 /// Whether the legs of `bodies[index]` are partly behind a body that is nearer to
 /// the camera. The camera looks down on the ice, so who is nearer has skates
 /// lower in the picture.
@@ -50,5 +86,26 @@ mod tests {
         assert_eq!(hidden(&[&near_before]), [true, false]);
         assert_eq!(hidden(&[&twice]), [false, false]);
         assert!(!legs_are_hidden(&[], 3));
+    }
+
+    #[test]
+    fn who_crosses_another_at_the_same_distance_is_not_whole() {
+        let one = body(1, 600.0, 400.0);
+        let touching = |others: &[&Body]| {
+            let mut all = vec![one.clone()];
+            all.extend(others.iter().map(|b| (*b).clone()));
+            (0..all.len())
+                .map(|i| touches_another(&all, i))
+                .collect::<Vec<bool>>()
+        };
+        let crossing = body(2, 613.0, 402.0);
+        assert_eq!(touching(&[&crossing]), [true, true]);
+        let beside = body(3, 900.0, 400.0);
+        assert_eq!(touching(&[&beside]), [false, false]);
+        let twice = body(4, 601.0, 401.0);
+        assert_eq!(touching(&[&twice]), [false, false]);
+        let nearer = body(5, 613.0, 440.0);
+        assert_eq!(touching(&[&nearer]), [false, false], "told by their distance");
+        assert!(!touches_another(&[], 0));
     }
 }

@@ -18,8 +18,8 @@ use crate::geometry::Camera;
 
 use associate::associate;
 use ground::lane_position;
-use hidden::legs_are_hidden;
-use pass::{Ending, Segment};
+use hidden::{legs_are_hidden, touches_another};
+use pass::{Ending, Refused, Segment};
 pub use pass::{Pass, Sample};
 
 /// Settings of the tracker.
@@ -59,6 +59,18 @@ pub enum TrackEvent {
     PassEnded(Box<Pass>),
 }
 
+/// How often what was seen, since the tracker was made or restarted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Passes.
+    pub passes: u32,
+    /// People who skated past the other way.
+    pub other_way: u32,
+    /// People who moved through the picture where, as the lane file has it, nobody could
+    /// skate.
+    pub do_not_fit: u32,
+}
+
 /// One person over time.
 struct Track {
     id: u32,
@@ -77,6 +89,7 @@ pub struct Tracker {
     next_id: u32,
     last_t_s: f64,
     out_of_order: u64,
+    tally: Tally,
 }
 
 impl Tracker {
@@ -91,6 +104,7 @@ impl Tracker {
             next_id: 1,
             last_t_s: f64::NEG_INFINITY,
             out_of_order: 0,
+            tally: Tally::default(),
         }
     }
 
@@ -107,6 +121,11 @@ impl Tracker {
     /// Frames that were ignored because they came out of order.
     pub fn out_of_order(&self) -> u64 {
         self.out_of_order
+    }
+
+    /// What was seen so far.
+    pub fn tally(&self) -> Tally {
+        self.tally
     }
 
     /// Numbers of the tracks that are passing through the lane now.
@@ -160,7 +179,7 @@ impl Tracker {
         let tracks = std::mem::take(&mut self.tracks);
         tracks
             .into_iter()
-            .filter_map(|t| self.close(t, Ending::SourceEnded))
+            .filter_map(|t| self.close(t.id, t.segment, Ending::SourceEnded))
             .collect()
     }
 
@@ -170,9 +189,11 @@ impl Tracker {
             t_s: frame.captured_at_s,
             points: body.points,
             legs: body.legs,
+            clarity: body.clarity,
             lane_m: lane_position(&self.lane, camera, body),
         };
-        sample.mark_legs_hidden(legs_are_hidden(&frame.bodies, body_index));
+        let hidden = legs_are_hidden(&frame.bodies, body_index);
+        sample.mark_legs_hidden(hidden || touches_another(&frame.bodies, body_index));
         sample
     }
 
@@ -191,12 +212,13 @@ impl Tracker {
             });
         self.tracks = kept;
         lost.into_iter()
-            .filter_map(|t| self.close(t, Ending::Lost))
+            .filter_map(|t| self.close(t.id, t.segment, Ending::Lost))
             .collect()
     }
 
     fn update_passes(&mut self, now_s: f64) -> Vec<TrackEvent> {
         let mut events = Vec::new();
+        let mut slowed = Vec::new();
         for track in &mut self.tracks {
             let Some(speed_mps) = track.segment.recent_speed_mps(0.4) else {
                 continue;
@@ -206,28 +228,28 @@ impl Tracker {
                 events.push(TrackEvent::PassStarted { track_id: track.id });
             } else if track.in_pass && speed_mps < 0.6 * self.settings.min_pass_speed_mps {
                 track.in_pass = false;
-                let segment = track.segment.split_off_all_but_last();
-                let pass = segment.into_pass(
-                    track.id,
-                    &self.lane,
-                    &self.settings,
-                    self.frame_px,
-                    Ending::Slowed,
-                );
-                events.extend(pass.map(|p| TrackEvent::PassEnded(Box::new(p))));
+                slowed.push((track.id, track.segment.split_off_all_but_last()));
             } else if !track.in_pass {
                 // Somebody who stands or walks for long: keep the recent past.
                 track.segment.forget_before(now_s - 3.0);
             }
         }
+        for (id, segment) in slowed {
+            events.extend(self.close(id, segment, Ending::Slowed));
+        }
         events
     }
 
-    fn close(&self, track: Track, ending: Ending) -> Option<TrackEvent> {
-        track
-            .segment
-            .into_pass(track.id, &self.lane, &self.settings, self.frame_px, ending)
-            .map(|p| TrackEvent::PassEnded(Box::new(p)))
+    fn close(&mut self, id: u32, segment: Segment, ending: Ending) -> Option<TrackEvent> {
+        let pass = segment.into_pass(id, &self.lane, &self.settings, self.frame_px, ending);
+        let counted = match &pass {
+            Ok(_) => &mut self.tally.passes,
+            Err(Refused::OtherWay) => &mut self.tally.other_way,
+            Err(Refused::DoesNotFit) => &mut self.tally.do_not_fit,
+            Err(Refused::NoPass) => return None,
+        };
+        *counted = counted.saturating_add(1);
+        pass.ok().map(|pass| TrackEvent::PassEnded(Box::new(pass)))
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::TrackSettings;
 use super::ground::mid_hip_px;
-use crate::body::{BodyPoint, Landmark, LegReading, POINTS, bounds};
+use crate::body::{BodyPoint, Clarity, Landmark, LegReading, POINTS, bounds};
 use crate::config::{Lane, Travel, View};
 use crate::geometry::{Camera, fit_line, median};
 
@@ -15,6 +15,9 @@ pub struct Sample {
     pub points: [Landmark; POINTS],
     /// The legs as the second model reads them, around the end of a push.
     pub legs: Option<LegReading>,
+    /// How well the picture showed the person; `None` where it was not measured or
+    /// not kept.
+    pub clarity: Option<Clarity>,
     /// Position on the ice in the lane's world frame, metres.
     pub lane_m: Option<[f64; 2]>,
 }
@@ -80,6 +83,20 @@ pub enum Ending {
     /// The source gives no more frames.
     SourceEnded,
 }
+
+/// Why what was seen of somebody is no pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refused {
+    /// Stood, walked, or was seen for a moment.
+    NoPass,
+    /// Travelled, but not where or as fast as somebody on this lane could.
+    DoesNotFit,
+    /// Skated the other way.
+    OtherWay,
+}
+
+/// Who has moved through this share of the picture's width has passed through it.
+const CROSSED_SHARE: f64 = 0.3;
 
 /// Only who was followed for so long is taken to be on the way out, seconds.
 const LEAVING_NEEDS_S: f64 = 1.0;
@@ -186,31 +203,56 @@ impl Segment {
         settings: &TrackSettings,
         frame_px: [u32; 2],
         ending: Ending,
-    ) -> Option<Pass> {
+    ) -> Result<Pass, Refused> {
+        let crossed = self.crossed_picture(frame_px);
         self.trim_slow(settings, ending);
-        let (first, last) = (self.samples.first()?, self.samples.last()?);
+        let ends = self.samples.first().zip(self.samples.last());
+        let Some(((first, last), [vx, vy])) = ends.zip(velocity(&self.samples)) else {
+            return Err(if crossed { Refused::DoesNotFit } else { Refused::NoPass });
+        };
         let seconds = last.t_s - first.t_s;
-        let [vx, vy] = velocity(&self.samples)?;
         let speed_mps = vx.hypot(vy);
         let heading = [vx / speed_mps, vy / speed_mps];
         let far_enough = speed_mps * seconds >= settings.min_travel_m;
         let fast_enough = speed_mps >= settings.min_pass_speed_mps;
-        let possible = speed_mps <= FASTEST_MPS
+        if !(seconds >= SHORTEST_PASS_S && far_enough && fast_enough) {
+            let long = seconds >= SHORTEST_PASS_S && crossed;
+            return Err(if long { Refused::DoesNotFit } else { Refused::NoPass });
+        }
+        let fits = speed_mps <= FASTEST_MPS
             && fits_its_place(
                 &self.samples,
                 lane,
                 frame_px,
                 speed_mps,
                 settings.min_pass_speed_mps,
-            )
-            && right_way(lane, heading);
-        (seconds >= SHORTEST_PASS_S && far_enough && fast_enough && possible).then_some(Pass {
+            );
+        if !fits {
+            return Err(Refused::DoesNotFit);
+        }
+        if !right_way(lane, heading) {
+            return Err(Refused::OtherWay);
+        }
+        Ok(Pass {
             track_id,
             samples: self.samples,
             frame_px,
             speed_mps,
             heading,
         })
+    }
+
+    /// Whether the person has moved through a good part of the picture or has grown or
+    /// shrunk in it as somebody does who comes or goes.
+    fn crossed_picture(&self, frame_px: [u32; 2]) -> bool {
+        let (Some(first), Some(last)) = (self.samples.first(), self.samples.last()) else {
+            return false;
+        };
+        let (from, to) = (mid_hip_px(&first.points), mid_hip_px(&last.points));
+        let moved_share = (to[0] - from[0]).abs() / f64::from(frame_px[0].max(1));
+        let grown = size_px(&last.points) / size_px(&first.points).max(1.0);
+        let lasted = last.t_s - first.t_s >= SHORTEST_PASS_S;
+        lasted && (moved_share >= CROSSED_SHARE || !(0.5..2.0).contains(&grown))
     }
 
     fn trim_slow(&mut self, settings: &TrackSettings, ending: Ending) {

@@ -40,6 +40,7 @@ pub(super) fn body(chain: u32, x: f32, y: f32) -> Body {
         points,
         world_m: [[0.0; 3]; POINTS],
         legs: None,
+        clarity: None,
         presence: 1.0,
         roi: Roi {
             cx_px: x,
@@ -239,4 +240,42 @@ fn who_skates_out_of_the_picture_is_waited_for_less_than_who_is_lost_in_it() {
         inside > settings.max_gap_s && inside <= settings.max_gap_s + 1.01 * frame_s,
         "{inside}"
     );
+}
+
+/// A body that crosses the picture at a speed, in metres a second at 6 m; less than 0
+/// to the left.
+fn crossing(speed_mps: f64, y: f32) -> impl Iterator<Item = PoseFrame> {
+    let step = step_px(speed_mps);
+    let from = if step > 0.0 { 60.0 } else { 1220.0 };
+    (0..60).map(move |i| {
+        let x = from + step * i as f32;
+        let there = (60.0..=1220.0).contains(&x);
+        frame(i, if there { vec![body(1, x, y)] } else { vec![] })
+    })
+}
+
+fn tally_of(lane: Lane, frames: impl Iterator<Item = PoseFrame>) -> Tally {
+    let mut tracker = Tracker::new(lane, TrackSettings::default());
+    for frame in frames {
+        tracker.push(&frame);
+    }
+    tracker.finish();
+    tracker.tally()
+}
+
+#[test]
+fn what_is_no_pass_is_counted_by_its_reason() {
+    let good = tally_of(side_lane(), crossing(5.0, 380.0));
+    assert_eq!((good.passes, good.other_way, good.do_not_fit), (1, 0, 0));
+    let back = tally_of(side_lane(), crossing(-5.0, 380.0));
+    assert_eq!((back.passes, back.other_way, back.do_not_fit), (0, 1, 0));
+    // The lane file has the line at a quarter of the distance.
+    let near = Lane {
+        lane_distance_m: 1.5,
+        ..side_lane()
+    };
+    let wrong = tally_of(near, crossing(5.0, 380.0));
+    assert_eq!((wrong.passes, wrong.other_way, wrong.do_not_fit), (0, 0, 1));
+    let still = tally_of(side_lane(), (0..60).map(|i| frame(i, vec![body(1, 600.0, 380.0)])));
+    assert_eq!(still, Tally::default());
 }

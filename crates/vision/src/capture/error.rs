@@ -81,6 +81,17 @@ pub enum CaptureError {
         /// Height of the first one, pixels.
         first_height: u32,
     },
+    /// The file says something of its pixels that no camera can have written.
+    #[error(
+        "'{}' says that its pixels are {ratio:.1} times as wide as high: convert it to square pixels \
+         (ffmpeg -i FILE -vf scale=1280:720,setsar=1 OUT.mp4, with the width and height it is seen at)", path.display()
+    )]
+    PixelShape {
+        /// The file.
+        path: PathBuf,
+        /// Width of a pixel over its height.
+        ratio: f64,
+    },
     /// The system refuses to read the file.
     #[error("cannot read '{}' ({source}): check that the disk is connected and that this user may read it", path.display())]
     Unreadable {
@@ -195,6 +206,7 @@ impl CaptureError {
                 | Self::NotAPicture { .. }
                 | Self::NoPictures { .. }
                 | Self::SizeChanged { .. }
+                | Self::PixelShape { .. }
                 | Self::CameraNotFound { .. }
         )
     }

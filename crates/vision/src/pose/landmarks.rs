@@ -1,6 +1,7 @@
 //! Reading the landmark model's outputs.
 
-use super::body::{Landmark, POINTS, Roi};
+use super::body::{Clarity, Landmark, POINTS, Roi};
+use super::clarity::TELLING;
 use super::detector::sigmoid;
 
 /// Side of the landmark model's input, pixels.
@@ -25,6 +26,10 @@ pub(crate) struct Reading {
     pub(crate) world_m: [[f32; 3]; POINTS],
     /// The guide points: mid hip and a point on the circle around the body.
     pub(crate) guides: [[f32; 2]; 2],
+    /// The model's heat at shoulders, hips and legs, mean, 0 to 1.
+    pub(crate) heat: f32,
+    /// How well the square showed the person; filled in by who has the square.
+    pub(crate) clarity: Option<Clarity>,
 }
 
 /// Reads the outputs for a crop of `roi`. `None` if a value is not a number.
@@ -42,10 +47,12 @@ pub(crate) fn decode(
         return None;
     }
     let (sin, cos) = roi.rotation_rad.sin_cos();
-    let place = |index: usize| {
+    let mut heats = [0.0f32; OUTPUT_POINTS];
+    let mut place = |index: usize| {
         let raw = &landmarks[index * VALUES..];
         let at = [raw[0] / SIDE as f32, raw[1] / SIDE as f32];
-        let at = refine(at, index, heatmap);
+        let (at, heat) = refine(at, index, heatmap);
+        heats[index] = heat;
         let (dx, dy) = (at[0] - 0.5, at[1] - 0.5);
         [
             roi.cx_px + (cos * dx - sin * dy) * roi.size_px,
@@ -66,24 +73,27 @@ pub(crate) fn decode(
         let [x, y, z] = [world[index * 3], world[index * 3 + 1], world[index * 3 + 2]];
         [cos * x - sin * y, sin * x + cos * y, z]
     });
+    let guides = [place(POINTS), place(POINTS + 1)];
     Some(Reading {
         presence,
         points,
         world_m,
-        guides: [place(POINTS), place(POINTS + 1)],
+        guides,
+        heat: TELLING.iter().map(|&k| heats[k]).sum::<f32>() / TELLING.len() as f32,
+        clarity: None,
     })
 }
 
 /// Moves a point (0 to 1 of the crop) to the centre of its heat, if the
 /// heatmap is sure enough near it. The heatmap is `[64, 64, 39]`, channels
-/// last, logits.
-pub(crate) fn refine(at: [f32; 2], index: usize, heatmap: &[f32]) -> [f32; 2] {
+/// last, logits. Gives the greatest heat there as well, 0 to 1.
+pub(crate) fn refine(at: [f32; 2], index: usize, heatmap: &[f32]) -> ([f32; 2], f32) {
     let cell = |v: f32| (v * CELLS as f32).trunc();
     let (u, v) = (cell(at[0]), cell(at[1]));
     let inside = 0.0..CELLS as f32;
     if !inside.contains(&u) || !inside.contains(&v) || heatmap.len() < CELLS * CELLS * OUTPUT_POINTS
     {
-        return at;
+        return (at, 0.0);
     }
     let (u, v) = (u as usize, v as usize);
     let (mut sum, mut sum_x, mut sum_y, mut best) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
@@ -99,9 +109,10 @@ pub(crate) fn refine(at: [f32; 2], index: usize, heatmap: &[f32]) -> [f32; 2] {
         }
     }
     if best >= MIN_HEAT && sum > 0.0 {
-        [sum_x / sum / CELLS as f32, sum_y / sum / CELLS as f32]
+        let centre = [sum_x / sum / CELLS as f32, sum_y / sum / CELLS as f32];
+        (centre, best)
     } else {
-        at
+        (at, best)
     }
 }
 
@@ -126,7 +137,7 @@ mod tests {
     fn refinement_matches_reference_values() {
         let map = heat(20.3, 40.6);
         let near = |at: [f32; 2], wanted: [f32; 2], map: &[f32]| {
-            let found = refine(at, 5, map);
+            let (found, _) = refine(at, 5, map);
             let off = (found[0] - wanted[0])
                 .abs()
                 .max((found[1] - wanted[1]).abs());

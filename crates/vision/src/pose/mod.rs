@@ -32,6 +32,7 @@
 //! test can hold one against the other, and `ort` can be a newer release than
 //! the backend's crate allows.
 
+mod clarity;
 mod crop;
 mod detector;
 mod engine;
@@ -46,12 +47,13 @@ mod region;
 mod steady;
 mod trace;
 
+pub use clarity::picture_sharpness;
 pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
 pub use error::PoseError;
 pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 use kickplate_measure::body;
 pub use kickplate_measure::body::{
-    Body, BodyPoint, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS, PoseFrame, Roi,
+    Body, BodyPoint, Clarity, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS, PoseFrame, Roi,
 };
 pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile};
 pub use trace::TraceFrame;

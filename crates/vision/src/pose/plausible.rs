@@ -144,6 +144,8 @@ mod tests {
             points,
             world_m: [[0.0; 3]; POINTS],
             guides: [[300.0, 288.0], [300.0, 188.0]],
+            heat: 0.9,
+            clarity: None,
         };
         (reading, roi)
     }

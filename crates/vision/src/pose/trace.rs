@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Body, LEG_JOINTS, Landmark, LegPoint, LegReading, POINTS, PoseFrame, Roi};
+use super::{Body, Clarity, LEG_JOINTS, Landmark, LegPoint, LegReading, POINTS, PoseFrame, Roi};
 
 /// One frame of a trace. Numbers are rounded to a hundredth of a pixel and a
 /// millimetre, far below what the model can tell.
@@ -26,6 +26,9 @@ struct TraceBody {
     /// x, y in pixels and belief, point by point.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     legs: Option<[[f32; 3]; LEG_JOINTS]>,
+    /// Sharpness, contrast, noise, belief.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    clarity: Option<[f32; 4]>,
 }
 
 impl From<&PoseFrame> for TraceFrame {
@@ -63,6 +66,14 @@ impl From<&Body> for TraceBody {
                 .iter()
                 .map(|w| w.map(|v| cut(v, 1000.0)))
                 .collect(),
+            clarity: b.clarity.map(|c| {
+                [
+                    cut(c.sharpness, 1000.0),
+                    cut(c.contrast, 10.0),
+                    cut(c.noise, 100.0),
+                    cut(c.belief, 1000.0),
+                ]
+            }),
             legs: b.legs.map(|legs| {
                 legs.points.map(|p| {
                     [
@@ -104,6 +115,12 @@ impl TraceBody {
                 visibility,
             }),
             world_m: self.world_m.clone().try_into().ok()?,
+            clarity: self.clarity.map(|[sharpness, contrast, noise, belief]| Clarity {
+                sharpness,
+                contrast,
+                noise,
+                belief,
+            }),
             legs: self.legs.map(|points| LegReading {
                 points: points.map(|[x_px, y_px, belief]| LegPoint { x_px, y_px, belief }),
             }),

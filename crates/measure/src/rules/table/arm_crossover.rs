@@ -5,7 +5,7 @@ use crate::body::BodyPoint;
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::overlay_marks::{at, middle};
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::Leg;
 use crate::stride::{Curves, PassMotion, Push};
 
@@ -31,6 +31,7 @@ pub const RULE: Rule = Rule {
     short: "arm swing",
     long: "How far the wrist passes the middle line of the body at the front of its swing; positive is past the line. Federations teach different arm swings: switch the flag off where yours wants it.",
     source: "forward and back without crossing the middle line: common practice, no source, disputed; the dead-band: proposal of this project",
+    needs: Needs::SWING,
     evaluate,
     // There the arm is at the front of its swing.
     shown_at_s: |_, push| push.toe_off_s,

@@ -10,7 +10,7 @@ use crate::config::View;
 use crate::geometry::{median, top_through};
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::overlay_marks::limb;
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.
@@ -35,6 +35,7 @@ pub const RULE: Rule = Rule {
     short: "extension",
     long: "The largest included hip-knee-ankle angle of the pushing leg around the end of the push; 180 is a straight leg.",
     source: "160: above 160 is recommended for national speed skaters (Song, Park, Kim 2018, KJSB 28(2):93); easing by age and the dead-band: proposal of this project",
+    needs: Needs::PUSH_END,
     evaluate,
     // At its end the push is longest.
     shown_at_s: |_, push| push.toe_off_s,
@@ -71,6 +72,9 @@ fn share_mended(motion: &PassMotion, push: &Push) -> f64 {
 const BELOW_ANOTHER_DEG: f64 = 15.0;
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    if motion.read_by == ModelKind::Lite {
+        return Measure::not_judged(NotJudged::ModelTooLight);
+    }
     let (deg, how) = match both_readings(motion, push) {
         Ok(reading) => reading,
         Err(why) => return Measure::not_judged(why),

@@ -6,7 +6,7 @@ use crate::config::View;
 use crate::geometry::included_deg;
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::overlay_marks::limb;
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::{PassMotion, Push};
 
 /// The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg.
@@ -31,6 +31,7 @@ pub const RULE: Rule = Rule {
     short: "knee bend",
     long: "The smallest included hip-knee-ankle angle of the leg while it glides before its push; 180 is a straight leg. Deep is good: near 90 is what coaches teach.",
     source: "goal near 90: common practice, no source; limits by age and the dead-band: proposal of this project (no published norms for children were found)",
+    needs: Needs::GLIDE,
     evaluate,
     shown_at_s: deepest_s,
     marks: limb,
@@ -58,6 +59,9 @@ fn deepest_s(motion: &PassMotion, push: &Push) -> f64 {
 }
 
 fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
+    if motion.read_by == ModelKind::Lite {
+        return Measure::not_judged(NotJudged::ModelTooLight);
+    }
     if push.near_leg == Some(false) {
         return Measure::not_judged(NotJudged::FarLegHidden);
     }
@@ -119,6 +123,15 @@ mod tests {
         motion.read_by = ModelKind::Heavy;
         let by_heavy = judged_values(&motion, &RULE);
         assert!(by_full.is_empty() && !by_heavy.is_empty());
+    }
+
+    /// Read by the lite model alone, knees of 118 degrees were 127 to 133.
+    #[test]
+    fn the_lite_model_is_not_believed() {
+        let mut motion = motion_of(View::Side, &Skater::default());
+        assert!(!judged_values(&motion, &RULE).is_empty());
+        motion.read_by = ModelKind::Lite;
+        assert!(judged_values(&motion, &RULE).is_empty());
     }
 
     #[test]

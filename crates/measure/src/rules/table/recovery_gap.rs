@@ -6,7 +6,7 @@ use crate::config::View;
 use crate::geometry::{fit_parabola, huber_mean};
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::overlay_marks::at;
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.
@@ -31,6 +31,7 @@ pub const RULE: Rule = Rule {
     short: "recovery",
     long: "The smallest free gap between the inner sides of the two boots at the heels while the leg comes back under the body after its push.",
     source: "within 2.5 cm is what coaches teach: common practice, no source; limits by age and the dead-band: proposal of this project",
+    needs: Needs::RECOVERY,
     evaluate,
     shown_at_s: |_, push| push.recovery_s,
     marks,

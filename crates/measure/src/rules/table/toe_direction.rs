@@ -5,7 +5,7 @@ use crate::body::BodyPoint;
 use crate::config::View;
 use crate::geometry::median;
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::Leg;
 use crate::stride::{Curves, PassMotion, Push, leg_points};
 
@@ -31,6 +31,7 @@ pub const RULE: Rule = Rule {
     short: "toe-out",
     long: "How far the toe of the pushing skate is turned out from the line of travel at the end of the push. Measured with low confidence, so it is stored but not flagged until the coach switches it on.",
     source: "toe to the side at the end of the push: common practice, no source; the value: proposal of this project",
+    needs: Needs::PUSH_END,
     evaluate,
     // There the toe is turned out.
     shown_at_s: |_, push| push.toe_off_s,

@@ -5,7 +5,7 @@ use crate::body::BodyPoint;
 use crate::config::View;
 use crate::rules::declare::{Rule, Sense, TruthKey, Unit, limits};
 use crate::rules::overlay_marks::middle;
-use crate::rules::{Measure, NotJudged, RuleId};
+use crate::rules::{Measure, Needs, NotJudged, RuleId};
 use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.
@@ -30,6 +30,7 @@ pub const RULE: Rule = Rule {
     short: "trunk",
     long: "The lean of the trunk (mid hip to mid shoulder) forward from the vertical, averaged over the push.",
     source: "50 to 55 is taught and above 60 blocks the push (unsigned federation-style skating manual); the band and its easing: proposal of this project",
+    needs: Needs::PUSH,
     evaluate,
     shown_at_s: |_, push| (push.push_start_s + push.toe_off_s) / 2.0,
     marks,

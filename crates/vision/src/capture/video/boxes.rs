@@ -2,6 +2,8 @@
 
 use std::io::{self, Read, Seek, SeekFrom};
 
+use super::pixel_shape::PixelShape;
+
 /// What the outermost boxes say.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Layout {
@@ -13,6 +15,8 @@ pub(super) struct Layout {
     pub has_index: bool,
     /// Bytes of the whole boxes that do not just hold pictures and sound.
     pub index_len: u64,
+    /// Where the index begins, and its length, bytes.
+    pub index: Option<(u64, u64)>,
     /// Whether the last box reaches beyond the end of the file.
     pub cut_off: bool,
 }
@@ -26,6 +30,7 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
         file_len,
         has_index: false,
         index_len: 0,
+        index: None,
         cut_off: false,
     };
     let mut at = 0u64;
@@ -56,7 +61,10 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
         let end = at.checked_add(size.max(8));
         match end {
             Some(end) if end <= file_len => {
-                layout.has_index |= &head[4..8] == b"moov";
+                if &head[4..8] == b"moov" {
+                    layout.has_index = true;
+                    layout.index.get_or_insert((at, end - at));
+                }
                 if !matches!(&head[4..8], b"mdat" | b"free" | b"skip" | b"wide") {
                     layout.index_len += end - at;
                 }
@@ -70,6 +78,32 @@ pub(super) fn scan<R: Read + Seek>(reader: &mut R) -> io::Result<Layout> {
         }
     }
     Ok(layout)
+}
+
+/// Longest index that is looked through for the shape of the pixels, bytes: that of
+/// ten hours is far below.
+const LONGEST_INDEX: u64 = 64 << 20;
+
+/// The shape of the pixels as the index says it (`pasp`, ISO/IEC 14496-12, clause
+/// 12.1.4), where it does. The reader of the rest of the index leaves that box out.
+pub(super) fn pixel_shape<R: Read + Seek>(
+    reader: &mut R,
+    layout: &Layout,
+) -> io::Result<Option<PixelShape>> {
+    let Some((at, length)) = layout.index.filter(|(_, length)| *length <= LONGEST_INDEX) else {
+        return Ok(None);
+    };
+    reader.seek(SeekFrom::Start(at))?;
+    let mut index = Vec::new();
+    reader.take(length).read_to_end(&mut index)?;
+    const HEAD: &[u8; 8] = b"\0\0\0\x10pasp";
+    let found = index.windows(16).find(|bytes| bytes.starts_with(HEAD));
+    Ok(found.and_then(|bytes| {
+        let number = |at: usize| {
+            f64::from(u32::from_be_bytes([bytes[at], bytes[at + 1], bytes[at + 2], bytes[at + 3]]))
+        };
+        PixelShape::of(number(8), number(12))
+    }))
 }
 
 /// A reader that gives so many bytes and then fails, wherever they are read
@@ -151,6 +185,25 @@ mod tests {
         file.extend(b"mdat123");
         let layout = scan(&mut Cursor::new(&file)).expect("reads");
         assert!(layout.has_index && !layout.cut_off && layout.complete_end == file.len() as u64);
+    }
+
+    #[test]
+    fn the_shape_of_the_pixels_is_found() {
+        let mut index = boxed(b"moov", 0);
+        index.extend(b"..avc1......");
+        index.extend(16u32.to_be_bytes());
+        index.extend(b"pasp");
+        index.extend(4u32.to_be_bytes());
+        index.extend(3u32.to_be_bytes());
+        let length = index.len() as u32;
+        index[..4].copy_from_slice(&length.to_be_bytes());
+        let file = [boxed(b"ftyp", 8), index].concat();
+        let read = |file: &[u8]| {
+            let layout = scan(&mut Cursor::new(file)).expect("reads");
+            pixel_shape(&mut Cursor::new(file), &layout).expect("reads")
+        };
+        assert_eq!(read(&file), PixelShape::of(4.0, 3.0));
+        assert_eq!(read(&[boxed(b"ftyp", 8), boxed(b"moov", 30)].concat()), None);
     }
 
     #[test]

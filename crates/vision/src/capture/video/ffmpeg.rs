@@ -15,7 +15,9 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
+use super::pixel_shape::PixelShape;
 use crate::capture::source::file_name;
+use crate::capture::spare::Spares;
 use crate::capture::{CaptureError, Frame, Source, SourceInfo, SourceKind};
 
 const PROGRAM: &str = "ffmpeg";
@@ -68,6 +70,7 @@ struct PictureLine {
     time_s: Option<f64>,
     width: u32,
     height: u32,
+    shape: PixelShape,
 }
 
 /// A running child process that decodes one file.
@@ -87,6 +90,10 @@ pub(super) struct FfmpegSource {
     last_time_s: f64,
     delivered: u64,
     ended: bool,
+    /// Shape of the pixels, and their size as ffmpeg gives them.
+    shape: PixelShape,
+    coded: (u32, u32),
+    spares: Spares,
 }
 
 /// Whether the program can be started.
@@ -200,6 +207,9 @@ impl FfmpegSource {
             last_time_s: 0.0,
             delivered: 0,
             ended: false,
+            shape: PixelShape::SQUARE,
+            coded: (0, 0),
+            spares: Spares::default(),
         };
         let Some(first) = source.next_line()? else {
             let detail = source
@@ -210,7 +220,9 @@ impl FfmpegSource {
                 detail: format!("ffmpeg says: {detail}"),
             });
         };
-        (source.info.width, source.info.height) = (first.width, first.height);
+        source.shape = first.shape.checked(path)?;
+        source.coded = (first.width, first.height);
+        (source.info.width, source.info.height) = (source.shape.width_of(first.width), first.height);
         source.info.nominal_fps = fps.try_recv().ok();
         source.origin_s = first.time_s.unwrap_or(0.0);
         source.first = Some(first);
@@ -289,13 +301,13 @@ impl FfmpegSource {
                 None => return self.check_end(),
             },
         };
-        if (line.width, line.height) != (self.info.width, self.info.height) {
+        if (line.width, line.height) != self.coded {
             return Err(CaptureError::SizeChanged {
                 path: self.path.clone(),
                 width: line.width,
                 height: line.height,
-                first_width: self.info.width,
-                first_height: self.info.height,
+                first_width: self.coded.0,
+                first_height: self.coded.1,
             });
         }
         let Some(pictures) = &self.pictures else {
@@ -316,10 +328,12 @@ impl FfmpegSource {
             (_, None) => self.last_time_s + step_s,
         };
         self.last_time_s = time_s;
+        let (w, h) = (line.width as usize, line.height as usize);
+        let (wide, rgb) = self.shape.apply(rgb, w, h, &mut self.spares);
         let frame = Frame {
             seq: self.delivered,
             captured_at_s: time_s,
-            width: line.width,
+            width: wide as u32,
             height: line.height,
             rgb,
         };
@@ -432,10 +446,15 @@ fn parse_picture(line: &str) -> Option<PictureLine> {
     let time = after("pts_time:")?.split_whitespace().next()?;
     let size = after(" s:")?.split_whitespace().next()?;
     let (width, height) = size.split_once('x')?;
+    let shape = after(" sar:").and_then(|said| {
+        let (over, under) = said.split_whitespace().next()?.split_once('/')?;
+        PixelShape::of(over.parse().ok()?, under.parse().ok()?)
+    });
     Some(PictureLine {
         time_s: time.parse().ok(),
         width: width.parse().ok()?,
         height: height.parse().ok()?,
+        shape: shape.unwrap_or_default(),
     })
 }
 
@@ -461,7 +480,8 @@ mod tests {
             Some(PictureLine {
                 time_s: Some(0.1),
                 width: 320,
-                height: 180
+                height: 180,
+                shape: PixelShape::SQUARE,
             })
         );
         let line = "[Parsed_showinfo_0 @ 0x55d0] [info] config in time_base: 1/15360, frame_rate: 30000/1001";
@@ -478,7 +498,8 @@ mod tests {
             Some(PictureLine {
                 time_s: None,
                 width: 32,
-                height: 18
+                height: 18,
+                shape: PixelShape::SQUARE,
             })
         );
     }

@@ -6,6 +6,7 @@
 mod boxes;
 mod ffmpeg;
 mod mp4;
+mod pixel_shape;
 mod rotate;
 mod sps;
 

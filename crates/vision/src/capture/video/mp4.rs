@@ -16,6 +16,7 @@ use openh264::decoder::{DecodedYUV, Decoder, DecoderConfig, Flush};
 use openh264::formats::YUVSource;
 use re_mp4::{Mp4, Sample, StsdBoxContent, TrackKind};
 
+use super::pixel_shape::PixelShape;
 use super::rotate::Turn;
 use super::sps::Sps;
 use super::{boxes, ffmpeg};
@@ -46,6 +47,7 @@ pub(super) struct Mp4Source {
     reader: SampleReader,
     decoder: Decoder,
     color: ColorSpace,
+    shape: PixelShape,
     turn: Turn,
     timescale: f64,
     /// Show times of the samples given to the decoder and not yet shown. The
@@ -59,6 +61,8 @@ pub(super) struct Mp4Source {
     last_time_s: f64,
     /// Why decoding ended early, told after `ready` is empty.
     fault: Option<String>,
+    /// The first place that was left out.
+    broken: Option<String>,
     size_fault: Option<(u32, u32)>,
     at_end: bool,
 }
@@ -125,7 +129,7 @@ impl Mp4Source {
             parameter_sets.extend(START_CODE);
             parameter_sets.extend(&nal.bytes);
         }
-        let reader = SampleReader {
+        let mut reader = SampleReader {
             file,
             file_len: layout.file_len,
             samples: track.samples.clone(),
@@ -135,6 +139,12 @@ impl Mp4Source {
             coded: Vec::new(),
             annex_b: Vec::new(),
         };
+        let shape = boxes::pixel_shape(&mut reader.file, &layout)
+            .map_err(unreadable)?
+            .or_else(|| shown_shape(trak))
+            .or(sps.and_then(|sps| sps.shape))
+            .unwrap_or_default()
+            .checked(path)?;
         let matrix = &trak.tkhd.matrix;
         let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
         let decoder =
@@ -157,6 +167,7 @@ impl Mp4Source {
             reader,
             decoder,
             color,
+            shape,
             turn: Turn::from_matrix(matrix.a, matrix.b, matrix.c, matrix.d),
             timescale: track.timescale as f64,
             waiting: BinaryHeap::new(),
@@ -166,6 +177,7 @@ impl Mp4Source {
             delivered: 0,
             last_time_s: f64::NEG_INFINITY,
             fault: None,
+            broken: None,
             size_fault: None,
             at_end: false,
         };
@@ -202,17 +214,49 @@ impl Mp4Source {
                             self.push(picture);
                         }
                         Ok(None) => {}
-                        Err(error) => {
-                            // This sample gives no picture, so its time must
-                            // not be handed to another one.
-                            self.waiting.retain(|t| t.0 != shown_at);
-                            self.finish(Some(format!("a picture cannot be decoded: {error}")));
-                        }
+                        Err(error) => self.leave_out(shown_at, &error.to_string()),
                     }
                 }
                 Ok(None) => self.finish(None),
                 Err(detail) => self.finish(Some(detail)),
             }
+        }
+    }
+
+    /// A picture cannot be decoded: those up to the next key picture lean on it and are
+    /// left out as well; what comes after is good again.
+    fn leave_out(&mut self, shown_at: i64, why: &str) {
+        // This sample gives no picture, so its time must not be handed to another one.
+        self.waiting.retain(|t| t.0 != shown_at);
+        let fault = format!(
+            "a picture cannot be decoded at {:.1} s: {why}",
+            shown_at as f64 / self.timescale
+        );
+        // What the decoder held belongs to those before.
+        if self.reader.skip_to_key() && self.reset_decoder() {
+            self.broken.get_or_insert(fault);
+        } else {
+            self.finish(Some(fault));
+        }
+    }
+
+    /// Begins decoding anew, after taking what the decoder still holds.
+    fn reset_decoder(&mut self) -> bool {
+        if let Ok(pictures) = self.decoder.flush_remaining() {
+            let pictures: Vec<_> = pictures
+                .iter()
+                .map(|p| Converted::from(p, self.color, &mut self.spares))
+                .collect();
+            pictures.into_iter().for_each(|p| self.push(p));
+        }
+        self.waiting.clear();
+        let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
+        match Decoder::with_api_config(OpenH264API::from_source(), config) {
+            Ok(decoder) => {
+                self.decoder = decoder;
+                true
+            }
+            Err(_) => false,
         }
     }
 
@@ -232,7 +276,7 @@ impl Mp4Source {
             }
         }
         let expected = self.info.frame_count.unwrap_or(0);
-        self.fault = fault.or_else(|| {
+        self.fault = self.broken.take().or(fault).or_else(|| {
             (self.decoded < expected).then(|| {
                 format!(
                     "{} of {expected} pictures cannot be decoded",
@@ -243,9 +287,10 @@ impl Mp4Source {
     }
 
     fn push(&mut self, picture: Converted) {
-        let (width, height, rgb) =
-            self.turn
+        let (width, rgb) =
+            self.shape
                 .apply(picture.rgb, picture.width, picture.height, &mut self.spares);
+        let (width, height, rgb) = self.turn.apply(rgb, width, picture.height, &mut self.spares);
         let (width, height) = (width as u32, height as u32);
         let Some(Reverse(shown_at)) = self.waiting.pop() else {
             tracing::warn!(
@@ -358,6 +403,18 @@ struct SampleReader {
 const START_CODE: [u8; 4] = [0, 0, 0, 1];
 
 impl SampleReader {
+    /// Goes on at the next picture that needs no other one; `false` where there is none.
+    fn skip_to_key(&mut self) -> bool {
+        let rest = self.samples.get(self.next..).unwrap_or_default();
+        match rest.iter().position(|sample| sample.is_sync) {
+            Some(further) => {
+                self.next += further;
+                true
+            }
+            None => false,
+        }
+    }
+
     /// Show time (in the track's units) and content of the next picture.
     /// The error says in words what is wrong with the file.
     fn next(&mut self) -> Result<Option<(i64, &[u8])>, String> {
@@ -430,6 +487,20 @@ fn parse_index(file: &File, layout: &boxes::Layout) -> Result<Mp4, String> {
 fn is_picture_track(mp4: &Mp4, track: &re_mp4::Track) -> bool {
     track.kind == Some(TrackKind::Video)
         || (track.kind.is_none() && track.trak(mp4).mdia.minf.vmhd.is_some())
+}
+
+/// The shape of the pixels from the size a track is shown at, where that is another
+/// one than it has.
+fn shown_shape(trak: &re_mp4::TrakBox) -> Option<PixelShape> {
+    let StsdBoxContent::Avc1(avc1) = &trak.mdia.minf.stbl.stsd.contents else {
+        return None;
+    };
+    let (shown_w, shown_h) = (f64::from(trak.tkhd.width.value()), f64::from(trak.tkhd.height.value()));
+    let (w, h) = (f64::from(avc1.width), f64::from(avc1.height));
+    if (shown_w, shown_h) == (w, h) {
+        return None;
+    }
+    PixelShape::of(shown_w * h, w * shown_h)
 }
 
 fn codec_name(content: &StsdBoxContent) -> String {

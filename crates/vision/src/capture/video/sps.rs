@@ -3,10 +3,11 @@
 //!
 //! Source of the layout: ITU-T H.264 (08/2021), clauses 7.3.2.1.1 and E.1.1.
 
+use super::pixel_shape::PixelShape;
 use crate::capture::color::{ColorSpace, Matrix};
 
 /// What is of use in a sequence parameter set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Sps {
     /// Profile number (66 baseline, 77 main, 100 high, ...).
     pub profile: u8,
@@ -16,6 +17,8 @@ pub(super) struct Sps {
     pub progressive: bool,
     /// As the stream says, or the assumption where it does not.
     pub color: ColorSpace,
+    /// The shape of its pixels, where it says so.
+    pub shape: Option<PixelShape>,
 }
 
 impl Sps {
@@ -88,25 +91,33 @@ impl Sps {
                 bits.ue()?; // cropping: the decoder applies it
             }
         }
-        let color = if bits.u(1)? == 1 {
-            vui_color(&mut bits).unwrap_or_default()
-        } else {
-            ColorSpace::default()
-        };
+        let said = bits.u(1)? == 1;
+        let shape = said.then(|| vui_shape(&mut bits)).flatten();
+        // Where it breaks off in the shape of the pixels there is no colour either.
+        let color = said.then(|| vui_color(&mut bits)).flatten().unwrap_or_default();
         Some(Self {
             profile,
             plain_420,
             progressive,
             color,
+            shape,
         })
+    }
+}
+
+/// The shape of the pixels, with which the part about how to show pictures begins.
+fn vui_shape(bits: &mut Bits<'_>) -> Option<PixelShape> {
+    if bits.u(1)? == 0 {
+        return None;
+    }
+    match bits.u(8)? {
+        255 => PixelShape::of(bits.u(16)? as f64, bits.u(16)? as f64),
+        number => PixelShape::numbered(number),
     }
 }
 
 fn vui_color(bits: &mut Bits<'_>) -> Option<ColorSpace> {
     let mut color = ColorSpace::default();
-    if bits.u(1)? == 1 && bits.u(8)? == 255 {
-        bits.u(32)?; // extended aspect ratio
-    }
     if bits.u(1)? == 1 {
         bits.u(1)?; // overscan
     }

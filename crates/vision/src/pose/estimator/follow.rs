@@ -197,6 +197,7 @@ pub(super) fn body(chain: u32, reading: Reading, roi: Roi) -> Body {
         world_m: reading.world_m,
         legs: None,
         presence: reading.presence,
+        clarity: reading.clarity,
         roi,
     }
 }

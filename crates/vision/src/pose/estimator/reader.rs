@@ -3,6 +3,7 @@
 use std::time::{Duration, Instant};
 
 use super::super::body::Roi;
+use super::super::clarity;
 use super::super::crop::{Border, crop};
 use super::super::engine::Engine;
 use super::super::error::PoseError;
@@ -57,8 +58,12 @@ impl BodyReader {
         let landmark = cropped.elapsed();
         let out = |k| self.engine.output(k);
         let presence = out(1).first().copied().unwrap_or(0.0);
+        let reading = landmarks::decode(out(0), presence, out(2), out(3), roi);
         Ok(Some(Look {
-            reading: landmarks::decode(out(0), presence, out(2), out(3), roi),
+            reading: reading.map(|reading| Reading {
+                clarity: clarity::measure(&self.input, &reading.points, roi, reading.heat),
+                ..reading
+            }),
             crop: cropped - start,
             landmark,
         }))

@@ -1,0 +1,210 @@
+#!/usr/bin/env python3
+"""Makes bad pictures of good clips:  disturb.py CLIPS --out DIR [--kinds blur,fog] [--levels 1,2,3] [--only PART]
+
+CLIPS holds folders with clip.mp4 and truth.json (from tools/skater). Gives DIR/<clip>+<kind><level>/clip.mp4 and truth.json,
+which `kickplate score` reads. Level 1 is mild (people would hardly complain), 5 is heavy. The same clip, kind and level always
+give the same pictures: every random number comes from a seed made of these names. Needs ffmpeg, numpy and OpenCV.
+"""
+import argparse
+import json
+import os
+import shutil
+import subprocess
+import zlib
+
+import cv2
+import numpy as np
+
+WHITE = 225.0
+
+
+def blur(level):
+    """A lens out of focus: standard deviation in pixels of a picture 1280 wide."""
+    sigma = [0.8, 1.4, 2.0, 3.0, 4.5][level]
+    return lambda f, t, r: cv2.GaussianBlur(f, (0, 0), sigma)
+
+
+def fog(level):
+    """A fogged lens: part of the light is spread over the whole picture and a little about each point."""
+    share, sigma = [.12, .25, .4, .55, .7][level], [.6, .9, 1.2, 1.8, 2.6][level]
+    return lambda f, t, r: (1 - share) * cv2.GaussianBlur(f, (0, 0), sigma) + share * WHITE
+
+
+def haze(level):
+    """Low contrast alone."""
+    gain = [.7, .5, .35, .25, .15][level]
+    return lambda f, t, r: gain * f + (1 - gain) * 150
+
+
+def noise(level):
+    sigma = [6, 12, 20, 32, 50][level]
+    return lambda f, t, r: f + r.normal(0, sigma, f.shape).astype(np.float32)
+
+
+def dark(level):
+    """Little light: darker, with the noise that comes with it."""
+    gain, sigma = [.5, .35, .25, .16, .1][level], [2, 3, 4, 5, 6][level]
+    return lambda f, t, r: gain * f + r.normal(0, sigma, f.shape).astype(np.float32)
+
+
+def jpeg(level):
+    quality = [40, 22, 12, 7, 4][level]
+
+    def change(f, t, r):
+        _, packed = cv2.imencode(".jpg", np.clip(f, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, quality])
+        return cv2.imdecode(packed, cv2.IMREAD_COLOR).astype(np.float32)
+    return change
+
+
+def motion(level):
+    """A long exposure: everything is drawn out sideways by so many pixels (the skater, in truth, and here the rink as well)."""
+    n = [5, 9, 15, 23, 35][level]
+    kernel = np.full((1, n), 1 / n, np.float32)
+    return lambda f, t, r: cv2.filter2D(f, -1, kernel)
+
+
+def spray(level):
+    """Drops on the glass: what lies behind one is blurred and lighter."""
+    count, size = [10, 25, 50, 90, 160][level], [14, 18, 22, 26, 30][level]
+    kept = {}
+
+    def change(f, t, r):
+        if "mask" not in kept:
+            mask = np.zeros(f.shape[:2], np.float32)
+            for x, y, s in zip(r.integers(0, f.shape[1], count), r.integers(0, f.shape[0], count), r.uniform(.4, 1.3, count)):
+                cv2.circle(mask, (int(x), int(y)), int(s * size), 1.0, -1)
+            kept["mask"] = cv2.GaussianBlur(mask, (0, 0), 2)[..., None]
+        m = kept["mask"]
+        return (1 - m) * f + m * (.75 * cv2.GaussianBlur(f, (0, 0), 7) + .25 * WHITE)
+    return change
+
+
+def flicker(level):
+    """Lamps that beat with the shutter."""
+    depth = [.06, .12, .2, .3, .45][level]
+    return lambda f, t, r: f * (1 + depth * np.sin(2 * np.pi * 9.3 * t))
+
+
+def bands(level):
+    """The same with a rolling shutter."""
+    depth = [.06, .12, .2, .3, .45][level]
+    return lambda f, t, r: f * (1 + depth * np.sin(2 * np.pi * (9.3 * t + np.arange(f.shape[0]) / 300))).astype(np.float32)[:, None, None]
+
+
+def shake(level):
+    """A camera that trembles."""
+    px = [1, 2, 4, 7, 12][level]
+
+    def change(f, t, r):
+        dx, dy = px * np.sin(2 * np.pi * 7.1 * t), px * .6 * np.sin(2 * np.pi * 5.3 * t + 1)
+        return cv2.warpAffine(f, np.float32([[1, 0, dx], [0, 1, dy]]), f.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
+    return change
+
+
+def coarse(level):
+    """A camera that promises more pixels than it has: read small and drawn large."""
+    share = [.75, .55, .4, .28, .18][level]
+
+    def change(f, t, r):
+        h, w = f.shape[:2]
+        return cv2.resize(cv2.resize(f, (int(w * share), int(h * share)), interpolation=cv2.INTER_AREA), (w, h), interpolation=cv2.INTER_LINEAR)
+    return change
+
+
+def starved(level):
+    """A film written with too few bits."""
+    return None
+
+
+PICTURE = dict(blur=blur, fog=fog, haze=haze, noise=noise, dark=dark, jpeg=jpeg, motion=motion, spray=spray, flicker=flicker, bands=bands,
+               shake=shake, coarse=coarse, starved=starved)
+BITS = ["900k", "500k", "300k", "180k", "110k"]
+# Pictures a second that are left, evenly as a slow camera gives them.
+RATES = [20, 15, 12, 10, 8]
+
+
+def rate(level, seed):
+    """A slow camera: the pictures nearest to even times."""
+    return f"fps={RATES[level]}:round=near"
+
+
+def busy(level, seed):
+    """A slow computer: each picture is lost with so much probability."""
+    lost = [.15, .3, .45, .6, .7][level]
+    return f"select='if(eq(n,0),st(0,{seed % 1000003}));gte(random(0),{lost})'"
+
+
+def stall(level, seed):
+    """Holes: every 1.3 s nothing for a while."""
+    hole = [.1, .15, .25, .4, .6][level]
+    return f"select='gte(mod(t+{seed % 130 / 100},1.3),{hole})'"
+
+
+LOSSES = dict(rate=rate, busy=busy, stall=stall)
+KINDS = list(PICTURE) + list(LOSSES)
+
+
+def size_of(video):
+    text = subprocess.run(["ffprobe", "-v", "error", "-select_streams", "v:0", "-show_entries", "stream=width,height,r_frame_rate", "-of", "json", video],
+                          check=True, capture_output=True, text=True).stdout
+    s = json.loads(text)["streams"][0]
+    a, b = s["r_frame_rate"].split("/")
+    return s["width"], s["height"], float(a) / float(b)
+
+
+def make(source, kind, level, out):
+    name = os.path.basename(out)
+    video = os.path.join(source, "clip.mp4")
+    width, height, fps = size_of(video)
+    random = np.random.default_rng(zlib.crc32(name.encode()))
+    part = out + ".part"
+    os.makedirs(part, exist_ok=True)
+    target = os.path.join(part, "clip.mp4")
+    common = ["-pix_fmt", "yuv420p", "-movflags", "+faststart", target]
+    if kind in LOSSES:
+        chosen = LOSSES[kind](level, zlib.crc32(name.encode()))
+        subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", video, "-vf", chosen, "-fps_mode", "passthrough", "-enc_time_base", "1/90000",
+                        "-c:v", "libx264", "-crf", "18", "-preset", "veryfast", *common], check=True)
+    elif kind == "starved":
+        subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", video, "-c:v", "libx264", "-b:v", BITS[level], "-maxrate", BITS[level], "-bufsize", BITS[level],
+                        "-preset", "veryfast", *common], check=True)
+    else:
+        change = PICTURE[kind](level)
+        read = subprocess.Popen(["ffmpeg", "-v", "error", "-i", video, "-f", "rawvideo", "-pix_fmt", "bgr24", "-"], stdout=subprocess.PIPE)
+        write = subprocess.Popen(["ffmpeg", "-v", "error", "-y", "-f", "rawvideo", "-pix_fmt", "bgr24", "-s", f"{width}x{height}", "-r", f"{fps:.6g}", "-i", "-",
+                                  "-c:v", "libx264", "-crf", "16", "-preset", "veryfast", *common], stdin=subprocess.PIPE)
+        k = 0
+        while len(raw := read.stdout.read(width * height * 3)) == width * height * 3:
+            frame = np.frombuffer(raw, np.uint8).reshape(height, width, 3).astype(np.float32)
+            write.stdin.write(np.clip(change(frame, k / fps, random), 0, 255).astype(np.uint8).tobytes())
+            k += 1
+        write.stdin.close()
+        if write.wait() or read.wait():
+            raise SystemExit(f"{name}: ffmpeg failed")
+    shutil.copy(os.path.join(source, "truth.json"), part)
+    os.rename(part, out)
+
+
+def main():
+    a = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    a.add_argument("clips")
+    a.add_argument("--out", required=True)
+    a.add_argument("--kinds", default=",".join(KINDS))
+    a.add_argument("--levels", default="1,3,5", help="1 (mild) to 5 (heavy)")
+    a.add_argument("--only", default="", help="only clips whose name holds this")
+    a = a.parse_args()
+    os.makedirs(a.out, exist_ok=True)
+    for clip in sorted(os.listdir(a.clips)):
+        source = os.path.join(a.clips, clip)
+        if a.only not in clip or not os.path.exists(os.path.join(source, "truth.json")):
+            continue
+        for kind in a.kinds.split(","):
+            for level in map(int, a.levels.split(",")):
+                out = os.path.join(a.out, f"{clip}+{kind}{level}")
+                shutil.rmtree(out + ".part", ignore_errors=True)
+                if not os.path.exists(out):
+                    make(source, kind, level - 1, out)
+
+
+if __name__ == "__main__":
+    main()
