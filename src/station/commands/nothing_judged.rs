@@ -4,8 +4,8 @@ use crate::capture::SourceInfo;
 use crate::config::{Lane, Travel};
 use crate::pose::PoseCounters;
 use crate::rules::{JudgedPass, NotJudged, PICTURES_NEEDED};
-use crate::words::{Catalogue, Language};
 use crate::track::Tally;
+use crate::words::{Catalogue, Language};
 
 /// What was seen of a recording.
 #[derive(Debug, Clone, Default)]

@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::nothing_judged::{Looked, Nothing};
 use super::review_part::Part;
 use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
@@ -17,7 +18,6 @@ use crate::rules::{AgeGroup, AgeGroups};
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
-use super::nothing_judged::{Looked, Nothing};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};

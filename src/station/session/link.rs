@@ -13,8 +13,8 @@ use crate::display::PreviewImage;
 use crate::feedback::Cue;
 use crate::roster::{Queue, SkaterId};
 use crate::sound::SoundState;
-use crate::station::vision::sight_watch::SightTrouble;
 use crate::station::settings::choices::ModelChoice;
+use crate::station::vision::sight_watch::SightTrouble;
 use crate::store::WriterStatus;
 
 /// Orders that may wait.

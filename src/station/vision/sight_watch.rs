@@ -85,13 +85,23 @@ impl SightWatch {
             };
         }
         self.times_s.push_back(at_s);
-        while self.times_s.front().is_some_and(|first_s| at_s - first_s > OVER_S) {
+        while self
+            .times_s
+            .front()
+            .is_some_and(|first_s| at_s - first_s > OVER_S)
+        {
             self.times_s.pop_front();
         }
         for clarity in poses.bodies.iter().filter_map(|body| body.clarity) {
-            push(&mut self.bodies, [clarity.sharpness, clarity.contrast], BODIES);
+            push(
+                &mut self.bodies,
+                [clarity.sharpness, clarity.contrast],
+                BODIES,
+            );
         }
-        let due = self.looked_at_s.is_none_or(|looked_s| at_s - looked_s >= LOOK_EVERY_S);
+        let due = self
+            .looked_at_s
+            .is_none_or(|looked_s| at_s - looked_s >= LOOK_EVERY_S);
         // Who is near the camera changes how sharp the whole is.
         if due && poses.bodies.is_empty() {
             self.looked_at_s = Some(at_s);
@@ -156,7 +166,7 @@ mod tests {
 
     /// Upright bars with borders that take so many pixels.
     fn bars(at_s: f64, ramp_px: u32) -> Frame {
-        let (width, height) = (320, 180);
+        let (width, height) = (320_u32, 180_u32);
         let row = (0..width).flat_map(|x| {
             let off = (x % 40).min(40 - x % 40).saturating_sub(10).min(ramp_px);
             [(60 + 120 * off / ramp_px.max(1)) as u8; 3]

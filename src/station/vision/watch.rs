@@ -288,7 +288,9 @@ impl Watch<'_> {
         self.told = Some((Instant::now(), passing.clone(), feed.state));
         let live = feed.state == FeedState::Live;
         let status = VisionStatus {
-            sight: live.then(|| self.sight.trouble(feed.fps_measured)).flatten(),
+            sight: live
+                .then(|| self.sight.trouble(feed.fps_measured))
+                .flatten(),
             clock: self.feed.clock(),
             feed,
             passing,

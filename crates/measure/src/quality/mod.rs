@@ -79,15 +79,19 @@ impl Sight {
     /// a time.
     pub fn of_pass(pass: &Pass, stature_px: impl Fn(f64) -> f64) -> Self {
         let unsteady = unsteady_px(&pass.samples);
-        let moments = pass.samples.iter().zip(unsteady).map(|(sample, unsteady_px)| {
-            let stature_px = stature_px(sample.t_s);
-            Moment {
-                t_s: sample.t_s,
-                clarity: sample.clarity,
-                stature_px,
-                unsteady_share: unsteady_px.map(|px| px / stature_px.max(1.0)),
-            }
-        });
+        let moments = pass
+            .samples
+            .iter()
+            .zip(unsteady)
+            .map(|(sample, unsteady_px)| {
+                let stature_px = stature_px(sample.t_s);
+                Moment {
+                    t_s: sample.t_s,
+                    clarity: sample.clarity,
+                    stature_px,
+                    unsteady_share: unsteady_px.map(|px| px / stature_px.max(1.0)),
+                }
+            });
         Sight {
             moments: moments.collect(),
         }
@@ -108,7 +112,10 @@ impl Sight {
             .moments
             .get(start.saturating_sub(1)..(end + 1).min(self.moments.len()))
             .unwrap_or_default();
-        let longest_s = around.windows(2).map(|w| w[1].t_s - w[0].t_s).fold(0.0, f64::max);
+        let longest_s = around
+            .windows(2)
+            .map(|w| w[1].t_s - w[0].t_s)
+            .fold(0.0, f64::max);
         Quality {
             pictures_per_s: (longest_s > 0.0).then(|| 1.0 / longest_s),
             sharpness: of_clarity(|c| c.sharpness),
@@ -118,7 +125,10 @@ impl Sight {
             stature_px: median(&mut inside.iter().map(|m| m.stature_px).collect::<Vec<_>>())
                 .unwrap_or_default(),
             unsteady_share: median(
-                &mut inside.iter().filter_map(|m| m.unsteady_share).collect::<Vec<_>>(),
+                &mut inside
+                    .iter()
+                    .filter_map(|m| m.unsteady_share)
+                    .collect::<Vec<_>>(),
             ),
         }
     }

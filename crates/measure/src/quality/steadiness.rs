@@ -26,7 +26,9 @@ const POINTS: [BodyPoint; 6] = [
 pub(super) fn unsteady_px(samples: &[Sample]) -> Vec<Option<f64>> {
     let mut found = vec![None; samples.len()];
     for (start, window) in samples.windows(TOGETHER).enumerate() {
-        let Some(weights) = weights(window) else { continue };
+        let Some(weights) = weights(window) else {
+            continue;
+        };
         let mut squares = 0.0;
         for point in POINTS {
             for axis in 0..2 {

@@ -194,13 +194,34 @@ mod tests {
     #[test]
     fn each_fault_of_the_picture_has_its_reason() {
         for (spoilt, why) in [
-            (Clarity { sharpness: 0.27, ..CLEAR }, NotJudged::TooSoft),
-            (Clarity { contrast: 15.0, ..CLEAR }, NotJudged::TooLittleContrast),
-            (Clarity { noise: 60.0, ..CLEAR }, NotJudged::TooNoisy),
+            (
+                Clarity {
+                    sharpness: 0.27,
+                    ..CLEAR
+                },
+                NotJudged::TooSoft,
+            ),
+            (
+                Clarity {
+                    contrast: 15.0,
+                    ..CLEAR
+                },
+                NotJudged::TooLittleContrast,
+            ),
+            (
+                Clarity {
+                    noise: 60.0,
+                    ..CLEAR
+                },
+                NotJudged::TooNoisy,
+            ),
         ] {
             let pass = judged(View::Side, 30.0, spoilt);
             let found = reasons(&pass);
-            assert!(found.contains(&Some(why)) && !found.contains(&None), "{found:?}");
+            assert!(
+                found.contains(&Some(why)) && !found.contains(&None),
+                "{found:?}"
+            );
         }
     }
 }

@@ -105,7 +105,11 @@ mod tests {
         let twice = body(4, 601.0, 401.0);
         assert_eq!(touching(&[&twice]), [false, false]);
         let nearer = body(5, 613.0, 440.0);
-        assert_eq!(touching(&[&nearer]), [false, false], "told by their distance");
+        assert_eq!(
+            touching(&[&nearer]),
+            [false, false],
+            "told by their distance"
+        );
         assert!(!touches_another(&[], 0));
     }
 }

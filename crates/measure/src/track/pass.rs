@@ -208,7 +208,11 @@ impl Segment {
         self.trim_slow(settings, ending);
         let ends = self.samples.first().zip(self.samples.last());
         let Some(((first, last), [vx, vy])) = ends.zip(velocity(&self.samples)) else {
-            return Err(if crossed { Refused::DoesNotFit } else { Refused::NoPass });
+            return Err(if crossed {
+                Refused::DoesNotFit
+            } else {
+                Refused::NoPass
+            });
         };
         let seconds = last.t_s - first.t_s;
         let speed_mps = vx.hypot(vy);
@@ -217,7 +221,11 @@ impl Segment {
         let fast_enough = speed_mps >= settings.min_pass_speed_mps;
         if !(seconds >= SHORTEST_PASS_S && far_enough && fast_enough) {
             let long = seconds >= SHORTEST_PASS_S && crossed;
-            return Err(if long { Refused::DoesNotFit } else { Refused::NoPass });
+            return Err(if long {
+                Refused::DoesNotFit
+            } else {
+                Refused::NoPass
+            });
         }
         let fits = speed_mps <= FASTEST_MPS
             && fits_its_place(

@@ -276,6 +276,9 @@ fn what_is_no_pass_is_counted_by_its_reason() {
     };
     let wrong = tally_of(near, crossing(5.0, 380.0));
     assert_eq!((wrong.passes, wrong.other_way, wrong.do_not_fit), (0, 0, 1));
-    let still = tally_of(side_lane(), (0..60).map(|i| frame(i, vec![body(1, 600.0, 380.0)])));
+    let still = tally_of(
+        side_lane(),
+        (0..60).map(|i| frame(i, vec![body(1, 600.0, 380.0)])),
+    );
     assert_eq!(still, Tally::default());
 }

@@ -38,13 +38,20 @@ pub(crate) fn measure(
     heat: f32,
 ) -> Option<Clarity> {
     let plane = SIDE * SIDE;
-    let (red, green, blue) = (input.get(..plane)?, input.get(plane..2 * plane)?, input.get(2 * plane..3 * plane)?);
+    let (red, green, blue) = (
+        input.get(..plane)?,
+        input.get(plane..2 * plane)?,
+        input.get(2 * plane..3 * plane)?,
+    );
     let [left, top, right, bottom] = place(points, roi);
     let grey = |x: usize, y: usize| {
         let i = y * SIDE + x;
         255.0 * (0.299 * red[i] + 0.587 * green[i] + 0.114 * blue[i])
     };
-    let (mut near, mut far) = ([Counts::new(), Counts::new()], [Counts::new(), Counts::new()]);
+    let (mut near, mut far) = (
+        [Counts::new(), Counts::new()],
+        [Counts::new(), Counts::new()],
+    );
     let mut grain = Counts::new();
     for y in (top..bottom).step_by(EVERY) {
         for x in (left..right).step_by(EVERY) {
@@ -58,12 +65,13 @@ pub(crate) fn measure(
     if grain.total < LEAST_PLACES {
         return None;
     }
-    let steep = |way: usize| {
-        near[way].below(STRONGEST_NEAR) / far[way].below(STRONGEST_FAR).max(1.0)
-    };
+    let steep =
+        |way: usize| near[way].below(STRONGEST_NEAR) / far[way].below(STRONGEST_FAR).max(1.0);
     Some(Clarity {
         sharpness: steep(0).min(steep(1)),
-        contrast: far[0].below(STRONGEST_HEIGHT).max(far[1].below(STRONGEST_HEIGHT)),
+        contrast: far[0]
+            .below(STRONGEST_HEIGHT)
+            .max(far[1].below(STRONGEST_HEIGHT)),
         noise: TO_DEVIATION * grain.below(0.5),
         belief: heat,
     })
@@ -83,7 +91,10 @@ pub fn picture_sharpness(frame: &Frame) -> Option<f32> {
         let p = &frame.rgb[3 * (y * width + x)..];
         0.299 * f32::from(p[0]) + 0.587 * f32::from(p[1]) + 0.114 * f32::from(p[2])
     };
-    let (mut near, mut far) = ([Counts::new(), Counts::new()], [Counts::new(), Counts::new()]);
+    let (mut near, mut far) = (
+        [Counts::new(), Counts::new()],
+        [Counts::new(), Counts::new()],
+    );
     for y in (FAR..height - FAR).step_by(EVERY_OF_PICTURE) {
         for x in (FAR..width - FAR).step_by(EVERY_OF_PICTURE) {
             near[0].count(grey(x + 1, y) - grey(x - 1, y));
@@ -115,7 +126,12 @@ fn place(points: &[Landmark; POINTS], roi: &Roi) -> [usize; 4] {
         let (dx, dy) = (point.x_px - roi.cx_px, point.y_px - roi.cy_px);
         let x = SIDE as f32 / 2.0 + (cos * dx + sin * dy) * scale;
         let y = SIDE as f32 / 2.0 + (cos * dy - sin * dx) * scale;
-        found = [found[0].min(x), found[1].min(y), found[2].max(x), found[3].max(y)];
+        found = [
+            found[0].min(x),
+            found[1].min(y),
+            found[2].max(x),
+            found[3].max(y),
+        ];
     }
     // Saturating casts: what is not a number is 0.
     let inside = |v: f32| (v as usize).clamp(FAR, SIDE - FAR - 1);
@@ -135,7 +151,10 @@ struct Counts {
 
 impl Counts {
     fn new() -> Self {
-        Counts { of: [0; COUNTS], total: 0 }
+        Counts {
+            of: [0; COUNTS],
+            total: 0,
+        }
     }
 
     fn count(&mut self, difference: f32) {
@@ -178,7 +197,6 @@ pub(crate) const TELLING: [usize; 12] = [
     BodyPoint::RightToe as usize,
 ];
 
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -189,7 +207,8 @@ mod tests {
         let t = 1.0 / (1.0 + 0.327_591_1 * x.abs());
         let p = t
             * (0.254_829_592
-                + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+                + t * (-0.284_496_736
+                    + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
         x.signum() * (1.0 - p * (-x * x).exp())
     }
 
@@ -220,7 +239,12 @@ mod tests {
     }
 
     fn measured(input: &[f32]) -> Clarity {
-        let roi = Roi { cx_px: 500.0, cy_px: 300.0, size_px: 512.0, rotation_rad: 0.4 };
+        let roi = Roi {
+            cx_px: 500.0,
+            cy_px: 300.0,
+            size_px: 512.0,
+            rotation_rad: 0.4,
+        };
         let points = std::array::from_fn(|k| Landmark {
             x_px: 500.0 + if k % 2 == 0 { 140.0 } else { -140.0 },
             y_px: 300.0 + if k % 3 == 0 { 140.0 } else { -140.0 },
@@ -235,12 +259,21 @@ mod tests {
         for sigma in [0.6, 1.0, 1.6, 2.4, 3.5] {
             let high = measured(&bars(sigma, 150.0, 0.0));
             let low = measured(&bars(sigma, 50.0, 0.0));
-            assert!(high.sharpness < before - 0.02, "{sigma}: {high:?} after {before}");
-            assert!((high.sharpness - low.sharpness).abs() < 0.05, "{high:?} {low:?}");
+            assert!(
+                high.sharpness < before - 0.02,
+                "{sigma}: {high:?} after {before}"
+            );
+            assert!(
+                (high.sharpness - low.sharpness).abs() < 0.05,
+                "{high:?} {low:?}"
+            );
             before = high.sharpness;
             // An edge of that blur: its steepest two pixels against eight.
             let ideal = erf(1.0 / sigma / 2f64.sqrt()) / erf(4.0 / sigma / 2f64.sqrt());
-            assert!((f64::from(high.sharpness) - ideal).abs() < 0.12, "{sigma}: {high:?} for {ideal}");
+            assert!(
+                (f64::from(high.sharpness) - ideal).abs() < 0.12,
+                "{sigma}: {high:?} for {ideal}"
+            );
         }
     }
 
@@ -252,17 +285,32 @@ mod tests {
         assert!(high.noise < 1.0, "{high:?}");
         for grain in [4.0, 10.0] {
             let grainy = measured(&bars(1.0, 100.0, grain));
-            assert!((f64::from(grainy.noise) - grain).abs() < 0.15 * grain, "{grainy:?}");
+            assert!(
+                (f64::from(grainy.noise) - grain).abs() < 0.15 * grain,
+                "{grainy:?}"
+            );
         }
     }
 
     #[test]
     fn a_person_beside_the_square_is_not_measured() {
-        let roi = Roi { cx_px: 500.0, cy_px: 300.0, size_px: 256.0, rotation_rad: 0.0 };
-        let far = [Landmark { x_px: 9000.0, y_px: -4000.0, ..Landmark::default() }; POINTS];
+        let roi = Roi {
+            cx_px: 500.0,
+            cy_px: 300.0,
+            size_px: 256.0,
+            rotation_rad: 0.0,
+        };
+        let far = [Landmark {
+            x_px: 9000.0,
+            y_px: -4000.0,
+            ..Landmark::default()
+        }; POINTS];
         assert_eq!(measure(&bars(1.0, 90.0, 0.0), &far, &roi, 0.5), None);
         assert_eq!(measure(&[], &far, &roi, 0.5), None);
-        let odd = [Landmark { x_px: f32::NAN, ..Landmark::default() }; POINTS];
+        let odd = [Landmark {
+            x_px: f32::NAN,
+            ..Landmark::default()
+        }; POINTS];
         let _ = measure(&bars(1.0, 90.0, 0.0), &odd, &roi, 0.5);
     }
 }

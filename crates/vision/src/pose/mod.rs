@@ -53,7 +53,8 @@ pub use error::PoseError;
 pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 use kickplate_measure::body;
 pub use kickplate_measure::body::{
-    Body, BodyPoint, Clarity, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS, PoseFrame, Roi,
+    Body, BodyPoint, Clarity, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS,
+    PoseFrame, Roi,
 };
 pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile};
 pub use trace::TraceFrame;

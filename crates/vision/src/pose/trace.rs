@@ -115,12 +115,14 @@ impl TraceBody {
                 visibility,
             }),
             world_m: self.world_m.clone().try_into().ok()?,
-            clarity: self.clarity.map(|[sharpness, contrast, noise, belief]| Clarity {
-                sharpness,
-                contrast,
-                noise,
-                belief,
-            }),
+            clarity: self
+                .clarity
+                .map(|[sharpness, contrast, noise, belief]| Clarity {
+                    sharpness,
+                    contrast,
+                    noise,
+                    belief,
+                }),
             legs: self.legs.map(|points| LegReading {
                 points: points.map(|[x_px, y_px, belief]| LegPoint { x_px, y_px, belief }),
             }),

@@ -100,7 +100,12 @@ pub(super) fn pixel_shape<R: Read + Seek>(
     let found = index.windows(16).find(|bytes| bytes.starts_with(HEAD));
     Ok(found.and_then(|bytes| {
         let number = |at: usize| {
-            f64::from(u32::from_be_bytes([bytes[at], bytes[at + 1], bytes[at + 2], bytes[at + 3]]))
+            f64::from(u32::from_be_bytes([
+                bytes[at],
+                bytes[at + 1],
+                bytes[at + 2],
+                bytes[at + 3],
+            ]))
         };
         PixelShape::of(number(8), number(12))
     }))
@@ -203,7 +208,10 @@ mod tests {
             pixel_shape(&mut Cursor::new(file), &layout).expect("reads")
         };
         assert_eq!(read(&file), PixelShape::of(4.0, 3.0));
-        assert_eq!(read(&[boxed(b"ftyp", 8), boxed(b"moov", 30)].concat()), None);
+        assert_eq!(
+            read(&[boxed(b"ftyp", 8), boxed(b"moov", 30)].concat()),
+            None
+        );
     }
 
     #[test]

@@ -222,7 +222,8 @@ impl FfmpegSource {
         };
         source.shape = first.shape.checked(path)?;
         source.coded = (first.width, first.height);
-        (source.info.width, source.info.height) = (source.shape.width_of(first.width), first.height);
+        (source.info.width, source.info.height) =
+            (source.shape.width_of(first.width), first.height);
         source.info.nominal_fps = fps.try_recv().ok();
         source.origin_s = first.time_s.unwrap_or(0.0);
         source.first = Some(first);

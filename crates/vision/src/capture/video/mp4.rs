@@ -290,7 +290,9 @@ impl Mp4Source {
         let (width, rgb) =
             self.shape
                 .apply(picture.rgb, picture.width, picture.height, &mut self.spares);
-        let (width, height, rgb) = self.turn.apply(rgb, width, picture.height, &mut self.spares);
+        let (width, height, rgb) = self
+            .turn
+            .apply(rgb, width, picture.height, &mut self.spares);
         let (width, height) = (width as u32, height as u32);
         let Some(Reverse(shown_at)) = self.waiting.pop() else {
             tracing::warn!(
@@ -495,7 +497,10 @@ fn shown_shape(trak: &re_mp4::TrakBox) -> Option<PixelShape> {
     let StsdBoxContent::Avc1(avc1) = &trak.mdia.minf.stbl.stsd.contents else {
         return None;
     };
-    let (shown_w, shown_h) = (f64::from(trak.tkhd.width.value()), f64::from(trak.tkhd.height.value()));
+    let (shown_w, shown_h) = (
+        f64::from(trak.tkhd.width.value()),
+        f64::from(trak.tkhd.height.value()),
+    );
     let (w, h) = (f64::from(avc1.width), f64::from(avc1.height));
     if (shown_w, shown_h) == (w, h) {
         return None;

@@ -102,15 +102,24 @@ impl PixelShape {
                 let at = ((column as f64 + 0.5) * step - 0.5).clamp(0.0, (width - 1) as f64);
                 let first = at as usize;
                 let second = (first + 1).min(width - 1);
-                (3 * first, 3 * second, (256.0 * (at - first as f64)).round() as u32)
+                (
+                    3 * first,
+                    3 * second,
+                    (256.0 * (at - first as f64)).round() as u32,
+                )
             })
             .collect();
         let mut out = spares.take(wide * height * 3);
-        let rows = rgb.chunks_exact(3 * width).zip(out.chunks_exact_mut(3 * wide));
+        let rows = rgb
+            .chunks_exact(3 * width)
+            .zip(out.chunks_exact_mut(3 * wide));
         for (from, to) in rows {
             for (pixel, &(first, second, part)) in to.chunks_exact_mut(3).zip(&between) {
                 for channel in 0..3 {
-                    let (a, b) = (u32::from(from[first + channel]), u32::from(from[second + channel]));
+                    let (a, b) = (
+                        u32::from(from[first + channel]),
+                        u32::from(from[second + channel]),
+                    );
                     pixel[channel] = ((a * (256 - part) + b * part + 128) / 256) as u8;
                 }
             }
@@ -130,7 +139,10 @@ mod tests {
         assert_eq!(out.len(), 2 * 3 * width);
         let (first, second) = out.split_at(3 * width);
         assert_eq!(first, second, "both rows alike");
-        assert!(out.chunks_exact(3).all(|p| p[1].abs_diff(p[0] / 2) <= 1 && p[2] == 9));
+        assert!(
+            out.chunks_exact(3)
+                .all(|p| p[1].abs_diff(p[0] / 2) <= 1 && p[2] == 9)
+        );
         first.chunks_exact(3).map(|p| p[0]).collect()
     }
 
@@ -156,8 +168,13 @@ mod tests {
         assert_eq!(PixelShape::numbered(14), PixelShape::of(4.0, 3.0));
         assert_eq!(PixelShape::numbered(0), None);
         assert_eq!(PixelShape::numbered(255), None);
-        let odd = PixelShape::of(50.0, 1.0).expect("a ratio").checked(Path::new("a.mp4"));
+        let odd = PixelShape::of(50.0, 1.0)
+            .expect("a ratio")
+            .checked(Path::new("a.mp4"));
         let words = odd.expect_err("refused").to_string();
-        assert!(words.contains("a.mp4") && words.contains("50.0 times"), "{words}");
+        assert!(
+            words.contains("a.mp4") && words.contains("50.0 times"),
+            "{words}"
+        );
     }
 }

@@ -94,7 +94,10 @@ impl Sps {
         let said = bits.u(1)? == 1;
         let shape = said.then(|| vui_shape(&mut bits)).flatten();
         // Where it breaks off in the shape of the pixels there is no colour either.
-        let color = said.then(|| vui_color(&mut bits)).flatten().unwrap_or_default();
+        let color = said
+            .then(|| vui_color(&mut bits))
+            .flatten()
+            .unwrap_or_default();
         Some(Self {
             profile,
             plain_420,
