@@ -866,7 +866,7 @@ fn lanes_are_saved_and_used() {
         frame_px: [1280, 720],
     };
     let said = s.refused(Command::FindScale(draft));
-    assert!(said.contains("one more length on the ice"), "{said}");
+    assert!(said.contains("one more mark is needed"), "{said}");
     assert!(s.refused(Command::CheckPicture).contains("no picture"));
 }
 
