@@ -32,7 +32,7 @@ fn a_folder_has_every_file_and_only_its_owner_can_read_it() {
         "pushes.parquet",
         "session.json",
         "skaters/skater-01-b4711-robin.html",
-        "skaters/skater-02-b4712-zo-con-script-n-her.html",
+        "skaters/skater-02-b4712-zoë-con-script-näher.html",
         "skaters/skater-03-sascha.html",
         "stills/s1-pass-001-push-1-knee-bend.png",
         "clips/s1-pass-001-push-1-knee-bend.mp4",
@@ -255,7 +255,7 @@ fn pages_name_people_safely_and_count_what_stands() {
     assert!(robin.contains("as in the tyre drill"));
     assert!(robin.contains("../clips/s1-pass-001-push-1-knee-bend.mp4"));
     assert!(robin.contains("qualified medical provider"));
-    let zoe = read("skaters/skater-02-b4712-zo-con-script-n-her.html");
+    let zoe = read("skaters/skater-02-b4712-zoë-con-script-näher.html");
     assert!(zoe.contains("&lt;script&gt;Näher🏒"), "{zoe}");
     let sascha = read("skaters/skater-03-sascha.html");
     assert!(sascha.contains("no consent") && !sascha.contains("<video"));

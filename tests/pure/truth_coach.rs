@@ -65,6 +65,23 @@ fn said(case: &Case) -> Vec<String> {
         .collect()
 }
 
+/// What was seen of each push, for the message of a failure.
+fn why(case: &Case) -> String {
+    let thresholds = Thresholds::defaults(case.age_group);
+    let frames = case.frames.iter().map(TraceFrame::to_frame);
+    let passes = judge_poses(frames, ModelKind::Full, &case.lane, &thresholds);
+    let seen = |p: &kickplate::rules::JudgedPush| {
+        let why: Vec<_> = p
+            .measures
+            .iter()
+            .filter_map(|(_, m)| m.not_judged)
+            .collect();
+        format!("{:?} {why:?}", p.quality)
+    };
+    let pushes = passes.iter().flat_map(|p| p.pushes.iter().map(seen));
+    pushes.collect::<Vec<_>>().join("; ")
+}
+
 #[test]
 fn good_skaters_are_praised_and_each_fault_gets_its_own_cue() {
     let cases = cases();
@@ -75,7 +92,7 @@ fn good_skaters_are_praised_and_each_fault_gets_its_own_cue() {
         let known = NOT_YET.iter().find(|(n, _)| n == name);
         println!("{name}: {said:?}");
         match known {
-            None if !right => wrong.push(format!("{name}: said {said:?}")),
+            None if !right => wrong.push(format!("{name}: said {said:?}, {}", why(case))),
             Some((_, instead)) if said.is_empty() || said.iter().any(|s| s != instead) => {
                 wrong.push(format!(
                     "{name}: said {said:?}, where the list has '{instead}'"

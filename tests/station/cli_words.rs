@@ -203,10 +203,13 @@ fn a_recording_is_judged_with_the_settings_of_the_station() {
             "--model",
             "lite",
         ]);
-        assert_eq!(output.status.code(), Some(0), "{}", err(&output));
         let text = std::fs::read_to_string(home.dir.path().join("results/session.json")).unwrap();
         let session: serde_json::Value = serde_json::from_str(&text).unwrap();
-        session["passes"].as_array().unwrap().len()
+        let passes = session["passes"].as_array().unwrap().len();
+        // Somebody skated and nothing was judged: that is not 'done'.
+        let wanted = i32::from(passes == 0);
+        assert_eq!(output.status.code(), Some(wanted), "{}", err(&output));
+        passes
     };
     assert!(passes(&home) > 0);
     home.write("station.toml", "min_pass_speed_mps = 8\n");

@@ -280,22 +280,22 @@ fn the_queue_is_taken_up_after_a_restart() {
         .session
         .queue(|q| (q.order().to_vec(), q.current()))
         .unwrap();
-    assert_eq!(before, (vec![b, c, a], Some(c)));
+    assert_eq!(before, (vec![c, a, b], Some(b)));
     kept(&s);
 
     let s = s.again();
     let view = s.until("the queue", |v| !v.queue.order.is_empty());
-    assert_eq!(view.queue.order, [b, c, a]);
-    assert_eq!(view.queue.current, Some(c));
+    assert_eq!(view.queue.order, [c, a, b]);
+    assert_eq!(view.queue.current, Some(b));
     let at = view.queue.taken_up.clone().unwrap();
     assert_eq!((at.len(), at.as_bytes()[2]), (5, b':'), "{at}");
     // It is the judging's queue as well, and every step can be taken back.
-    assert_eq!(s.session.view().queue.current, Some(c));
+    assert_eq!(s.session.view().queue.current, Some(b));
     let after = |step| s.done(Command::Queue(step)).queue.clone();
     let undone = after(QueueStep::Undo);
-    assert_eq!((undone.current, undone.taken_up), (Some(b), None));
+    assert_eq!((undone.current, undone.taken_up), (Some(a), None));
     let undone = after(QueueStep::Undo);
-    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(c)));
+    assert_eq!((undone.order, undone.current), (vec![c, b, a], Some(b)));
     kept(&s);
 
     // Whoever is deleted meanwhile, from the command line say, is not in it.
@@ -319,6 +319,7 @@ fn the_queue_is_taken_up_after_a_restart() {
 fn the_queue_of_another_day_is_not_taken_up() {
     let s = Station::start();
     let a = s.add("Ann");
+    s.done(Command::SetQueue(vec![a]));
     kept(&s);
     let archive = Archive::open(&s.folder()).unwrap();
     let queue = s.session.queue(|q| q.clone()).unwrap();
@@ -1090,9 +1091,7 @@ fn exports_tell_how_far_they_are_and_can_be_stopped() {
         while !cancel.load(std::sync::atomic::Ordering::Acquire) {
             std::thread::sleep(Duration::from_millis(1));
         }
-        Err(Message::ExportFailed {
-            why: "the export was stopped".to_owned(),
-        })
+        Err(Message::ExportCancelled {})
     });
     let s = Station::start_with(Some(exporter));
     s.done(Command::Export(order(&s)));
@@ -1109,7 +1108,7 @@ fn exports_tell_how_far_they_are_and_can_be_stopped() {
     let view = s.until("over", |v| v.export.as_ref().is_some_and(|e| !e.running));
     assert_eq!(
         view.export.as_ref().unwrap().sentence,
-        "the export was stopped"
+        "the export was stopped; nothing of it was kept"
     );
 }
 

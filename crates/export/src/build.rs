@@ -509,7 +509,7 @@ mod tests {
         build.finish_zip(&mut |_| Ok(())).unwrap();
         assert_eq!(names(dir.path()), ["Réport 1.zip"]);
         let mut zip = zip::ZipArchive::new(File::open(&out).unwrap()).unwrap();
-        let mut clip = zip.by_name("r-port-1/clips/a.mp4").unwrap();
+        let mut clip = zip.by_name("réport-1/clips/a.mp4").unwrap();
         assert_eq!(clip.last_modified().map(|t| t.year()), Some(1980));
         let mut bytes = Vec::new();
         clip.read_to_end(&mut bytes).unwrap();

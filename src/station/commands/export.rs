@@ -216,6 +216,7 @@ fn failed(error: impl std::fmt::Display) -> Message {
 fn in_coachs_words(error: ExportError) -> Message {
     match error {
         ExportError::Nothing(_) => Message::ExportNothing {},
+        ExportError::Cancelled => Message::ExportCancelled {},
         ExportError::NoRoom { folder, .. } => Message::ExportNoRoom { folder },
         other => failed(other),
     }

@@ -89,7 +89,7 @@ impl Rig {
         for sample in &mut pass.samples {
             sample.t_s += 59.5 - ended_at_s;
         }
-        let measured = self.judge.measure(pass, ModelKind::Lite, None);
+        let measured = self.judge.measure(pass, ModelKind::Full, None);
         self.pairing.hold(measured);
         59.5 - ended_at_s
     }
@@ -104,7 +104,7 @@ impl Rig {
         self.made.lock().unwrap().passes.push(SeenPass {
             pass: Box::new(pass),
             to_station_s: 0.0,
-            read_by: ModelKind::Lite,
+            read_by: ModelKind::Full,
         });
     }
 

@@ -133,7 +133,7 @@ impl Rig {
         };
         let ended = PassEvent::Ended {
             pass: Box::new(pass),
-            read_by: ModelKind::Lite,
+            read_by: ModelKind::Full,
         };
         self.session.pass(started);
         let before = self.passes.lock().unwrap().len();

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use crate::config::{
     Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step, Subject,
-    brought_up, data_folder, read_text, without, wrapped_comment,
+    brought_up, data_folder, in_written_lines, read_text, without, wrapped_comment,
 };
 use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
@@ -270,8 +270,13 @@ impl StationSettings {
     /// Checks the text of a station file. `file_name` is the name faults are
     /// reported under, `folder` is where paths in it start.
     pub fn from_toml(text: &str, file_name: &str, folder: &Path) -> Result<Self, ConfigError> {
-        let text = brought_up(text, file_name, STATION_FORMATS)?;
-        let document = Document::parse(&text, file_name)?;
+        let newest = brought_up(text, file_name, STATION_FORMATS)?;
+        Self::from_newest(&newest, file_name, folder)
+            .map_err(|fault| in_written_lines(fault, text, &newest))
+    }
+
+    fn from_newest(text: &str, file_name: &str, folder: &Path) -> Result<Self, ConfigError> {
+        let document = Document::parse(text, file_name)?;
         let root = document.root();
         let mut names: Vec<&str> = STATION_KEYS.iter().map(|k| k.name).collect();
         names.extend(STATION_TABLES.map(|(name, ..)| name));

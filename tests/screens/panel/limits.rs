@@ -211,5 +211,5 @@ fn one_skater_gets_limits_of_their_own() {
         }]
     );
     coach.press("Back to the group");
-    assert!(coach.shows("In use: at most 125°."));
+    assert!(coach.shows("In use: at most 125°."), "{:?}", coach.words());
 }

@@ -258,7 +258,7 @@ fn every_text_is_tall_dark_and_whole() {
             LEAST_MM
         } else {
             // A word that does not fit is set smaller, never broken.
-            0.7 * CAPITAL_MM
+            0.65 * CAPITAL_MM
         };
         let texts = texts(&coach.h.output().shapes);
         assert!(texts.len() > 8, "{name}");

@@ -209,7 +209,8 @@ pub(super) fn words(
 
 /// The side's word at the left of the row; gives where the rest begins.
 fn side_word(set: &mut Typesetter<'_>, page: &Page, text: &str, fg: Color32) -> f32 {
-    let cap = set.least_cap(Role::NOTE);
+    // On a screen too small for its place the row's height is all there is; the report says so.
+    let cap = set.least_cap(Role::NOTE).min(page.row.height());
     let at = pos2(page.row.left(), page.row.center().y + cap / 2.0);
     let rect = set.line(text, Role::NOTE, cap, at, Side::Left, (fg, page.bg));
     rect.right() + 2.0 * page.gap

@@ -245,6 +245,7 @@ sayings! {
     ExportRuns = "cannot.export_runs" {}
     NoExport = "cannot.no_export" {}
     ExportNotStarted = "cannot.export_not_started" { why: String }
+    ExportCancelled = "cannot.export_cancelled" {}
     ExportFailed = "cannot.export_failed" { why: String }
     NoExportFolder = "cannot.no_export_folder" { folder: PathBuf, why: String }
     ExportNoRoom = "cannot.export_no_room" { folder: PathBuf }

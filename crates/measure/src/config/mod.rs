@@ -29,4 +29,4 @@ pub use key::{markdown_table, wrapped_comment};
 pub use lane::{Lane, Subject, Travel, View};
 pub use lane_file::LANE_KEYS;
 pub use places::{HOME_VARIABLE, PlaceError, data_folder, home};
-pub use version::{FORMAT_KEY, Step, brought_up, renamed, without};
+pub use version::{FORMAT_KEY, Step, brought_up, in_written_lines, renamed, without};

@@ -54,6 +54,22 @@ pub fn brought_up<'t>(
     Ok(text)
 }
 
+/// A fault of a text that was brought up, with its line in the text that the
+/// person wrote: steps take lines out and put lines in. A line that the person
+/// did not write gets none.
+pub fn in_written_lines(fault: ConfigError, written: &str, brought_up: &str) -> ConfigError {
+    if written == brought_up {
+        return fault;
+    }
+    let line = fault.line.and_then(|line| {
+        let wanted = brought_up.lines().nth(line.checked_sub(1)?)?;
+        let same = written.lines().enumerate().filter(|(_, l)| *l == wanted);
+        same.map(|(at, _)| at + 1)
+            .min_by_key(|at| at.abs_diff(line))
+    });
+    ConfigError { line, ..fault }
+}
+
 /// Gives a key of a table another name and leaves everything else alone: the
 /// most usual step.
 ///
@@ -180,6 +196,22 @@ mod tests {
         let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
         lines.sort();
         lines
+    }
+
+    #[test]
+    fn a_fault_is_told_where_the_person_wrote_it() {
+        let written = "speed = 5.0\n\n[screen]\ndark = 3\nwidth = 1\n";
+        let up = brought_up(written, "x", STEPS).unwrap();
+        let fault = |line| ConfigError {
+            file: "x".into(),
+            line: Some(line),
+            problem: Box::new(Problem::NotFound),
+        };
+        let at = 1 + up.lines().position(|l| l == "width = 1").unwrap();
+        assert_ne!(at, 5, "the format's line came in");
+        assert_eq!(in_written_lines(fault(at), written, &up).line, Some(5));
+        assert_eq!(in_written_lines(fault(99), written, &up).line, None);
+        assert_eq!(in_written_lines(fault(4), written, written).line, Some(4));
     }
 
     proptest! {

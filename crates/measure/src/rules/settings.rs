@@ -5,7 +5,7 @@ use std::path::Path;
 
 use crate::config::{
     ConfigError, Document, Edit, FORMAT_KEY, Section, Step, Written, brought_up, edit_toml,
-    read_text, wrapped_comment,
+    in_written_lines, read_text, wrapped_comment,
 };
 
 use super::{AgeGroup, Limits, RULES, Rule, Sense, Surety, Thresholds};
@@ -45,8 +45,13 @@ impl AgeGroups {
     /// Checks the text of an age groups file; `file_name` is the name faults
     /// are reported under. What is left out keeps its default.
     pub fn from_toml(text: &str, file_name: &str) -> Result<Self, ConfigError> {
-        let text = brought_up(text, file_name, AGE_GROUP_FORMATS)?;
-        let document = Document::parse(&text, file_name)?;
+        let newest = brought_up(text, file_name, AGE_GROUP_FORMATS)?;
+        Self::from_newest(&newest, file_name)
+            .map_err(|fault| in_written_lines(fault, text, &newest))
+    }
+
+    fn from_newest(text: &str, file_name: &str) -> Result<Self, ConfigError> {
+        let document = Document::parse(text, file_name)?;
         let root = document.root();
         let names = AgeGroup::ALL.map(AgeGroup::name);
         let mut known = [&names[..], &[SURETY_KEY]].concat();

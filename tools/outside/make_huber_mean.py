@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The mean that readings astray cannot pull, by SciPy:  make_steady_mean.py OUT.json
+"""The mean that readings astray cannot pull, by SciPy:  make_huber_mean.py OUT.json
 
 Huber's estimate of a location with weights: the value that makes the weighted sum of `scipy.special.huber` of the distances least.
 """
