@@ -188,7 +188,7 @@ fn what_the_coach_writes_comes_back_and_counts() {
         }
     );
     let count = |rule: RuleId, confirmed, dismissed| Agreement {
-        rule: rule.into(),
+        rule,
         confirmed,
         dismissed,
     };

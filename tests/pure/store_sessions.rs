@@ -61,7 +61,7 @@ fn numbers_that_are_none_are_stored_as_nothing() {
     let quantity = &back.quantities[QuantityId::StrideRate];
     assert_eq!((quantity.value, quantity.is_judged()), (None, false));
     let others = |p: &JudgedPass| p.quantities.values().skip(1).cloned().collect::<Vec<_>>();
-    assert_eq!(others(&back), others(&bad));
+    assert_eq!(others(back), others(&bad));
     assert_eq!(
         back.pushes[1], bad.pushes[1],
         "the other pushes are untouched"

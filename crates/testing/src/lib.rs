@@ -35,7 +35,7 @@ pub fn root() -> PathBuf {
 /// Where [`REQUIRE_ALL`] is set: then every test has to run.
 #[track_caller]
 pub fn cannot_run(why: &str) {
-    let all = std::env::var_os(REQUIRE_ALL).is_some_and(|v| v != "" && v != "0");
+    let all = std::env::var_os(REQUIRE_ALL).is_some_and(|v| !v.is_empty() && v != "0");
     assert!(!all, "this test cannot run here: {why}");
     let name = std::thread::current().name().map(str::to_owned);
     let line = format!("NOT RUN {}: {why}\n", name.as_deref().unwrap_or("a test"));

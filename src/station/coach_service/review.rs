@@ -106,7 +106,7 @@ impl Service {
             .iter()
             .filter_map(|(rule, limits)| {
                 let points = points_of(rule, &values);
-                (!points.is_empty()).then(|| ProgressSeries {
+                (!points.is_empty()).then_some(ProgressSeries {
                     rule,
                     limits: *limits,
                     points,

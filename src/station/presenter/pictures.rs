@@ -136,7 +136,7 @@ fn strip_of(raw: &RawStrip) -> Option<PictureStrip> {
             jpeg,
         });
     }
-    (!shots.is_empty()).then(|| PictureStrip {
+    (!shots.is_empty()).then_some(PictureStrip {
         push: raw.push,
         rule: raw.rule,
         flagged_at_s: raw.flagged_at_s,

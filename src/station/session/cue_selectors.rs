@@ -144,7 +144,7 @@ mod tests {
             toe_off_s: 0.3,
             measures,
             flags: flagged
-                .then(|| Flag {
+                .then_some(Flag {
                     rule: RuleId::KneeBend,
                     value: knee_deg,
                     limit,

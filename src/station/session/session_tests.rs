@@ -26,6 +26,9 @@ fn stick() -> Stick {
     }
 }
 
+/// Each pass that was announced, and what became of it on the disk.
+type HeardPasses = Arc<Mutex<Vec<(FinishedPass, Option<Written>)>>>;
+
 struct Rig {
     dir: tempfile::TempDir,
     settings: SharedSettings,
@@ -33,7 +36,7 @@ struct Rig {
     presenter: PresenterHandle,
     /// Its end is not waited for.
     _thread: PresenterThread,
-    passes: Arc<Mutex<Vec<(FinishedPass, Option<Written>)>>>,
+    passes: HeardPasses,
     archive: Archive,
     lane: Lane,
     roster: Arc<Vec<Skater>>,
@@ -72,7 +75,7 @@ impl Rig {
             ..Outputs::none()
         })
         .unwrap();
-        let passes: Arc<Mutex<Vec<(FinishedPass, Option<Written>)>>> = Arc::default();
+        let passes: HeardPasses = Arc::default();
         let heard = Arc::clone(&passes);
         let mut session = Session::new(SessionParts {
             settings: settings.clone(),

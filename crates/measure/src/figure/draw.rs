@@ -58,8 +58,8 @@ pub fn draw(s: &Stance, order: Option<Order>) -> Vec<Shape> {
         shapes: Vec::new(),
     };
     match s.view {
-        FigureView::Side { .. } => pen.from_the_side(),
-        FigureView::Front | FigureView::Rear => pen.from_ahead(),
+        FigureView::Side { .. } => pen.draw_side(),
+        FigureView::Front | FigureView::Rear => pen.draw_ahead(),
     }
     pen.shapes
 }
@@ -162,7 +162,7 @@ impl Pen<'_> {
         }
     }
 
-    fn from_the_side(&mut self) {
+    fn draw_side(&mut self) {
         let near = self.s.near().unwrap_or(Leg::Right);
         let far = near.other();
         let facing = self.s.view.facing();
@@ -171,8 +171,8 @@ impl Pen<'_> {
         self.arm(far, Ink::Far, holds == far);
         self.leg(far, Ink::Far);
         self.leg(near, Ink::Body);
-        self.trunk_from_the_side();
-        self.helmet_from_the_side();
+        self.trunk_draw_side();
+        self.helmet_draw_side();
         self.arm(near, Ink::Body, holds == near);
     }
 
@@ -265,7 +265,7 @@ impl Pen<'_> {
         self.add(ink, true, &boot);
     }
 
-    fn trunk_from_the_side(&mut self) {
+    fn trunk_draw_side(&mut self) {
         let h = self.h;
         let (hips, shoulders) = (self.s.hips(), self.s.shoulders());
         let trunk = minus(shoulders, hips);
@@ -293,7 +293,7 @@ impl Pen<'_> {
         self.band(a, b, 0.084, 0.0845);
     }
 
-    fn helmet_from_the_side(&mut self) {
+    fn helmet_draw_side(&mut self) {
         let h = self.h;
         let head = self.at(Joint::Head);
         let f = self.s.view.facing();
@@ -368,7 +368,7 @@ impl Pen<'_> {
         self.add(Ink::Stick, false, &[(foot, 0.014), (blade, 0.013)]);
     }
 
-    fn from_ahead(&mut self) {
+    fn draw_ahead(&mut self) {
         let rear = self.s.view == FigureView::Rear;
         let outer = |leg: Leg| self.at(arm_of(leg).end)[0] * self.s.outward(leg);
         // The stick is in the hand farther out, away from what is looked at.
@@ -379,18 +379,18 @@ impl Pen<'_> {
         };
         // From behind the arms swing beyond the trunk.
         if rear {
-            self.helmet_from_ahead(true);
+            self.helmet_draw_ahead(true);
             for leg in Leg::BOTH {
                 self.arm(leg, Ink::Body, leg == holds);
             }
         }
         // The leg that is meant stands in front.
         for leg in [self.s.leg.other(), self.s.leg] {
-            self.leg_from_ahead(leg);
+            self.leg_draw_ahead(leg);
         }
-        self.trunk_from_ahead();
+        self.trunk_draw_ahead();
         if !rear {
-            self.helmet_from_ahead(false);
+            self.helmet_draw_ahead(false);
             let meant = self.s.leg;
             for leg in [meant.other(), meant] {
                 self.arm(leg, Ink::Body, leg == holds);
@@ -398,7 +398,7 @@ impl Pen<'_> {
         }
     }
 
-    fn leg_from_ahead(&mut self, leg: Leg) {
+    fn leg_draw_ahead(&mut self, leg: Leg) {
         let h = self.h;
         let Limb { root, middle, end } = leg_of(leg);
         let (hip, knee, ankle) = (self.at(root), self.at(middle), self.at(end));
@@ -449,7 +449,7 @@ impl Pen<'_> {
         self.add(Ink::Body, true, &[(hip, 0.078), (hem, 0.064)]);
     }
 
-    fn trunk_from_ahead(&mut self) {
+    fn trunk_draw_ahead(&mut self) {
         use Joint as J;
         let ink = self.trunk_ink();
         let [ls, rs] = [J::LeftShoulder, J::RightShoulder].map(|j| self.at(j));
@@ -471,7 +471,7 @@ impl Pen<'_> {
         self.add(Ink::Trim, false, &[(middle, 0.062)]);
     }
 
-    fn helmet_from_ahead(&mut self, rear: bool) {
+    fn helmet_draw_ahead(&mut self, rear: bool) {
         let h = self.h;
         let head = self.at(Joint::Head);
         let place = |x: f64, y: f64| off(h, head, [x, y]);

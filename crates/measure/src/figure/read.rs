@@ -125,14 +125,14 @@ fn mend(s: &mut Stance, standard: &Stance, order: Order) {
         let [upper, lower] = moves::bones(s, arm);
         let arm_fits =
             fits(upper, standard::UPPER_ARM, 0.3) && fits(lower, standard::FOREARM, 0.25);
-        if !arm_fits && !(meant && order == Order::ArmsAhead) {
+        if !(arm_fits || meant && order == Order::ArmsAhead) {
             hang(s, standard, arm.root, &[arm.middle, arm.end]);
         }
         let limb = leg_of(leg);
         let (heel, toe) = foot_of(leg);
         let [thigh, shank] = moves::bones(s, limb);
         let least = if side { 0.6 } else { 0.3 };
-        if !(fits(thigh, standard::THIGH, least) && fits(shank, standard::SHANK, least)) && !meant {
+        if !(meant || fits(thigh, standard::THIGH, least) && fits(shank, standard::SHANK, least)) {
             hang(s, standard, limb.root, &[limb.middle, limb.end, heel, toe]);
         }
         let foot = apart(s.joint(heel), s.joint(toe));

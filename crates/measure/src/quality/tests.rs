@@ -35,7 +35,7 @@ fn clarity_is_the_median_of_what_was_measured() {
     let none = sight(&seen).over([0.0, 2.0]);
     assert_eq!((none.sharpness, none.noise), (None, None));
     for (k, sample) in seen.samples.iter_mut().enumerate() {
-        sample.clarity = (k % 3 != 0).then(|| Clarity {
+        sample.clarity = (k % 3 != 0).then_some(Clarity {
             sharpness: if k == 10 { 0.1 } else { 0.5 },
             contrast: 120.0,
             noise: 2.0,

@@ -177,7 +177,7 @@ impl Skater {
         let angles = (0..=200).map(|i| {
             let ph = phases.0 + (phases.1 - phases.0) * f64::from(i) / 200.0;
             let p = self.points_m((ph + 1.0 - half) / self.cycles_hz);
-            included_deg(p[23 + k], p[25 + k], p[27 + k]).unwrap()
+            included_deg(p[23 + k], p[25 + k], p[27 + k]).expect("bones have a length")
         });
         if largest {
             angles.fold(0.0, f64::max)
@@ -207,7 +207,7 @@ impl Skater {
                         at[1] + q[0] * heading[1] + q[1] * left[1],
                         q[2],
                     ];
-                    let px = camera.project(world).unwrap();
+                    let px = camera.project(world).expect("in front of the camera");
                     Landmark {
                         x_px: px[0] as f32,
                         y_px: px[1] as f32,
