@@ -70,6 +70,9 @@ impl Needs {
     /// Of the leg at the end of a push.
     pub const PUSH_END: Needs = Needs {
         span_s: |push| [push.push_start_s, push.toe_off_s + 0.1],
+        // There the landmark models mix the two legs in good pictures too; a second
+        // reader measures, where it is read.
+        unsteady_share: 2.0 * MOST_UNSTEADY_SHARE,
         ..USUAL
     };
     /// Of the arm at the front of its swing.
