@@ -22,7 +22,7 @@ pub fn figure_svg(order: Order, leg: Leg, value: f64, limit: f64, title: &str) -
     };
     let (width, height) = (right - left + 2.0 * ROOM_M, top - bottom + 2.0 * ROOM_M);
     let mut svg = format!(
-        "<svg class=\"figure\" role=\"img\" viewBox=\"0 0 {:.1} {:.1}\" xmlns=\"http://www.w3.org/2000/svg\"><title>{}</title>\n",
+        "<svg class=\"figure\" role=\"img\" viewBox=\"0 0 {:.1} {:.1}\"><title>{}</title>\n",
         1000.0 * width,
         1000.0 * height,
         escape(title)
