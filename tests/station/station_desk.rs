@@ -309,7 +309,7 @@ fn the_queue_is_taken_up_after_a_restart() {
     let view = s.until("the queue", |v| !v.queue.order.is_empty());
     assert_eq!(
         (view.queue.order.clone(), view.queue.current),
-        (vec![c, a], Some(c))
+        (vec![c, a], Some(a))
     );
     assert_eq!(view.roster.len(), 3);
     assert!(view.roster.iter().any(|s| s.id == d));

@@ -90,15 +90,16 @@ pub(super) fn paint(
         }
         Aside::Good(text) => {
             let colours = (p.on_strip, p.strip);
-            let rect = set.line(
-                text,
-                Role::NOTE,
-                cap,
-                pos2(right, baseline),
-                Side::Right,
-                colours,
-            );
-            let centre = pos2(rect.left() - 0.5 * pad - small, middle);
+            // On a narrow screen the mark stands alone, beside the bib.
+            let wide = set.width_in_caps(text) * cap;
+            let end = if right - wide - 2.0 * small - pad > 2.0 * radius {
+                let at = pos2(right, baseline);
+                let rect = set.line(text, Role::NOTE, cap, at, Side::Right, colours);
+                rect.left() - 0.5 * pad
+            } else {
+                right
+            };
+            let centre = pos2(end - small, middle);
             let painter = set.painter();
             painter.circle_filled(centre, small, p.on_strip);
             painter.circle_filled(centre, 0.74 * small, p.good);
