@@ -148,13 +148,6 @@ impl Coach {
     }
 
     /// Whether these words stand somewhere on the page.
-    /// Every text of the page.
-    pub fn words(&self) -> Vec<String> {
-        let all = self.h.query_all_by_label_contains("");
-        all.filter_map(|node| node.accesskit_node().label())
-            .collect()
-    }
-
     pub fn shows(&self, words: &str) -> bool {
         self.h.query_all_by_label_contains(words).next().is_some()
     }
