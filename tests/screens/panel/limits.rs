@@ -210,4 +210,6 @@ fn one_skater_gets_limits_of_their_own() {
             limits: None
         }]
     );
+    coach.press("Back to the group");
+    assert!(coach.shows("In use: at most 125°."));
 }

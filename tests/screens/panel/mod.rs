@@ -93,7 +93,8 @@ impl Coach {
 
     pub fn press(&mut self, name: &str) {
         let place = self.thing(name).rect();
-        if place.bottom() > self.bottom {
+        // Where a press before it scrolled the page, what stands above is out of sight too.
+        if place.top() < 0.0 || place.bottom() > self.bottom {
             self.thing(name).scroll_to_me();
             self.h.run();
         }
