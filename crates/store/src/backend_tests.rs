@@ -1,51 +1,16 @@
 //! Which session a pass belongs to.
 
 use super::*;
-use crate::config::View;
-use crate::feedback::{Cue, CueKind};
-use crate::rules::{AgeGroup, JudgedPass, Thresholds};
-use crate::{SourceKind, StoredSession};
+use crate::{SourceKind, StoredSession, samples};
 
 fn info(model: &str) -> SessionInfo {
-    let lane = include_str!("../../../config/lane-side.toml");
-    SessionInfo {
-        source: SourceInfo {
-            kind: SourceKind::Camera,
-            name: "rink".to_owned(),
-            width: 1280,
-            height: 720,
-            frames_per_second: None,
-            frames: None,
-        },
-        lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
-        engine: EngineInfo {
-            program_version: "0".to_owned(),
-            backend: "embedded".to_owned(),
-            model: model.to_owned(),
-            model_sha256: None,
-        },
-        age_group: AgeGroup::U13,
-        started: Zoned::now(),
-    }
+    let mut info = samples::session();
+    info.engine.model = model.to_owned();
+    info
 }
 
 fn pass(number: u32) -> NewPass {
-    let pass = JudgedPass {
-        track_id: number,
-        started_at_s: 0.0,
-        ended_at_s: f64::from(number),
-        speed_mps: 5.0,
-        view: View::Side,
-        thresholds: Thresholds::defaults(AgeGroup::U13),
-        pushes: Vec::new(),
-        quantities: Default::default(),
-    };
-    let cue = Cue {
-        pass_number: number,
-        track_id: number,
-        kind: CueKind::Praise,
-    };
-    (pass, cue).into()
+    samples::pass(number).into()
 }
 
 /// A run of the program from its start to its proper end: passes announced

@@ -3,61 +3,29 @@
 use super::*;
 use proptest::prelude::*;
 
-use crate::config::{Lane, View};
 use crate::feedback::Cue;
-use crate::feedback::CueKind;
-use crate::rules::{AgeGroup, Leg, Measure, Thresholds};
+use crate::rules::{AgeGroup, Leg, Measure};
 use crate::rules::{JudgedPass, JudgedPush, NotJudged, QuantityId, QuantityMap, RuleId, RuleMap};
+use crate::samples::{self, session};
 use crate::schema::{BACK_TO_2, BACK_TO_3, BACK_TO_4};
-use crate::{EngineInfo, SourceInfo, SourceKind};
 
-fn session() -> SessionInfo {
-    let lane = include_str!("../../../config/lane-side.toml");
-    SessionInfo {
-        source: SourceInfo {
-            kind: SourceKind::Camera,
-            name: "rink".to_owned(),
-            width: 1280,
-            height: 720,
-            frames_per_second: None,
-            frames: None,
-        },
-        lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
-        engine: EngineInfo {
-            program_version: "0".to_owned(),
-            backend: "embedded".to_owned(),
-            model: "full".to_owned(),
-            model_sha256: None,
-        },
-        age_group: AgeGroup::U13,
-        started: Zoned::now(),
-    }
-}
-
+/// A pass that takes its room on the disk.
 fn pass(number: u32) -> (JudgedPass, Cue) {
+    let long = || Measure::judged(1.0, 1.0, "long words ".repeat(50));
     let push = JudgedPush {
         quality: None,
         leg: Leg::Left,
         near_leg: None,
         push_start_s: 0.0,
         toe_off_s: 0.5,
-        measures: RuleMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
+        measures: RuleMap::from_fn(|_| long()),
         flags: Vec::new(),
     };
+    let (bare, cue) = samples::pass(number);
     let pass = JudgedPass {
-        track_id: number,
-        started_at_s: 0.0,
-        ended_at_s: f64::from(number),
-        speed_mps: 5.0,
-        view: View::Side,
-        thresholds: Thresholds::defaults(AgeGroup::U13),
         pushes: vec![push; 4],
-        quantities: QuantityMap::from_fn(|_| Measure::judged(1.0, 1.0, "long words ".repeat(50))),
-    };
-    let cue = Cue {
-        pass_number: number,
-        track_id: number,
-        kind: CueKind::Praise,
+        quantities: QuantityMap::from_fn(|_| long()),
+        ..bare
     };
     (pass, cue)
 }

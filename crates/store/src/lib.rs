@@ -33,6 +33,8 @@ mod read;
 mod records;
 mod retention;
 mod retention_age;
+#[cfg(test)]
+mod samples;
 mod schema;
 mod session_json;
 mod skaters;

@@ -4,9 +4,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use super::*;
 use crate::backend::Opened;
-use crate::config::View;
-use crate::feedback::{Cue, CueKind};
-use crate::rules::{AgeGroup, JudgedPass, Thresholds};
+use crate::samples::pass;
 
 #[derive(Clone, Default)]
 struct Broken {
@@ -85,26 +83,6 @@ fn policy(keep: usize) -> WriterPolicy {
         keep_in_memory: keep,
         silent_after: Duration::from_millis(30),
     }
-}
-
-fn pass(number: u32) -> (JudgedPass, Cue) {
-    (
-        JudgedPass {
-            track_id: number,
-            started_at_s: 0.0,
-            ended_at_s: 1.0,
-            speed_mps: 5.0,
-            view: View::Side,
-            thresholds: Thresholds::defaults(AgeGroup::U15),
-            pushes: Vec::new(),
-            quantities: Default::default(),
-        },
-        Cue {
-            pass_number: number,
-            track_id: number,
-            kind: CueKind::Praise,
-        },
-    )
 }
 
 fn submit(writer: &StoreWriter, number: u32) -> Receipt {

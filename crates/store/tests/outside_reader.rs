@@ -13,58 +13,17 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
-use kickplate_measure::config::{Lane, View};
-use kickplate_measure::feedback::{Cue, CueKind};
-use kickplate_measure::rules::{AgeGroup, JudgedPass, Thresholds};
 use kickplate_store::{
     Archive, EngineInfo, SESSIONS_FILE, SessionInfo, SourceInfo, SourceKind, Store,
 };
 use rusqlite::Connection;
 use rustix::fs::FlockOperation;
 
+#[path = "../src/samples.rs"]
+mod samples;
+use samples::{pass, session};
+
 const FOLDER: &str = "KICKPLATE_TEST_RECORDS_TO";
-
-fn session() -> SessionInfo {
-    let lane = include_str!("../../../config/lane-side.toml");
-    SessionInfo {
-        source: SourceInfo {
-            kind: SourceKind::Camera,
-            name: "rink".to_owned(),
-            width: 1280,
-            height: 720,
-            frames_per_second: None,
-            frames: None,
-        },
-        lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
-        engine: EngineInfo {
-            program_version: "0".to_owned(),
-            backend: "embedded".to_owned(),
-            model: "full".to_owned(),
-            model_sha256: None,
-        },
-        age_group: AgeGroup::U13,
-        started: jiff::Zoned::now(),
-    }
-}
-
-fn pass(number: u32) -> (JudgedPass, Cue) {
-    let pass = JudgedPass {
-        track_id: number,
-        started_at_s: 0.0,
-        ended_at_s: f64::from(number),
-        speed_mps: 5.0,
-        view: View::Side,
-        thresholds: Thresholds::defaults(AgeGroup::U13),
-        pushes: Vec::new(),
-        quantities: Default::default(),
-    };
-    let cue = Cue {
-        pass_number: number,
-        track_id: number,
-        kind: CueKind::Praise,
-    };
-    (pass, cue)
-}
 
 /// Not a test of its own: the station that is killed. It has the file open a
 /// second time, as the panel does.

@@ -142,52 +142,24 @@ fn remove(folder: &Path) -> anyhow::Result<()> {
     })
 }
 
+// What the samples name.
+#[cfg(test)]
+use crate::store::{EngineInfo, SourceInfo, SourceKind};
+#[cfg(test)]
+#[path = "../../../crates/store/src/samples.rs"]
+mod samples;
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::{Lane, View};
-    use crate::feedback::CueKind;
-    use crate::rules::{AgeGroup, Thresholds};
-    use crate::store::{EngineInfo, SourceInfo, SourceKind};
 
-    fn info() -> SessionInfo {
-        let lane = include_str!("../../../config/lane-side.toml");
-        SessionInfo {
-            source: SourceInfo {
-                kind: SourceKind::Video,
-                name: "a.mp4".to_owned(),
-                width: 1280,
-                height: 720,
-                frames_per_second: None,
-                frames: None,
-            },
-            lane: Lane::from_toml(lane, "lane-side.toml").unwrap(),
-            engine: EngineInfo {
-                program_version: "0".to_owned(),
-                backend: "embedded".to_owned(),
-                model: "full".to_owned(),
-                model_sha256: None,
-            },
-            age_group: AgeGroup::U13,
-            started: jiff::Zoned::now(),
-        }
-    }
-
+    /// A pass whose times are no round numbers.
     fn pass(number: u32) -> (JudgedPass, Cue) {
+        let (bare, cue) = samples::pass(number);
         let pass = JudgedPass {
-            track_id: number,
             started_at_s: 0.25,
             ended_at_s: f64::from(number) / 3.0,
-            speed_mps: 5.0,
-            view: View::Side,
-            thresholds: Thresholds::defaults(AgeGroup::U13),
-            pushes: Vec::new(),
-            quantities: Default::default(),
-        };
-        let cue = Cue {
-            pass_number: number,
-            track_id: number,
-            kind: CueKind::Praise,
+            ..bare
         };
         (pass, cue)
     }
@@ -195,7 +167,7 @@ mod tests {
     #[test]
     fn a_review_that_was_cut_off_goes_on_after_its_last_quiet_moment() {
         let dir = tempfile::tempdir().unwrap();
-        let open = |of: &str| Part::open(dir.path(), of.to_owned(), &info()).unwrap();
+        let open = |of: &str| Part::open(dir.path(), of.to_owned(), &samples::session()).unwrap();
         let (mut part, before) = open("a.mp4");
         assert_eq!((part.frames, before.len()), (0, 0));
         for n in 1..=2 {

@@ -41,6 +41,17 @@ type Line = &'static [[f32; 2]];
 /// Lines, rings (middle and radius) and dots of a sign, in a square of 24.
 type Parts = (&'static [Line], &'static [[f32; 3]], &'static [[f32; 3]]);
 
+/// The loudspeaker, as it sounds and as it is mute.
+const LOUDSPEAKER: &[[f32; 2]] = &[
+    [3.0, 9.5],
+    [7.0, 9.5],
+    [12.0, 5.0],
+    [12.0, 19.0],
+    [7.0, 14.5],
+    [3.0, 14.5],
+    [3.0, 9.5],
+];
+
 impl Icon {
     fn parts(self) -> Parts {
         match self {
@@ -228,15 +239,7 @@ impl Icon {
             ),
             Icon::Sound => (
                 &[
-                    &[
-                        [3.0, 9.5],
-                        [7.0, 9.5],
-                        [12.0, 5.0],
-                        [12.0, 19.0],
-                        [7.0, 14.5],
-                        [3.0, 14.5],
-                        [3.0, 9.5],
-                    ],
+                    LOUDSPEAKER,
                     &[[15.5, 8.5], [17.0, 12.0], [15.5, 15.5]],
                     &[[18.5, 5.5], [21.0, 12.0], [18.5, 18.5]],
                 ],
@@ -245,15 +248,7 @@ impl Icon {
             ),
             Icon::Mute => (
                 &[
-                    &[
-                        [3.0, 9.5],
-                        [7.0, 9.5],
-                        [12.0, 5.0],
-                        [12.0, 19.0],
-                        [7.0, 14.5],
-                        [3.0, 14.5],
-                        [3.0, 9.5],
-                    ],
+                    LOUDSPEAKER,
                     &[[15.5, 9.0], [21.0, 15.0]],
                     &[[21.0, 9.0], [15.5, 15.0]],
                 ],
