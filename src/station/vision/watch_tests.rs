@@ -30,7 +30,7 @@ fn feed(clip: &str, pace: Pace) -> Feed {
 #[test]
 fn neither_a_session_nor_a_presenter_that_hangs_holds_up_a_frame() {
     let mut vision = vision(ModelChoice::Lite, "demo/side-good.toml");
-    let feed = feed("tests/truth/clips/side-adult/clip.mp4", Pace::Patient);
+    let feed = feed("tests/truth/clips/side-adult/clip.mp4", Pace::AsFast);
     let (events, _hangs) = bounded(1);
     let (film, _hangs_too) = bounded(1);
     let outlet = Outlet {
