@@ -24,7 +24,7 @@ pub(super) fn paint(
     set: &mut Typesetter<'_>,
     page: &Page,
     people: &People,
-    aside: Aside<'_>,
+    mut aside: Aside<'_>,
     kept: Option<&str>,
 ) {
     let (p, room) = (page.palette, page.head);
@@ -49,7 +49,16 @@ pub(super) fn paint(
         Aside::Next(word) => next.map_or(0.0, |next| {
             2.0 * bib_half(set, next, radius) + 0.5 * pad + wide(word)
         }),
-        Aside::Good(text) => 2.0 * small + 0.5 * pad + wide(text),
+        // On a narrow screen the mark stands alone, beside the bib.
+        Aside::Good(text) => {
+            let whole = 2.0 * small + 0.5 * pad + wide(text);
+            if right - whole < room.left() + 2.0 * (radius + pad) {
+                aside = Aside::Good("");
+                2.0 * small
+            } else {
+                whole
+            }
+        }
     };
     let mut left = room.left() + pad;
     if let Some(person) = people.shown.as_ref().filter(|p| p.is_known()) {
@@ -90,14 +99,12 @@ pub(super) fn paint(
         }
         Aside::Good(text) => {
             let colours = (p.on_strip, p.strip);
-            // On a narrow screen the mark stands alone, beside the bib.
-            let wide = set.width_in_caps(text) * cap;
-            let end = if right - wide - 2.0 * small - pad > 2.0 * radius {
+            let end = if text.is_empty() {
+                right
+            } else {
                 let at = pos2(right, baseline);
                 let rect = set.line(text, Role::NOTE, cap, at, Side::Right, colours);
                 rect.left() - 0.5 * pad
-            } else {
-                right
             };
             let centre = pos2(end - small, middle);
             let painter = set.painter();
