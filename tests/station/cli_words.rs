@@ -232,6 +232,16 @@ fn a_named_file_that_is_not_there_is_named_and_ends_with_2() {
 }
 
 #[test]
+fn a_source_that_is_no_video_ends_the_station_at_once() {
+    let home = Home::new();
+    home.write("notes.toml", "a = 1\n");
+    let notes = home.dir.path().join("config/notes.toml");
+    let output = home.run(&["--source", notes.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(2), "{}", err(&output));
+    assert!(one_sentence(&output).contains("is not a video"));
+}
+
+#[test]
 fn the_lane_of_the_second_camera_is_checked_too() {
     let home = Home::new();
     home.write(

@@ -11,7 +11,7 @@ use std::sync::atomic::Ordering;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use crate::capture::{CameraRequest, Feed, Pace, SourceSpec};
+use crate::capture::{self, CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
 use crate::display::{ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions};
 use crate::rules::AgeGroup;
@@ -22,6 +22,7 @@ use crate::track::TrackSettings;
 use super::coach_service::panel::side_window;
 use super::coach_service::{CoachService, CoachSetup};
 use super::commands::export;
+use super::commands::review::usage_or_failure;
 use super::health::notify::Watchdog;
 use super::health::{self, HealthKeeper};
 use super::output::{complain, say};
@@ -81,6 +82,9 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
     let home = config::home()?;
     if let Some(clip) = &options.source {
         is_there(clip)?;
+        // Later it would look like a camera that never comes.
+        let path = clip.clone();
+        capture::open(&SourceSpec::File { path }).map_err(usage_or_failure)?;
     }
     let mut setup = Setup::load(&home, options.lane.as_deref())?;
     if setup.people_before_cameras(options.source.is_none()) {
