@@ -12,8 +12,8 @@
 pub use kickplate_export as export;
 pub use kickplate_interface::{display, panel, sound};
 pub use kickplate_measure::{
-    body, calibration, config, feedback, figure, geometry, multi_camera, quality, roster, rules,
-    stride, track, words,
+    body, calibration, config, feedback, figure, geometry, multi_camera, quality, roster, ruler,
+    rules, stride, track, words,
 };
 pub use kickplate_store as store;
 pub use kickplate_vision::{capture, pose};

@@ -39,6 +39,9 @@ enum Command {
     Review(ReviewOptions),
     /// How the camera stands, from things of known size in its picture.
     Scale(ScaleOptions),
+    /// Measures the station with persons who hold angles and gaps.
+    #[command(subcommand)]
+    Ruler(station::RulerCommand),
     /// A recorded session as files: pages, clips, tables.
     Export(ExportOptions),
     /// One page of what was found and what is missing.
@@ -135,6 +138,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
         Some(Command::Demo(options)) => station::demo(&options)?,
         Some(Command::Review(options)) => station::review(&options)?,
         Some(Command::Scale(options)) => station::scale(&options)?,
+        Some(Command::Ruler(command)) => station::ruler_command(&command)?,
         Some(Command::Export(options)) => station::export(&options)?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,

@@ -15,6 +15,7 @@ pub mod logging;
 mod output;
 pub mod presenter;
 pub mod program;
+pub mod ruler;
 pub mod session;
 pub mod settings;
 pub mod usage;
@@ -27,6 +28,7 @@ pub use commands::review::{ReviewOptions, review};
 pub use commands::roster_cli::{
     CommentsGo, back_up, restore, roster_delete, roster_export, roster_import, roster_list,
 };
+pub use commands::ruler::{RulerCommand, ruler as ruler_command};
 pub use commands::scale::{Scale, ScaleOptions, scale, scale_of};
 pub use live::{DemoOptions, LiveOptions, demo, live};
 pub use output::say;

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use crate::calibration::Basis;
+use crate::config::Lane;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
 use crate::rules::{JudgedPass, Leg, Measure, QuantityUnit, RULES, Rule, RuleId, Unit};
 use crate::words::{Catalogue, Language};
@@ -25,6 +27,21 @@ pub fn fault(error: &anyhow::Error) -> String {
             said => format!("{said}: {cause}"),
         }
     })
+}
+
+/// What the values of a lane rest on.
+pub fn rests_on(lane: &Lane) -> String {
+    match (Basis::of(lane), &lane.checked) {
+        (Basis::CheckedHere, Some(checked)) => format!(
+            "Values: checked at this rink{}, persons: {}.",
+            checked
+                .date
+                .map_or_else(String::new, |d| format!(" on {d}")),
+            checked.persons
+        ),
+        (Basis::Rendered, _) => "Values: rendered; they hold for rendered bodies alone.".to_owned(),
+        _ => "Values: people, published; not checked at this rink.".to_owned(),
+    }
 }
 
 /// A cue as one line.

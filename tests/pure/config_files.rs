@@ -95,6 +95,7 @@ fn a_lane_is_read_with_its_values_and_the_default_roll() {
             travel: Travel::LeftToRight,
             skater_height_m: 1.6,
             subject: Subject::People,
+            checked: None,
         }
     );
 }

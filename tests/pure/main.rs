@@ -20,6 +20,7 @@ mod feedback_season;
 mod mutated_input;
 mod outside_numbers;
 mod privacy;
+mod ruler;
 mod sound_files;
 mod store_archive;
 mod store_session_json;

@@ -8,6 +8,7 @@ mod station_common;
 #[path = "../common/store.rs"]
 mod store_common;
 
+mod cli_ruler;
 mod cli_scale;
 mod cli_words;
 mod station_desk;

@@ -16,7 +16,7 @@ use kickplate::panel::{
     PanelView, PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
+use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId, Surety};
 use kickplate::station::coach_service::{CoachService, CoachSetup, Exporter};
 use kickplate::station::live::settings_of;
 use kickplate::station::presenter::{Outputs, PresenterHandle};
@@ -361,6 +361,15 @@ fn limits_are_written_judged_with_and_taken_back() {
     let comments = |t: &str| t.lines().filter(|l| l.starts_with('#')).count();
     assert_eq!(comments(&text), comments(&first));
     assert_eq!(AgeGroups::load(&file).unwrap(), *view.groups);
+
+    // So is how sure it has to be, for all groups.
+    let view = s.done(Command::SetSurety(Surety::VerySure));
+    assert_eq!(view.groups.surety(), Surety::VerySure);
+    assert_eq!(s.settings.load().thresholds().surety, Surety::VerySure);
+    assert_eq!(AgeGroups::load(&file).unwrap().surety(), Surety::VerySure);
+    let view = s.done(Command::UndoLimits);
+    assert_eq!(view.groups.surety(), Surety::Sure);
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), text);
 
     let said = s.refused(Command::SetLimits(knee(9999.0)));
     assert!(said.contains("out of range"), "{said}");
@@ -793,6 +802,7 @@ fn lane() -> Lane {
         travel: Travel::RightToLeft,
         skater_height_m: 1.55,
         subject: Subject::People,
+        checked: None,
     }
 }
 

@@ -200,6 +200,10 @@ impl Material {
         for (i, session) in self.sessions.iter_mut().enumerate() {
             session.number = i as i64 + 1;
             session.started_at = None;
+            // A day of the rink's calendar, too.
+            if let Some(checked) = &mut session.lane.checked {
+                checked.date = None;
+            }
             nameless(&mut session.source);
             for pass in &mut session.passes {
                 pass.source.iter_mut().for_each(nameless);

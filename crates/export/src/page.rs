@@ -150,8 +150,24 @@ impl<'a> Page<'a> {
     fn closing(&mut self, sessions: &[SessionPart]) {
         self.raw("<section class=\"sure\">\n");
         self.word("h2", "section.sure");
-        let rests_on = |basis| sessions.iter().any(|s| Basis::of(s.lane.subject) == basis);
-        let mut keys = vec!["sure.how", "sure.band", "sure.sigma"];
+        let rests_on = |basis| sessions.iter().any(|s| Basis::of(&s.lane) == basis);
+        self.raw("<ul>\n");
+        for key in ["sure.how", "sure.band", "sure.sigma"] {
+            self.word("li", key);
+        }
+        let mut said = Vec::new();
+        for checked in sessions.iter().filter_map(|s| s.lane.checked.as_ref()) {
+            let (words, n) = (self.words, checked.persons.to_string());
+            let text = match checked.date.map(|day| day.to_string()) {
+                Some(day) => words.fill("sure.checked_on", &[("date", &day), ("n", &n)]),
+                None => words.fill("sure.checked", &[("n", &n)]),
+            };
+            if !said.contains(&text) {
+                self.text("li", &text);
+                said.push(text);
+            }
+        }
+        let mut keys = Vec::new();
         if rests_on(Basis::PeoplePublished) {
             keys.push("sure.people");
         }
@@ -159,8 +175,10 @@ impl<'a> Page<'a> {
             keys.push("sure.rendered");
         }
         keys.extend(["sure.limits", "sure.not_judged", "sure.one_day"]);
-        self.list(&keys);
-        self.raw("</section>\n<section class=\"care\">\n");
+        for key in keys {
+            self.word("li", key);
+        }
+        self.raw("</ul>\n</section>\n<section class=\"care\">\n");
         self.word("h2", "section.care");
         self.list(&[
             "care.eyes",

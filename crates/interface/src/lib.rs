@@ -2,7 +2,7 @@
 
 // What this crate knows of the others; nothing else can be reached from it.
 use kickplate_measure::{
-    body, calibration, config, feedback, figure, geometry, roster, rules, stride, words,
+    body, calibration, config, feedback, figure, geometry, roster, ruler, rules, stride, words,
 };
 use kickplate_store as store;
 

@@ -13,6 +13,7 @@ pub mod geometry;
 pub mod multi_camera;
 pub mod quality;
 pub mod roster;
+pub mod ruler;
 pub mod rules;
 pub mod stride;
 pub mod track;

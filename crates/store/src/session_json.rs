@@ -150,7 +150,7 @@ impl SessionFile {
             format_version: FORMAT_VERSION,
             started_at: started_at.map(ToString::to_string),
             source,
-            basis: Basis::of(lane.subject),
+            basis: Basis::of(&lane),
             lane,
             engine,
             age_group: thresholds.age_group,

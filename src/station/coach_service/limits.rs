@@ -6,8 +6,8 @@ use super::{Done, Service, said};
 use crate::config::{Edit, Written};
 use crate::panel::{Effect, LimitEdit, Message, Of, Who};
 use crate::roster::SkaterId;
-use crate::rules::settings::{flagged_of, limit_edits, limits_fault};
-use crate::rules::{AgeGroup, AgeGroups, Limits, RuleId, Thresholds};
+use crate::rules::settings::{flagged_of, limit_edits, limits_fault, surety_edit};
+use crate::rules::{AgeGroup, AgeGroups, Limits, RuleId, Surety, Thresholds};
 use crate::station::settings::StationSettings;
 use crate::station::settings::default_file as default_station_file;
 
@@ -48,6 +48,13 @@ impl Service {
         Ok(Message::LimitsSet {
             what: Of(rule),
             group: edit.group,
+        })
+    }
+
+    pub(super) fn set_surety(&mut self, surety: Surety) -> Done {
+        self.write_limits(&[surety_edit(surety)])?;
+        Ok(Message::SuretySet {
+            percent: surety.percent(),
         })
     }
 

@@ -388,6 +388,7 @@ impl Service {
             Command::UseAgeGroup(group) => self.use_age_group(group),
             Command::PreviewLimits(edit) => self.preview_limits(edit),
             Command::SetLimits(edit) => self.set_limits(&edit),
+            Command::SetSurety(surety) => self.set_surety(surety),
             Command::ResetLimits { group, rule } => self.reset_limits(group, rule),
             Command::CopyLimits { from, to } => self.copy_limits(from, to),
             Command::UndoLimits => self.undo_limits(),

@@ -11,7 +11,8 @@ use super::{Done, Service, said};
 use crate::capture::{CameraRequest, list_cameras};
 use crate::config::{Edit, Lane, Written, write_atomically};
 use crate::geometry::{CameraPoseError, solve_camera_pose};
-use crate::panel::{LaneDraft, LaneEntry, Message, Number, ScaleResult};
+use crate::panel::{CheckEnded, LaneDraft, LaneEntry, Message, Number, ScaleResult};
+use crate::station::ruler::CheckState;
 use crate::station::settings::second_camera::SecondCamera;
 
 /// Why there is no scale yet, as what to do next.
@@ -98,6 +99,8 @@ impl Service {
         self.settings
             .change_source(|source| source.camera = camera.clone());
         self.mark_camera_in_use();
+        // A check holds for its own camera alone.
+        self.list_lanes();
         Ok(Message::CameraOpened { width, height, fps })
     }
 
@@ -315,6 +318,12 @@ impl Service {
     /// Lists the lane files of the settings folder.
     pub(super) fn list_lanes(&mut self) {
         let folder = self.home.join("config");
+        let source = self.settings.load().source.clone();
+        self.view.check_ended = match source.check_state() {
+            CheckState::Never | CheckState::Holds(_) => None,
+            CheckState::Ended(date, with) => Some(CheckEnded::MadeWithAnother(date, with)),
+            CheckState::Unusable(_) => Some(CheckEnded::FileUnusable),
+        };
         let mut lanes: Vec<LaneEntry> = std::fs::read_dir(&folder)
             .into_iter()
             .flatten()
@@ -327,10 +336,17 @@ impl Service {
                     || name.starts_with("marks")
                     || name.starts_with('.');
                 (!other).then(|| {
-                    let lane = Lane::load(&file).map_err(|e| e.to_string());
+                    let mut lane = Lane::load(&file).map_err(|e| e.to_string());
+                    let example = lane.as_ref().is_ok_and(is_example);
+                    let in_use = same_file(&file, &self.lane_file);
+                    if let Ok(lane) = &mut lane
+                        && in_use
+                    {
+                        lane.checked = source.lane.checked;
+                    }
                     LaneEntry {
-                        in_use: same_file(&file, &self.lane_file),
-                        example: lane.as_ref().is_ok_and(is_example),
+                        in_use,
+                        example,
                         lane,
                         name,
                         file,

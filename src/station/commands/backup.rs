@@ -1,8 +1,8 @@
 //! Everything in one file, and back: settings, lanes, recordings, pictures.
 //!
 //! A backup is a zip: `backup.json` (format and program), `config/*.toml`,
-//! `recordings/` with the sessions file, the pictures and the hash of the
-//! PIN. A restore believes nothing in it: only these names are taken, none
+//! `recordings/` with the sessions file, the pictures, the checks with persons and the
+//! hash of the PIN. A restore believes nothing in it: only these names are taken, none
 //! that leads out of its folder, and nothing is put in place before all of it
 //! was read and checked.
 
@@ -19,6 +19,7 @@ use zip::{CompressionMethod, ZipArchive, ZipWriter};
 use crate::config::{ConfigError, Lane, sync_folder_of};
 use crate::rules::AgeGroups;
 use crate::station::health::host::free_bytes;
+use crate::station::ruler::RULER_FOLDER;
 use crate::station::settings::StationSettings;
 use crate::store::{self, Archive, PICTURES_FOLDER, SESSIONS_FILE, StoreError};
 
@@ -191,6 +192,14 @@ fn write_zip(
             }
         }
     }
+    let checks = folder.join(RULER_FOLDER);
+    if checks.is_dir() {
+        for (path, name) in plain_files(&checks)? {
+            if is_check(&name) {
+                add(&path, format!("recordings/{RULER_FOLDER}/{name}"), true)?;
+            }
+        }
+    }
     let file = zip.finish().map_err(|e| written(&e))?;
     file.sync_all().map_err(|e| written(&e))?;
     let bytes = file.metadata().map_err(|e| written(&e))?.len();
@@ -316,12 +325,13 @@ fn unpack(from: &Path, folder: &Path, config: &Path) -> Result<u32, BackupError>
             manifest.program_version
         )));
     }
-    let pictures = folder.join(PICTURES_FOLDER);
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(&pictures)
-        .map_err(|e| files(&pictures, "written", e))?;
+    for new in [PICTURES_FOLDER, RULER_FOLDER].map(|name| folder.join(name)) {
+        std::fs::DirBuilder::new()
+            .recursive(true)
+            .mode(0o700)
+            .create(&new)
+            .map_err(|e| files(&new, "written", e))?;
+    }
     let mut total = 0u64;
     for i in 0..zip.len() {
         let entry = zip.by_index_raw(i).map_err(|e| refused(e.to_string()))?;
@@ -347,7 +357,10 @@ fn unpack(from: &Path, folder: &Path, config: &Path) -> Result<u32, BackupError>
             .filter(|_| entry.is_file() && !entry.is_symlink())
             .ok_or_else(|| refused(format!("'{name}' does not belong into a backup")))?;
         // Settings and the PIN are small; nothing else pretends to be one.
-        if (place.starts_with(config) || place.ends_with(PIN_FILE)) && entry.size() > SMALL {
+        let small = place.starts_with(config)
+            || place.ends_with(PIN_FILE)
+            || place.starts_with(folder.join(RULER_FOLDER));
+        if small && entry.size() > SMALL {
             return Err(refused(format!("'{name}' is too large for what it is")));
         }
         let mut options = std::fs::OpenOptions::new();
@@ -389,6 +402,10 @@ fn place_of(name: &str, folder: &Path, config: &Path) -> Option<PathBuf> {
     if rest == SESSIONS_FILE || rest == PIN_FILE {
         return Some(folder.join(rest));
     }
+    if let Some(file) = rest.strip_prefix(RULER_FOLDER) {
+        let file = file.strip_prefix('/')?;
+        return is_check(file).then(|| folder.join(RULER_FOLDER).join(file));
+    }
     let file = rest.strip_prefix(PICTURES_FOLDER)?.strip_prefix('/')?;
     is_picture(file).then(|| folder.join(PICTURES_FOLDER).join(file))
 }
@@ -407,6 +424,10 @@ fn is_config(name: &str) -> bool {
 
 fn is_picture(name: &str) -> bool {
     is_plain(name) && name.ends_with(".mjpeg")
+}
+
+fn is_check(name: &str) -> bool {
+    is_plain(name) && name.ends_with(".json")
 }
 
 /// Whether the program could run with what was unpacked.

@@ -49,12 +49,15 @@ fn everything_comes_back_and_what_was_there_is_kept_beside() {
     std::fs::create_dir(&pictures).unwrap();
     std::fs::write(pictures.join("s1-p1-0-knee_bend.mjpeg"), b"jpeg").unwrap();
     std::fs::write(p.folder.join(PIN_FILE), "hash").unwrap();
+    let checks = p.folder.join(RULER_FOLDER);
+    std::fs::create_dir(&checks).unwrap();
+    std::fs::write(checks.join("side-0a1b2c3d.json"), b"a check").unwrap();
     let lane = p.home.join("config/lane-side.toml");
     let lane_text = std::fs::read_to_string(&lane).unwrap();
 
     let made = back_up(&p.home, &p.folder, &p.zip).unwrap();
-    // The manifest, three settings files, sessions, PIN, one picture.
-    assert_eq!(made.files, 7);
+    // The manifest, three settings files, sessions, PIN, one picture, one check.
+    assert_eq!(made.files, 8);
     assert_eq!(made.bytes, p.zip.metadata().unwrap().len());
     let left: Vec<_> = std::fs::read_dir(p.zip.parent().unwrap())
         .unwrap()
@@ -64,12 +67,17 @@ fn everything_comes_back_and_what_was_there_is_kept_beside() {
     add(&p.folder, "Sasha");
     std::fs::write(&lane, "changed = 1\n").unwrap();
     std::fs::remove_dir_all(&pictures).unwrap();
+    std::fs::remove_dir_all(&checks).unwrap();
     let restored = restore(&p.home, &p.folder, &p.zip).unwrap();
     assert_eq!(names(&p.folder), ["Robin"]);
     assert_eq!(std::fs::read_to_string(&lane).unwrap(), lane_text);
     assert_eq!(
         std::fs::read(pictures.join("s1-p1-0-knee_bend.mjpeg")).unwrap(),
         b"jpeg"
+    );
+    assert_eq!(
+        std::fs::read(checks.join("side-0a1b2c3d.json")).unwrap(),
+        b"a check"
     );
     assert_eq!(
         std::fs::read_to_string(p.folder.join(PIN_FILE)).unwrap(),

@@ -8,4 +8,5 @@ mod nothing_judged;
 pub mod review;
 mod review_part;
 pub(in crate::station) mod roster_cli;
+pub(in crate::station) mod ruler;
 pub(in crate::station) mod scale;

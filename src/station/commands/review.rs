@@ -16,6 +16,7 @@ use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::station::live::shutdown::stop_on_signals;
+use crate::station::ruler::{Checks, recordings_of};
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
@@ -68,6 +69,16 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
     let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
     let record = source_record(source.info());
+    // A check that was made with recordings of this lane.
+    let recordings = recordings_of(source.info().width, source.info().height);
+    let checks = Checks::new(
+        &home,
+        &station.recordings_folder()?,
+        options.model,
+        options.engine,
+    )?;
+    let check = checks.state(&checks.setting(&recordings, &lane));
+    lane = checks.applied(&recordings, &lane);
     // Before anything that takes long.
     let path = options.out.join("session.json");
     make_folder(&options.out)?;
@@ -164,6 +175,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         ..
     } = work;
     session.source.frames = Some(frames);
+    let rests_on = words::rests_on(&session.lane);
     session.write(&path)?;
     part.finish()?;
     out.print(&format!(
@@ -172,6 +184,10 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         source.info().name,
         path.display()
     ));
+    out.print(&format!("{rests_on}\n"));
+    if let Some(why) = check.ended() {
+        out.print(&format!("Not those of a check: {why}.\n"));
+    }
     if let Some(error) = out.fault {
         return Err(error).context(format!(
             "not all of it could be printed; the result is in {}",

@@ -172,6 +172,7 @@ impl MarksFile {
                 roll_deg: 0.0,
                 lane_distance_m: 0.0,
                 subject: Subject::People,
+                checked: None,
             },
             size_px,
             marks,

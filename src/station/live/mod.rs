@@ -27,6 +27,7 @@ use super::health::notify::Watchdog;
 use super::health::{self, HealthKeeper};
 use super::output::{complain, say};
 use super::presenter::{Outputs, PictureMaker};
+use super::ruler::Checks;
 use super::session::{SecondStart, SessionInbox, SessionLink};
 use super::settings::choices::{EngineChoice, ModelChoice};
 use super::settings::snapshot::{LiveSettings, SharedSettings, SourceSettings};
@@ -108,11 +109,22 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         show_me: setup.station.screen.show_me_key,
         ..WindowOptions::default()
     };
-    let settings = SharedSettings::new(settings_of(
+    let mut settings = settings_of(
         &setup,
         options.age_group.unwrap_or(setup.station.age_group),
         camera_request(&setup, options.camera.as_deref()),
-    ));
+    );
+    if options.source.is_none() {
+        let model = options.model.unwrap_or(setup.station.model);
+        let engine = options.engine.unwrap_or(setup.station.engine);
+        // An engine that is not there is told when the model is loaded.
+        settings.source.checks = Checks::new(&home, &folder, model, engine).ok();
+        settings.source.look_for_checks();
+        if let Some(why) = settings.source.check_state().ended() {
+            complain(&format!("values are not those of a check: {why}"));
+        }
+    }
+    let settings = SharedSettings::new(settings);
     let (link, inbox) = SessionLink::new();
     // It ends when the last handle is dropped.
     let service = CoachService::start(
@@ -157,6 +169,7 @@ pub fn settings_of(setup: &Setup, age_group: AgeGroup, camera: CameraRequest) ->
             camera,
             lane: setup.lane.clone(),
             second: station.second_camera.clone().zip(setup.second_lane.clone()),
+            checks: None,
         },
         track: TrackSettings {
             min_pass_speed_mps: station.min_pass_speed_mps,

@@ -16,6 +16,7 @@ use crate::feedback::FeedbackSettings;
 use crate::roster::{Skater, SkaterId};
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
 use crate::sound::SoundSettings;
+use crate::station::ruler::{CheckState, Checks, camera_of};
 use crate::track::TrackSettings;
 
 /// What the pictures come from. Another one begins a session of its own.
@@ -30,6 +31,8 @@ pub struct SourceSettings {
     pub lane: Lane,
     /// The second camera and how it stands, where there is one.
     pub second: Option<(SecondCamera, Lane)>,
+    /// Where the checks with persons lie; `None` where a clip plays.
+    pub checks: Option<Checks>,
 }
 
 /// How the big screen looks and how loud it sounds.
@@ -74,6 +77,7 @@ impl LiveSettings {
                 camera: CameraRequest::default(),
                 lane,
                 second: None,
+                checks: None,
             },
             track: TrackSettings::default(),
             age_group,
@@ -139,7 +143,38 @@ impl SharedSettings {
     pub fn change_source(&self, change: impl Fn(&mut SourceSettings)) {
         self.change(|settings| {
             change(&mut settings.source);
+            settings.source.look_for_checks();
             settings.source.number += 1;
         });
+    }
+}
+
+impl SourceSettings {
+    /// The check with persons that holds for each camera on its lane, where there is one.
+    pub fn look_for_checks(&mut self) {
+        let Some(checks) = &self.checks else { return };
+        if !checks.any() {
+            // Without asking for cameras, which may take time.
+            self.lane.checked = None;
+            self.second
+                .iter_mut()
+                .for_each(|(_, lane)| lane.checked = None);
+            return;
+        }
+        self.lane = checks.applied(&camera_of(self.camera.id.as_deref()), &self.lane);
+        if let Some((camera, lane)) = &mut self.second {
+            *lane = checks.applied(&camera.id, lane);
+        }
+    }
+
+    /// What there is of a check for the camera on its lane.
+    pub fn check_state(&self) -> CheckState {
+        match &self.checks {
+            Some(checks) if checks.any() => {
+                let camera = camera_of(self.camera.id.as_deref());
+                checks.state(&checks.setting(&camera, &self.lane))
+            }
+            _ => CheckState::Never,
+        }
     }
 }

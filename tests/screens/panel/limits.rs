@@ -3,9 +3,12 @@
 use std::sync::Arc;
 
 use egui::{Key, vec2};
-use kickplate::panel::{Command, Effect, LimitEdit, PageId};
+use egui_kittest::kittest::{NodeT, Queryable};
+use kickplate::calibration::{Checked, Found};
+use kickplate::panel::{CheckEnded, Command, Effect, LimitEdit, PageId};
 use kickplate::roster::SkaterId;
-use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId};
+use kickplate::ruler::Difference;
+use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId, Surety};
 
 use super::{Coach, rich};
 
@@ -212,4 +215,70 @@ fn one_skater_gets_limits_of_their_own() {
     );
     coach.press("Back to the group");
     assert!(coach.shows("In use: at most 125°."));
+}
+
+/// How sure it has to be is chosen for all groups, and the page says what it means for the lane
+/// in use: before a check, after it, and when one counts no more.
+#[test]
+fn the_surety_is_chosen_and_what_it_means_is_said() {
+    let mut coach = Coach::at(PageId::Limits, rich());
+    assert!(coach.shows("How sure, before a push is flagged"));
+    assert_eq!(coach.gives("90 %"), [], "it is in use");
+    assert_eq!(coach.gives("95 %"), [Command::SetSurety(Surety::VerySure)]);
+    assert_eq!(coach.gives("80 %"), [Command::SetSurety(Surety::Likely)]);
+
+    let margin = |coach: &Coach| -> f64 {
+        let mut said = coach.h.query_all_by_label_contains("beyond the limit.");
+        let node = said.next().unwrap();
+        let node = node.accesskit_node();
+        let said = node.label().or_else(|| node.value()).unwrap();
+        let after = said.split("more than ").nth(1).unwrap();
+        after.split('°').next().unwrap().parse().unwrap()
+    };
+    assert!(coach.shows("Not checked at this rink: a push is flagged only when it is more than"));
+    let before = margin(&coach);
+    assert!(
+        (8.0..9.0).contains(&before),
+        "{before}: 1.28 of 6.6 degrees"
+    );
+    coach.change(|v| {
+        v.groups = Arc::new(AgeGroups::from_toml("surety_percent = 80", "a").unwrap());
+    });
+    assert!((margin(&coach) - before * 0.8416 / 1.2816).abs() < 0.3);
+    coach.change(|v| {
+        v.check_ended = Some(CheckEnded::MadeWithAnother(
+            jiff::civil::date(2026, 11, 30),
+            Difference::Lane,
+        ));
+    });
+    assert!(coach.shows("The check of 2026-11-30 was made with another lane and counts no more."));
+    coach.change(|v| {
+        v.groups = Arc::new(AgeGroups::defaults());
+        v.check_ended = None;
+        for entry in Arc::make_mut(&mut v.lanes).iter_mut().filter(|l| l.in_use) {
+            entry.lane.as_mut().unwrap().checked = Some(Checked {
+                date: Some(jiff::civil::date(2026, 11, 30)),
+                persons: 4,
+                model: kickplate::body::ModelKind::Heavy,
+                knee: Some(Found {
+                    offset: 9.0,
+                    offset_error: 1.0,
+                    slope: 0.0,
+                    slope_error: 0.0,
+                    centre: 130.0,
+                    low: 100.0,
+                    high: 178.0,
+                    between: 1.0,
+                    persons: 4,
+                }),
+                extension: None,
+                heel_gap: None,
+                trunk: None,
+            });
+        }
+    });
+    assert!(coach.shows("Checked at this rink on 2026-11-30, persons: 4."));
+    let after = margin(&coach);
+    // 1, 1, 2 for who moves and 4.5 from push to push: 5.1, and 1.28 of it.
+    assert!((after - 6.6).abs() < 0.3, "{after} after {before}");
 }

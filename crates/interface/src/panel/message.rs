@@ -143,6 +143,7 @@ sayings! {
     LimitsDefaults = "did.limits_defaults" { group: AgeGroup }
     LimitsCopied = "did.limits_copied" { to: AgeGroup, from: AgeGroup }
     LimitsUndone = "did.limits_undone" {}
+    SuretySet = "did.surety" { percent: u32 }
     LimitsOwn = "did.limits_own" { who: Who, what: Of }
     LimitsOfGroup = "did.limits_of_group" { who: Who }
     SkaterAdded = "did.skater_added" { who: Who }

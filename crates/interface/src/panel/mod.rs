@@ -28,11 +28,11 @@ pub use cue::cue_line;
 pub use host::PanelHost;
 pub use message::{Message, Number, Of, Who};
 pub use model::{
-    Agreement, Answer, CameraEntry, Command, CurvePoint, Effect, ExportOrder, ExportState,
-    ExportWhat, FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit, LivePart,
-    Marked, PassRow, PictureAdvice, PictureCheck, Place, Progress, ProgressPoint, ProgressSeries,
-    PushDetail, PushRow, Question, QueueStep, QueueView, ScaleResult, SecondEntry, StationPart,
-    StoredPictures,
+    Agreement, Answer, CameraEntry, CheckEnded, Command, CurvePoint, Effect, ExportOrder,
+    ExportState, ExportWhat, FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit,
+    LivePart, Marked, PassRow, PictureAdvice, PictureCheck, Place, Progress, ProgressPoint,
+    ProgressSeries, PushDetail, PushRow, Question, QueueStep, QueueView, ScaleResult, SecondEntry,
+    StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy, StoredMeasures, Withdrawing, WouldDelete, WouldGo};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};

@@ -8,8 +8,18 @@ use crate::config::{Lane, View};
 use crate::display::{Language, PreviewImage, Words};
 use crate::geometry::{Known, Mark};
 use crate::roster::{Consent, Skater, SkaterId};
-use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId};
+use crate::ruler::Difference;
+use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId, Surety};
 use crate::store::{PassKey, PushKey, PushNote, SessionSummary, Verdict};
+
+/// Why a check with persons counts no more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CheckEnded {
+    /// It was made on this day, with another camera, lane, model or engine.
+    MadeWithAnother(jiff::civil::Date, Difference),
+    /// Its file cannot be used.
+    FileUnusable,
+}
 
 /// Everything the panel shows, as one snapshot. Parts that are large are
 /// shared and made anew only when they change.
@@ -31,6 +41,8 @@ pub struct PanelView {
     pub age_group: Option<AgeGroup>,
     /// The lanes that are saved, and which one is in use.
     pub lanes: Arc<Vec<LaneEntry>>,
+    /// Why an earlier check with persons counts no more for the camera and lane in use.
+    pub check_ended: Option<CheckEnded>,
     /// The cameras found when they were last looked for.
     pub cameras: Arc<Vec<CameraEntry>>,
     /// The second camera on the lane, where there is one.
@@ -695,6 +707,8 @@ pub enum Command {
     PreviewLimits(LimitEdit),
     /// Changes limits, from the next pass on.
     SetLimits(LimitEdit),
+    /// How sure it has to be that a value is beyond its limit, from the next pass on.
+    SetSurety(Surety),
     /// Gives a rule of a group its default, or the whole group.
     ResetLimits {
         /// The group.

@@ -293,6 +293,7 @@ fn mended(frames: &[PoseFrame]) -> Vec<Vec<[f64; 2]>> {
         travel: Travel::LeftToRight,
         skater_height_m: 1.7,
         subject: Subject::People,
+        checked: None,
     };
     let curves = cut(&pass, &lane).curves;
     frames
@@ -370,7 +371,7 @@ impl Read {
     /// What the station adds to a glide knee of this model on people, degrees.
     pub fn shift_deg(&self) -> f64 {
         Calibration::of(Subject::People, self.model)
-            .glide_knee(View::Side)
+            .glide_knee(View::Side, 130.0)
             .add
     }
 }

@@ -14,13 +14,19 @@
 //! a declared subject. Rules and strides hold no such number of their own;
 //! `docs/constants.md` lists them all, and a test holds the list complete.
 
+mod checked;
 mod people;
+mod prior;
 mod rendered;
 
 use serde::{Deserialize, Serialize};
 
 use crate::body::ModelKind;
-use crate::config::{Subject, View};
+use crate::config::{Lane, Subject, View};
+
+pub(crate) use checked::day;
+pub use checked::{Checked, Found};
+pub use prior::{Gauged, Prior, Spread};
 
 /// What the values of a pass rest on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -31,14 +37,18 @@ pub enum Basis {
     Rendered,
     /// Shifted by what was published of people or measured on them, or not at all.
     PeoplePublished,
+    /// Shifted by what a check with persons found, for this camera, lane, model and
+    /// engine, together with what was published. The lane holds it.
+    CheckedHere,
 }
 
 impl Basis {
-    /// What values of such a subject rest on.
-    pub fn of(subject: Subject) -> Self {
-        match subject {
-            Subject::Rendered => Basis::Rendered,
-            Subject::People => Basis::PeoplePublished,
+    /// What values of a lane rest on, where the model is the one it is set up for.
+    pub fn of(lane: &Lane) -> Self {
+        match (lane.subject, &lane.checked) {
+            (Subject::Rendered, _) => Basis::Rendered,
+            (Subject::People, None) => Basis::PeoplePublished,
+            (Subject::People, Some(_)) => Basis::CheckedHere,
         }
     }
 
@@ -47,6 +57,7 @@ impl Basis {
         match self {
             Basis::Rendered => "rendered",
             Basis::PeoplePublished => "people_published",
+            Basis::CheckedHere => "checked_here",
         }
     }
 }
@@ -121,21 +132,41 @@ pub const ADULT_M: f64 = 1.78;
 
 /// What holds for one subject and one pose model. Made from the lane file's
 /// declaration and from nothing else.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Calibration {
     subject: Subject,
     by: ModelKind,
+    /// A check with persons, made with this model.
+    checked: Option<Checked>,
 }
 
 impl Calibration {
-    /// For such a subject, read by such a model.
+    /// For such a subject, read by such a model, without a check.
     pub fn of(subject: Subject, by: ModelKind) -> Self {
-        Calibration { subject, by }
+        Calibration {
+            subject,
+            by,
+            checked: None,
+        }
+    }
+
+    /// For a lane, read by such a model. A check counts for people, and for the model it
+    /// was made with.
+    pub fn of_lane(lane: &Lane, by: ModelKind) -> Self {
+        let people = lane.subject == Subject::People;
+        Calibration {
+            checked: lane.checked.filter(|c| people && c.model == by),
+            ..Self::of(lane.subject, by)
+        }
     }
 
     /// What its values rest on.
     pub fn basis(self) -> Basis {
-        Basis::of(self.subject)
+        match (self.subject, self.checked) {
+            (Subject::Rendered, _) => Basis::Rendered,
+            (Subject::People, None) => Basis::PeoplePublished,
+            (Subject::People, Some(_)) => Basis::CheckedHere,
+        }
     }
 
     /// One of two numbers, by the subject.
@@ -146,12 +177,13 @@ impl Calibration {
         }
     }
 
-    /// The included knee angle of a gliding leg that is seen alone, degrees.
-    pub fn glide_knee(self, view: View) -> Shift {
-        self.pick(
-            rendered::glide_knee(self.by, view),
-            people::glide_knee(self.by, view),
-        )
+    /// The included knee angle of a gliding leg that is seen alone and read so, degrees.
+    pub fn glide_knee(self, view: View, read_deg: f64) -> Shift {
+        self.pick(rendered::glide_knee(self.by, view), {
+            let published = people::glide_knee(self.by, view);
+            let found = self.checked.and_then(|c| c.knee);
+            after(found, read_deg, people::KNEE_SPREAD, published)
+        })
     }
 
     /// Added to a knee angle where the two knees lie on each other in the
@@ -160,9 +192,12 @@ impl Calibration {
         self.pick(rendered::KNEES_TOGETHER_DEG, people::KNEES_TOGETHER_DEG)
     }
 
-    /// The included knee angle at the end of a push, degrees.
-    pub fn extension(self) -> Shift {
-        self.pick(rendered::EXTENSION, people::EXTENSION)
+    /// The included knee angle at the end of a push that is read so, degrees.
+    pub fn extension(self, read_deg: f64) -> Shift {
+        self.pick(rendered::EXTENSION, {
+            let found = self.checked.and_then(|c| c.extension);
+            after(found, read_deg, people::EXTENSION_SPREAD, people::EXTENSION)
+        })
     }
 
     /// No leg is taken to be straighter than this, degrees.
@@ -198,14 +233,22 @@ impl Calibration {
         self.pick(rendered::HIPS_FORWARD_SHARE, people::HIPS_FORWARD_SHARE)
     }
 
-    /// The lean of the trunk, degrees.
-    pub fn trunk(self) -> Doubt {
-        self.pick(rendered::TRUNK, people::TRUNK)
+    /// The lean of the trunk that is read so, degrees, with the hip points put back.
+    pub fn trunk(self, read_deg: f64) -> Shift {
+        let unmoved = |doubt| Shift { add: 0.0, doubt };
+        self.pick(unmoved(rendered::TRUNK), {
+            let found = self.checked.and_then(|c| c.trunk);
+            let published = unmoved(people::TRUNK);
+            after(found, read_deg, people::TRUNK_SPREAD, published)
+        })
     }
 
-    /// The gap between the heels, metres at an adult's stature.
-    pub fn heel_gap(self, view: View) -> Shift {
-        self.pick(rendered::heel_gap(view), people::heel_gap(view))
+    /// The gap between the heels that is read so, metres at an adult's stature.
+    pub fn heel_gap(self, view: View, read_m: f64) -> Shift {
+        self.pick(rendered::heel_gap(view), {
+            let found = self.checked.and_then(|c| c.heel_gap);
+            after(found, read_m, people::GAP_SPREAD, people::heel_gap(view))
+        })
     }
 
     /// How far the heel that comes back is ahead of the other one, by the cycles
@@ -257,16 +300,16 @@ impl Calibration {
         self.pick(rendered::TOE_OUT, people::TOE_OUT)
     }
 
-    /// The doubt of a rule's measure, by the rule's id, in its unit; `None` of a rule that
-    /// is not known.
-    pub fn doubt_of(self, rule: &str, view: View, stature_m: f64) -> Option<Doubt> {
+    /// The doubt of a rule's measure near `value`, by the rule's id, in its unit; `None` of
+    /// a rule that is not known.
+    pub fn doubt_of(self, rule: &str, view: View, stature_m: f64, value: f64) -> Option<Doubt> {
         let adult = stature_m / ADULT_M;
         Some(match rule {
-            "knee_bend" => self.glide_knee(view).doubt,
-            "extension" => self.extension().doubt,
-            "recovery_gap" => self.heel_gap(view).doubt.times(adult),
+            "knee_bend" => self.glide_knee(view, value).doubt,
+            "extension" => self.extension(value).doubt,
+            "recovery_gap" => self.heel_gap(view, value / adult).doubt.times(adult),
             "arm_crossover" => self.hand().times(adult),
-            "trunk_lean" => self.trunk(),
+            "trunk_lean" => self.trunk(value).doubt,
             "toe_direction" => self.toe_out(),
             _ => return None,
         })
@@ -287,6 +330,14 @@ impl Calibration {
     }
 }
 
+/// What holds of a quantity on people: what a check found, or what is published.
+fn after(found: Option<Found>, read: f64, spread: Spread, published: Shift) -> Shift {
+    match found {
+        Some(found) => found.shift(read, spread.moving, published.doubt.random),
+        None => published,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -298,7 +349,7 @@ mod tests {
         let c = Calibration::of(subject, by);
         let mut all = vec![
             c.knees_together_deg(),
-            c.extension().add,
+            c.extension(160.0).add,
             c.straightest_deg(),
             c.half_hips_share(),
             c.hips_forward_share(),
@@ -309,8 +360,8 @@ mod tests {
         ];
         all.extend(c.glide_aside_share());
         for view in View::ALL {
-            all.push(c.glide_knee(view).add);
-            all.push(c.heel_gap(view).add);
+            all.push(c.glide_knee(view, 110.0).add);
+            all.push(c.heel_gap(view, 0.1).add);
         }
         all
     }
@@ -323,7 +374,7 @@ mod tests {
             let people = Calibration::of(Subject::People, by);
             assert_eq!(people.basis(), Basis::PeoplePublished);
             assert_eq!(people.knees_together_deg(), 0.0);
-            assert_eq!(people.extension().add, 0.0);
+            assert_eq!(people.extension(160.0).add, 0.0);
             assert_eq!(people.hips_forward_share(), 0.0);
             assert_eq!(people.toward_mean(), 0.0);
             assert_eq!(people.short_hand(1.0, -0.2).add, 0.0);
@@ -333,8 +384,8 @@ mod tests {
             assert_eq!(people.heel_ahead_share(), None);
             assert_eq!(people.feet_back_cycles(), None);
             for view in View::ALL {
-                assert_eq!(people.heel_gap(view).add, 0.0);
-                let knee = people.glide_knee(view);
+                assert_eq!(people.heel_gap(view, 0.1).add, 0.0);
+                let knee = people.glide_knee(view, 110.0);
                 assert!(knee.add.abs() < knee.doubt.shared, "{by:?} {view:?}");
             }
             let rendered = all_of(Subject::Rendered, by);
@@ -351,14 +402,16 @@ mod tests {
             let [p, r] =
                 [Subject::People, Subject::Rendered].map(|subject| Calibration::of(subject, by));
             let mut pairs = vec![
-                (p.extension().doubt, r.extension().doubt),
-                (p.trunk(), r.trunk()),
+                (p.extension(160.0).doubt, r.extension(160.0).doubt),
+                (p.trunk(45.0).doubt, r.trunk(45.0).doubt),
                 (p.hand(), r.hand()),
                 (p.toe_out(), r.toe_out()),
             ];
             for view in View::ALL {
-                pairs.push((p.glide_knee(view).doubt, r.glide_knee(view).doubt));
-                pairs.push((p.heel_gap(view).doubt, r.heel_gap(view).doubt));
+                let knee = |c: Calibration| c.glide_knee(view, 110.0).doubt;
+                let gap = |c: Calibration| c.heel_gap(view, 0.1).doubt;
+                pairs.push((knee(p), knee(r)));
+                pairs.push((gap(p), gap(r)));
             }
             for (people, rendered) in pairs {
                 assert!(

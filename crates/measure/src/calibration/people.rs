@@ -2,7 +2,7 @@
 //! nothing is known there is no shift, and the whole size of what rendered
 //! bodies would need counts as one standard deviation more: it may hold, or not.
 
-use super::{Doubt, Shift};
+use super::{Doubt, Shift, Spread};
 use crate::body::ModelKind;
 use crate::config::View;
 
@@ -24,6 +24,14 @@ const HEAVY_DEEPER_DEG: f64 = 2.4;
 const KNEE: Doubt = Doubt::new(4.8, 4.5);
 /// Seen at an angle it is worse, by how much is not known (a proposal).
 const KNEE_OBLIQUE: Doubt = Doubt::new(6.4, 5.0);
+
+/// What a check at the rink can tell of it (`docs/ruler.md`). Between persons and gear: the
+/// half of what gear did to one rendered body. Moving: how far a skating stance is from a
+/// squat, as above. From hold to hold 2 (a proposal). The reference: a long-arm
+/// goniometer's least difference that counts is 10 degrees, so that one reading is off
+/// by 3.6 (10 / 1.96 / root 2; Hancock, Hepworth, Wembridge 2018, J Exp Orthop 5:46), of which 2 are taken to be the same
+/// in all holds of one examiner (a proposal); the rest differs from person to person.
+pub const KNEE_SPREAD: Spread = Spread::new(3.0, 2.0, 2.0, 2.0);
 
 pub fn glide_knee(by: ModelKind, view: View) -> Shift {
     let straighter_deg = match by {
@@ -50,6 +58,8 @@ pub const EXTENSION: Shift = Shift {
     add: 0.0,
     doubt: Doubt::new(5.5, 5.0),
 };
+/// As the knee's; moving: a skate whose distance to the side is not known, as above.
+pub const EXTENSION_SPREAD: Spread = Spread::new(3.0, 3.0, 2.0, 2.0);
 /// A straight leg: geometry. What is read above is the points' error.
 pub const STRAIGHTEST_DEG: f64 = 180.0;
 
@@ -66,6 +76,13 @@ pub const HIPS_FORWARD_SHARE: f64 = 0.0;
 /// 5 degrees, and the 3.2 degrees that rendered bodies would need.
 pub const TRUNK: Doubt = Doubt::new(5.5, 2.5);
 
+/// Between persons as much as gear does to the knee, from hold to hold as the angle of a
+/// limb that stands; moving: the trunk sways in a stride. The reference: an inclinometer's
+/// least difference that counts is 6 degrees at the knee, 2.2 for one reading (the same
+/// source), and a pole along the back lies on clothes, half of it the same in all holds. (Proposals but
+/// for the source.)
+pub const TRUNK_SPREAD: Spread = Spread::new(3.0, 2.0, 2.0, 1.5);
+
 /// A lane's scale set up by hand is good to about 5 % of the stance; and what
 /// rendered bodies would need, 1.1 cm from the front and 2.65 from the rear.
 const GAP_FRONT: Doubt = Doubt::new(0.021, 0.012);
@@ -80,6 +97,11 @@ pub fn heel_gap(view: View) -> Shift {
         },
     }
 }
+
+/// Boots differ by as much as the points on them, feet that pass each other are read
+/// otherwise than feet that stand, a hold is read to 3 mm, a puck between two boots is
+/// off by a millimetre (proposals).
+pub const GAP_SPREAD: Spread = Spread::new(0.008, 0.008, 0.003, 0.001);
 
 /// Which heel is ahead as the feet close is not known on people: so far, either
 /// way (a proposal). It counts where the camera stands beside the lane.

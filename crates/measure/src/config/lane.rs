@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibration::Checked;
+
 /// From where the camera sees the skater.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -103,6 +105,18 @@ impl Subject {
     }
 }
 
+impl Travel {
+    /// Direction over the ice, world x and y.
+    pub fn heading(self) -> [f64; 2] {
+        match self {
+            Travel::LeftToRight => [1.0, 0.0],
+            Travel::RightToLeft => [-1.0, 0.0],
+            Travel::Toward => [0.0, -1.0],
+            Travel::Away => [0.0, 1.0],
+        }
+    }
+}
+
 /// A validated lane: one fixed camera, one line the skaters follow.
 ///
 /// Settings files become a lane through [`Lane::load`], which checks them.
@@ -130,4 +144,8 @@ pub struct Lane {
     /// Who skates there.
     #[serde(default = "Subject::of_older_records")]
     pub subject: Subject,
+    /// What a check with persons found for this camera, lane, model and engine. It comes
+    /// from the check's own file, never from a lane file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub checked: Option<Checked>,
 }

@@ -135,6 +135,7 @@ impl Lane {
             subject: subject
                 .and_then(|i| Subject::ALL.get(i).copied())
                 .unwrap_or_default(),
+            checked: None,
         })
     }
 
@@ -255,6 +256,7 @@ mod tests {
             travel: Travel::Away,
             skater_height_m: 1.6,
             subject: Subject::Rendered,
+            checked: None,
         };
         let text = lane.to_toml("Made for this test.");
         assert_eq!(Lane::from_toml(&text, "x"), Ok(lane));

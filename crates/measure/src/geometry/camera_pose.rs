@@ -510,6 +510,7 @@ mod tests {
             travel: Travel::LeftToRight,
             skater_height_m: 1.6,
             subject: Subject::People,
+            checked: None,
         }
     }
 

@@ -122,7 +122,7 @@ mod tests {
                     let stature_m = motion.lane.skater_height_m;
                     let doubt = motion
                         .calibration()
-                        .doubt_of(rule.code(), view, stature_m)
+                        .doubt_of(rule.code(), view, stature_m, 100.0)
                         .unwrap();
                     for m in pass
                         .pushes
@@ -149,7 +149,9 @@ mod tests {
         let limit = thresholds.limits[RuleId::KneeBend].at_most.unwrap();
         let flags = |subject: Subject| {
             let calibration = crate::calibration::Calibration::of(subject, Default::default());
-            let doubt = calibration.doubt_of("knee_bend", View::Side, 1.78).unwrap();
+            let doubt = calibration
+                .doubt_of("knee_bend", View::Side, 1.78, limit)
+                .unwrap();
             let mut measures = RuleMap::<Measure>::default();
             measures[RuleId::KneeBend] = Measure::judged(limit + 7.0, doubt.of_one(), "");
             flags_of(&measures, &thresholds).len()

@@ -11,6 +11,7 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod held;
 mod ids;
 mod judge;
 mod judged;
@@ -25,6 +26,7 @@ mod table;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, TruthKey, Unit};
+pub use held::{Still, held};
 pub use ids::{Id, IdMap};
 pub use judge::{flags_of, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure, QuantityMap, RuleMap};

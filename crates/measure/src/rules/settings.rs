@@ -141,8 +141,7 @@ pub fn limit_edits(group: AgeGroup, rule: &Rule, limits: &Limits) -> Vec<Edit> {
 }
 
 /// What has to be written into the age groups file so that this surety holds.
-#[cfg(test)]
-fn surety_edit(surety: Surety) -> Edit {
+pub fn surety_edit(surety: Surety) -> Edit {
     Edit::new(&[SURETY_KEY], Written::Number(f64::from(surety.percent())))
 }
 

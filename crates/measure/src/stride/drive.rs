@@ -56,7 +56,7 @@ pub fn drive_curves(camera: &Camera, curves: &Curves, place: &Place, lane: &Lane
 fn drive_of(leg: Leg, camera: &Camera, curves: &Curves, place: &Place, lane: &Lane) -> Drive {
     let stature_m = lane.skater_height_m;
     // It is the same for every model.
-    let calibration = Calibration::of(lane.subject, ModelKind::default());
+    let calibration = Calibration::of_lane(lane, ModelKind::default());
     let left = place.left();
     let half = std::f64::consts::FRAC_1_SQRT_2;
     let push: [f64; 2] =

@@ -292,7 +292,7 @@ fn heels_together(curves: &Curves, place: &Place, toe_off: usize, latest: usize)
 }
 
 /// Which leg the camera sees in front of the other; none from front and rear.
-fn near_leg(lane: &Lane, place: &Place, leg: Leg) -> Option<bool> {
+pub fn near_leg(lane: &Lane, place: &Place, leg: Leg) -> Option<bool> {
     match lane.view {
         View::Front | View::Rear => None,
         View::Side | View::Oblique => {

@@ -29,12 +29,13 @@ use serde::{Deserialize, Serialize};
 use crate::body::{BodyPoint, LegReading, ModelKind};
 use crate::calibration::Calibration;
 use crate::config::Lane;
-use crate::geometry::Camera;
+use crate::geometry::{Camera, median};
 use crate::quality::Sight;
 use crate::track::{Pass, Sample};
 
 pub use curves::Curves;
 use drive::drive_curves;
+pub use events::near_leg;
 pub use place::Place;
 
 /// The skater's own left or right.
@@ -141,7 +142,7 @@ pub struct PassMotion {
 impl PassMotion {
     /// What its readings are shifted by, and how sure they are then.
     pub fn calibration(&self) -> Calibration {
-        Calibration::of(self.lane.subject, self.read_by)
+        Calibration::of_lane(&self.lane, self.read_by)
     }
 }
 
@@ -171,6 +172,25 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         track_id: pass.track_id,
         span_s: [pass.started_at_s(), pass.ended_at_s()],
     }
+}
+
+/// Somebody who stands still on the lane and looks along it, as motion without pushes:
+/// what rules read in a single moment can be read here as well.
+pub fn stand(pass: &Pass, lane: &Lane) -> PassMotion {
+    let mut motion = cut(pass, lane);
+    let middle = |axis: usize| {
+        let mut at_m: Vec<f64> = pass
+            .samples
+            .iter()
+            .filter_map(|s| Some(s.lane_m?[axis]))
+            .collect();
+        median(&mut at_m).unwrap_or_default()
+    };
+    let at_m = [middle(0), middle(1)];
+    motion.place = Place::standing(at_m, pass.heading, lane, &motion.camera, &motion.curves);
+    motion.pushes.clear();
+    motion.toe_offs.clear();
+    motion
 }
 
 fn leg_samples(pass: &Pass) -> Vec<LegSample> {

@@ -58,6 +58,24 @@ impl Place {
         }
     }
 
+    /// Of somebody who stands at a place of the ice and looks along the lane.
+    pub(super) fn standing(
+        at_m: [f64; 2],
+        heading: [f64; 2],
+        lane: &Lane,
+        camera: &Camera,
+        curves: &Curves,
+    ) -> Self {
+        let hips = [at_m[0], at_m[1], HIP_SHARE * lane.skater_height_m];
+        let metres_per_px = camera.depth_m(hips).max(0.5) / camera.focal_px;
+        Place {
+            at_m: vec![at_m; curves.len()],
+            heading,
+            speed_mps: 0.0,
+            metres_per_px: vec![metres_per_px; curves.len()],
+        }
+    }
+
     /// The point of the ice beside the skater's place at a sample: metres to
     /// the left of the travel.
     pub fn beside_m(&self, i: usize, left_m: f64) -> [f64; 2] {

@@ -63,7 +63,7 @@ const SHANK: f64 = 0.246;
 const ANKLE: f64 = 0.083;
 const HALF_HIPS: f64 = 0.0625;
 
-fn leg_length(knee_deg: f64) -> f64 {
+pub(crate) fn leg_length(knee_deg: f64) -> f64 {
     (THIGH * THIGH + SHANK * SHANK - 2.0 * THIGH * SHANK * knee_deg.to_radians().cos()).sqrt()
 }
 
@@ -234,7 +234,7 @@ impl Skater {
     }
 }
 
-fn knee_between(hip: [f64; 3], ankle: [f64; 3], h: f64) -> [f64; 3] {
+pub(crate) fn knee_between(hip: [f64; 3], ankle: [f64; 3], h: f64) -> [f64; 3] {
     let v: [f64; 3] = std::array::from_fn(|i| ankle[i] - hip[i]);
     let d = v.iter().map(|c| c * c).sum::<f64>().sqrt();
     let u = v.map(|c| c / d);
@@ -264,5 +264,6 @@ pub fn lane(view: View, skater: &Skater) -> Lane {
         skater_height_m: skater.height_m,
         // It strides as the rendered skaters do.
         subject: Subject::Rendered,
+        checked: None,
     }
 }

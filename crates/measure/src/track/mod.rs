@@ -17,7 +17,7 @@ use crate::config::Lane;
 use crate::geometry::Camera;
 
 use associate::associate;
-use ground::lane_position;
+pub(crate) use ground::lane_position;
 use hidden::{legs_are_hidden, touches_another};
 use pass::{Ending, Refused, Segment};
 pub use pass::{Pass, Sample};

@@ -48,7 +48,7 @@ mod steady;
 mod trace;
 
 pub use clarity::picture_sharpness;
-pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE};
+pub use engine::{EngineChoice, EngineInfo, EngineKind, LIBRARY_VARIABLE, engine_of};
 pub use error::PoseError;
 pub use estimator::{Estimator, PoseCounters, PoseSettings, Replacement, StageTimes};
 use kickplate_measure::body;

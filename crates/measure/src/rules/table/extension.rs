@@ -88,8 +88,10 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if straighter {
         return Measure::not_judged(NotJudged::PushesContradict);
     }
-    let shift = motion.calibration().extension();
-    Measure::judged(deg + shift.add, shift.doubt.of_one(), how)
+    let shift = motion.calibration().extension(deg);
+    let straightest_deg = motion.calibration().straightest_deg();
+    let shown_deg = (deg + shift.add).min(straightest_deg);
+    Measure::judged(shown_deg, shift.doubt.of_one(), how)
 }
 
 /// The angle at a push's end by the second reader, by both, or, where the second

@@ -68,20 +68,27 @@ pub fn glide_knee_deg(motion: &PassMotion, push: &Push) -> Result<f64, NotJudged
 /// Included knee angles of a gliding leg in a span of time, degrees, corrected for
 /// where the model's points lie; each with its weight.
 pub fn glide_readings(motion: &PassMotion, leg: Leg, from_s: f64, to_s: f64) -> Vec<(f64, f64)> {
+    let (calibration, view) = (motion.calibration(), motion.lane.view);
+    let shifted = |(deg, weight)| (deg + calibration.glide_knee(view, deg).add, weight);
+    let read = glide_as_read(motion, leg, from_s, to_s).into_iter();
+    read.map(shifted).collect()
+}
+
+/// The same as they are read, but for knees that lie on each other.
+pub fn glide_as_read(motion: &PassMotion, leg: Leg, from_s: f64, to_s: f64) -> Vec<(f64, f64)> {
     let mut legs = over(motion, from_s, to_s, |i| {
         Some((i, leg_in_space(motion, leg, Stance::Glide, i)?))
     });
     let highest_m = low_ankle_m(&legs) + LIFTED_SHARE * motion.lane.skater_height_m;
     legs.retain(|(_, [_, _, ankle])| ankle[2] <= highest_m);
     let calibration = motion.calibration();
-    let shift_deg = calibration.glide_knee(motion.lane.view).add;
     let reading = |(i, joints): (usize, [[f64; 3]; 3])| {
         let deg = knee_deg(joints)?;
         let apart_share = knees_apart_share(motion, &motion.curves.points[i], i);
         let alone = (apart_share / ALONE_SHARE).min(1.0);
         let deeper_deg = calibration.knees_together_deg() * (1.0 - alone);
         let weight = TOGETHER_WEIGHT + (1.0 - TOGETHER_WEIGHT) * alone;
-        Some((deg + shift_deg + deeper_deg, weight))
+        Some((deg + deeper_deg, weight))
     };
     legs.into_iter().filter_map(reading).collect()
 }
@@ -122,7 +129,7 @@ mod tests {
         motion.read_by = ModelKind::Heavy;
         let heavy_deg = glide_knee_deg(&motion, &push).expect("read");
         assert!((full_deg - heavy_deg - 1.5).abs() < 1e-6);
-        let shift_deg = |m: &PassMotion| m.calibration().glide_knee(View::Side).add;
+        let shift_deg = |m: &PassMotion| m.calibration().glide_knee(View::Side, 110.0).add;
         let (rendered_deg, together_deg) = (
             shift_deg(&motion),
             motion.calibration().knees_together_deg(),
@@ -147,7 +154,7 @@ mod tests {
         let corrected = glide_readings(&motion, push.leg, from_s, to_s);
         let together_deg = motion.calibration().knees_together_deg();
         motion.lane.subject = Subject::People;
-        let people_deg = motion.calibration().glide_knee(View::Side).add;
+        let people_deg = motion.calibration().glide_knee(View::Side, 110.0).add;
         let raw = glide_readings(&motion, push.leg, from_s, to_s);
         assert_eq!(raw.len(), corrected.len());
         for ((raw_deg, weight), (deg, _)) in raw.iter().zip(&corrected) {

@@ -71,9 +71,11 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
     if view == View::Oblique && motion.read_by != ModelKind::Heavy {
         return Measure::not_judged(NotJudged::OnlyHeavyModel);
     }
-    let doubt = motion.calibration().glide_knee(view).doubt;
     match glide_knee_deg(motion, push) {
-        Ok(deg) => Measure::judged(deg, doubt.of_one(), "angles of the glide together"),
+        Ok(deg) => {
+            let doubt = motion.calibration().glide_knee(view, deg).doubt;
+            Measure::judged(deg, doubt.of_one(), "angles of the glide together")
+        }
         Err(why) => Measure::not_judged(why),
     }
 }
@@ -97,7 +99,7 @@ mod tests {
             let mut motion = motion_of(View::Side, &skater);
             // The stick skater's points are its joints: no rendered shift.
             motion.lane.subject = Subject::People;
-            let shift_deg = motion.calibration().glide_knee(View::Side).add;
+            let shift_deg = motion.calibration().glide_knee(View::Side, 110.0).add;
             let values = judged_values(&motion, &RULE);
             assert!(!values.is_empty());
             let truth = skater.knee_deg_over(Leg::Right, (0.14, 0.36), false);

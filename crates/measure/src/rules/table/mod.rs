@@ -8,9 +8,9 @@ use super::ids::ids;
 
 mod arm_crossover;
 mod extension;
-mod glide;
+pub(super) mod glide;
 mod knee_bend;
-mod recovery_gap;
+pub(super) mod recovery_gap;
 pub(super) mod rule_geometry;
 mod toe_direction;
 mod trunk_lean;

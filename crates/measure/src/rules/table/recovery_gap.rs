@@ -110,16 +110,19 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         .map(|feet_m| (feet_m, 1.0))
         .collect();
     let adult = of_adult(&motion.lane);
-    let shift = calibration.heel_gap(motion.lane.view);
     let ahead_m = calibration.heel_ahead_doubt_share() * motion.lane.skater_height_m;
     let aside = off_line(motion, motion.curves.index_at(back_s));
-    let doubt = shift.doubt.times(adult).and_shared(ahead_m * aside);
     match huber_mean(&readings, adult * ASTRAY_M) {
-        Some(feet_m) => Measure::judged(
-            feet_m + adult * shift.add - boot_width_m(&motion.lane),
-            doubt.of_one(),
-            "feet across the lane as they pass, less the boot's width",
-        ),
+        Some(feet_m) => {
+            let read_m = feet_m - boot_width_m(&motion.lane);
+            let shift = calibration.heel_gap(motion.lane.view, read_m / adult);
+            let doubt = shift.doubt.times(adult).and_shared(ahead_m * aside);
+            Measure::judged(
+                read_m + adult * shift.add,
+                doubt.of_one(),
+                "feet across the lane as they pass, less the boot's width",
+            )
+        }
         None => Measure::not_judged(NotJudged::HeelsNotSeen),
     }
 }
@@ -168,6 +171,12 @@ fn feet_m(motion: &PassMotion, push: &Push, i: usize) -> f64 {
         .and_then(|by_cycles| between(by_cycles, since))
         .unwrap_or_default();
     let ahead_m = ahead_share * motion.lane.skater_height_m * push.leg.leftward();
+    feet_apart_m(motion, i, ahead_m)
+}
+
+/// How far apart the feet are across the lane in a sample, metres, where the left one's heel
+/// is so far ahead.
+pub fn feet_apart_m(motion: &PassMotion, i: usize, ahead_m: f64) -> f64 {
     let apart_m =
         |right, left| (across_m(motion, i, right, left) + ahead_m * off_line(motion, i)).abs();
     let ankles_m = apart_m(BodyPoint::RightAnkle, BodyPoint::LeftAnkle);

@@ -53,11 +53,14 @@ fn evaluate(motion: &PassMotion, push: &Push) -> Measure {
         trunk_lean_deg(motion, i)
     });
     match mean(&leans) {
-        Some(deg) => Measure::judged(
-            deg,
-            motion.calibration().trunk().of_one(),
-            "mean of the glide and push",
-        ),
+        Some(deg) => {
+            let shift = motion.calibration().trunk(deg);
+            Measure::judged(
+                deg + shift.add,
+                shift.doubt.of_one(),
+                "mean of the glide and push",
+            )
+        }
         None => Measure::not_judged(NotJudged::TrunkNotSeen),
     }
 }

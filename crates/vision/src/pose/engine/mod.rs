@@ -77,6 +77,24 @@ pub fn library_path(home: &Path) -> PathBuf {
     }
 }
 
+/// Which engine a choice comes to on this machine.
+///
+/// # Errors
+/// [`PoseError::NativeUnavailable`] for `Native` only.
+pub fn engine_of(choice: EngineChoice, home: &Path) -> Result<EngineKind, PoseError> {
+    Runtime::choose(choice, home).map(|runtime| runtime.info.kind)
+}
+
+impl EngineKind {
+    /// The name used in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            EngineKind::Native => "native",
+            EngineKind::Embedded => "embedded",
+        }
+    }
+}
+
 /// An engine that models can be loaded into.
 pub struct Runtime {
     info: EngineInfo,

@@ -1,12 +1,11 @@
 //! The limits: every rule for every group, and for one skater.
 
 mod drawing;
+mod meaning;
 
 use egui::Ui;
 
 use super::Desk;
-use crate::body::ModelKind;
-use crate::calibration::{Basis, Calibration};
 use crate::panel::model::{Command, LimitEdit};
 use crate::panel::state::Choosing;
 use crate::panel::widgets::columns;
@@ -49,6 +48,9 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsSt
     columns(ui, s, [1.0, 1.45], |[left, right]| {
         whose(left, d, state, group);
         rules(left, d, state, group);
+        if state.skater.is_none() {
+            meaning::surety(left, d);
+        }
         editor(right, d, state, group);
     });
 }
@@ -207,25 +209,6 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
     keys(ui, d, state, place, edit, limits != now);
 }
 
-/// How far beyond its limit a value of the lane in use has to be, and what that rests
-/// on. Nothing where the lane's view does not show it.
-fn what_it_means(d: &Desk<'_>, rule: &Rule, limits: &Limits) -> Option<String> {
-    let in_use = d.view.lanes.iter().find(|l| l.in_use)?;
-    let lane = in_use.lane.as_ref().ok()?;
-    if !rule.views.contains(&lane.view) {
-        return None;
-    }
-    // The doubt is the same for every model.
-    let calibration = Calibration::of(lane.subject, ModelKind::default());
-    let doubt = calibration.doubt_of(rule.id.code(), lane.view, lane.skater_height_m)?;
-    let margin = limits.margin(doubt.of_one(), d.view.groups.surety());
-    let key = match calibration.basis() {
-        Basis::PeoplePublished => "limits.not_checked",
-        Basis::Rendered => "limits.rendered",
-    };
-    Some(d.w.say(key, &[("margin", &d.f.finer(rule.unit, margin))]))
-}
-
 /// The key of the words that say which way is better.
 fn sense_key(id: &str) -> &'static str {
     match id {
@@ -305,7 +288,7 @@ fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: boo
         _ => {
             let limits = d.f.limits(rule, &edit.limits);
             let stand = d.w.say("limits.as_they_stand", &[("limits", &limits)]);
-            match what_it_means(d, rule, &edit.limits) {
+            match meaning::what_it_means(d, rule, &edit.limits) {
                 Some(means) => format!("{stand} {means}"),
                 None => stand,
             }

@@ -142,6 +142,7 @@ fn usual_lane() -> Lane {
         travel: Travel::LeftToRight,
         skater_height_m: 1.5,
         subject: Subject::People,
+        checked: None,
     }
 }
 
