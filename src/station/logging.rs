@@ -1,21 +1,24 @@
 //! The log: warnings on the error output, more in a file that cannot grow
 //! without bound.
 
-use std::fs::{File, OpenOptions};
-use std::io::{self, Write};
+use std::fs::OpenOptions;
+use std::io;
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
+use file_rotate::compression::Compression;
+use file_rotate::suffix::AppendCount;
+use file_rotate::{ContentLimit, FileRotate};
 use tracing_appender::non_blocking::{NonBlockingBuilder, WorkerGuard};
 use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::prelude::*;
 
 /// Name of the newest log file; older ones end with `.1`, `.2`...
 const FILE_NAME: &str = "kickplate.log";
-/// A file larger than this is put away and a new one begun.
-const LARGEST_BYTES: u64 = 4 << 20;
+/// A file that has grown beyond this is put away and a new one begun.
+const LARGEST_BYTES: usize = 4 << 20;
 /// Files kept beside the newest one.
-const OLD_FILES: u32 = 4;
+const OLD_FILES: usize = 4;
 /// Lines waiting for a slow disk; more are dropped and counted, because the
 /// station must never wait for its log.
 const LINES_WAITING: usize = 4096;
@@ -52,7 +55,7 @@ pub fn start(verbose: bool, folder: Option<&Path>) -> LogGuard {
         .with_filter(
             mostly_ours(level, LevelFilter::ERROR).with_target(PANIC_TARGET, LevelFilter::OFF),
         );
-    let opened = folder.map(|f| (f, RollingFile::open(f, LARGEST_BYTES, OLD_FILES)));
+    let opened = folder.map(|f| (f, log_file(f, LARGEST_BYTES, OLD_FILES)));
     let (to_file, worker, problem) = match opened {
         Some((_, Ok(file))) => {
             let (writer, worker) = NonBlockingBuilder::default()
@@ -84,80 +87,39 @@ pub fn start(verbose: bool, folder: Option<&Path>) -> LogGuard {
 }
 
 /// A log file that is put away when it is full; the oldest is deleted.
-struct RollingFile {
-    path: PathBuf,
-    file: File,
-    bytes: u64,
-    largest_bytes: u64,
-    old_files: u32,
-}
-
-impl RollingFile {
-    fn open(folder: &Path, largest_bytes: u64, old_files: u32) -> io::Result<Self> {
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(0o700)
-            .create(folder)?;
-        let path = folder.join(FILE_NAME);
-        let file = append_to(&path)?;
-        Ok(RollingFile {
-            bytes: file.metadata()?.len(),
-            path,
-            file,
-            largest_bytes,
-            old_files,
-        })
-    }
-
-    fn put_away(&mut self) -> io::Result<()> {
-        let old = |n: u32| {
-            let mut name = self.path.as_os_str().to_owned();
-            name.push(format!(".{n}"));
-            PathBuf::from(name)
-        };
-        for n in (1..self.old_files).rev() {
-            if old(n).exists() {
-                std::fs::rename(old(n), old(n + 1))?;
-            }
-        }
-        std::fs::rename(&self.path, old(1))?;
-        self.file = append_to(&self.path)?;
-        self.bytes = 0;
-        Ok(())
-    }
-}
-
-fn append_to(path: &Path) -> io::Result<File> {
-    OpenOptions::new()
-        .create(true)
-        .append(true)
-        .mode(0o600)
-        .open(path)
-}
-
-impl Write for RollingFile {
-    fn write(&mut self, line: &[u8]) -> io::Result<usize> {
-        if self.bytes > 0 && self.bytes + line.len() as u64 > self.largest_bytes {
-            self.put_away()?;
-        }
-        let written = self.file.write(line)?;
-        self.bytes += written as u64;
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
-    }
+fn log_file(
+    folder: &Path,
+    largest_bytes: usize,
+    old_files: usize,
+) -> io::Result<FileRotate<AppendCount>> {
+    std::fs::DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(folder)?;
+    let path = folder.join(FILE_NAME);
+    let mut how = OpenOptions::new();
+    how.create(true).read(true).append(true).mode(0o600);
+    // The library would keep to itself that it cannot be opened.
+    how.open(&path)?;
+    Ok(FileRotate::new(
+        path,
+        AppendCount::new(old_files),
+        ContentLimit::BytesSurpassed(largest_bytes),
+        Compression::None,
+        Some(how),
+    ))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::io::Write;
+
     use super::*;
 
     #[test]
     fn the_log_never_takes_more_than_its_share() {
         let dir = tempfile::tempdir().unwrap();
-        let mut log = RollingFile::open(dir.path(), 100, 2).unwrap();
+        let mut log = log_file(dir.path(), 100, 2).unwrap();
         for i in 0..100 {
             writeln!(log, "line number {i:03}").unwrap();
         }
@@ -177,7 +139,9 @@ mod tests {
             names,
             ["kickplate.log", "kickplate.log.1", "kickplate.log.2"]
         );
-        assert!(sizes.iter().all(|(_, bytes)| *bytes <= 100), "{sizes:?}");
+        // A line is never cut: the last one may stand beyond.
+        let most = 100 + "line number 000\n".len() as u64;
+        assert!(sizes.iter().all(|(_, bytes)| *bytes <= most), "{sizes:?}");
         let newest = std::fs::read_to_string(dir.path().join(FILE_NAME)).unwrap();
         assert!(newest.ends_with("line number 099\n"), "{newest}");
     }
@@ -185,8 +149,8 @@ mod tests {
     #[test]
     fn a_restart_goes_on_in_the_same_file() {
         let dir = tempfile::tempdir().unwrap();
-        writeln!(RollingFile::open(dir.path(), 100, 2).unwrap(), "one").unwrap();
-        writeln!(RollingFile::open(dir.path(), 100, 2).unwrap(), "two").unwrap();
+        writeln!(log_file(dir.path(), 100, 2).unwrap(), "one").unwrap();
+        writeln!(log_file(dir.path(), 100, 2).unwrap(), "two").unwrap();
         let text = std::fs::read_to_string(dir.path().join(FILE_NAME)).unwrap();
         assert_eq!(text, "one\ntwo\n");
     }

@@ -1,24 +1,25 @@
 //! Writes an export: what costs time first, then the tables, then the pages
 //! that link everything.
 
+mod clips;
+
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::build::{Build, sha256};
-use super::clip::{Captions, ClipError, ClipFiles, ClipMaker};
+use super::build::Build;
+use super::clip::{Captions, ClipError, ClipFiles};
 use super::dataset::{Material, PassPart, SessionPart, slug};
 use super::page::{ClipLink, Files, Pictures};
 use super::session_file::session_json;
-use super::skeleton::Shown;
 use super::words::ExportWords;
 use super::{ExportError, ExportRequest, Exported, Format, Progress, Step};
 use super::{csv_file, page, parquet_file, points, table};
-use crate::rules::RuleId;
 use crate::store::{PassKey, PictureStrip, StripInfo};
 use crate::stride::{self, Curves};
 use crate::track::Pass;
+use clips::{Job, made_from, make_clips};
 
 /// Where pictures and points come from. A fault is said in a few words and
 /// costs that picture or those points only.
@@ -29,11 +30,6 @@ pub trait Shelf {
     fn points(&self, key: PassKey) -> Result<Option<Pass>, String>;
 }
 
-/// Raised when what a clip looks like changes: clips of an unfinished export
-/// are then made again.
-const CLIP_STYLE: &str = "clip 2";
-/// How far below normal the encoding thread stands: judging comes first.
-const NICE: i32 = 10;
 /// Bytes for pages, tables and what a file system adds, at least.
 const ROOM_BYTES: u64 = 4 << 20;
 
@@ -99,38 +95,6 @@ pub fn write(
         };
         writer.run()
     })
-}
-
-struct Job {
-    strip: PictureStrip,
-    curves: Option<Curves>,
-    rule: RuleId,
-    leg: crate::rules::Leg,
-    value: f64,
-    limit: f64,
-    captions: Captions,
-}
-
-/// The thread that draws and encodes, below normal priority.
-fn make_clips(inbox: &Receiver<Job>, outbox: &Sender<Result<ClipFiles, ClipError>>) {
-    // On Linux this is the priority of the calling thread alone.
-    if let Err(e) = rustix::process::setpriority_process(None, NICE) {
-        tracing::debug!("clips are made at normal priority: {e}");
-    }
-    let mut maker = ClipMaker::default();
-    for job in inbox {
-        let shown = Shown {
-            rule: job.rule,
-            leg: job.leg,
-            value: job.value,
-            limit: job.limit,
-            flagged_at_s: job.strip.flagged_at_s,
-        };
-        let made = maker.make(&job.strip, job.curves.as_ref(), shown, &job.captions);
-        if outbox.send(made).is_err() {
-            return;
-        }
-    }
 }
 
 struct Ticker<'a> {
@@ -392,7 +356,7 @@ impl Writer<'_> {
             nobody,
             others: self.others.clone(),
         };
-        let html = page::index_page(words, material, &files);
+        let html = page::session_page(words, material, &files);
         self.build.put("index.html", html.as_bytes())?;
         let readme = self.readme(&files);
         self.build.put("README.txt", readme.as_bytes())?;
@@ -463,44 +427,6 @@ impl Writer<'_> {
             }
         }
     }
-}
-
-/// What a clip depends on.
-fn made_from(
-    strip: &PictureStrip,
-    points: Option<&Pass>,
-    captions: &Captions,
-    (value, limit): (f64, f64),
-) -> String {
-    let mut numbers: Vec<u8> = Vec::new();
-    let mut add = |v: f64| numbers.extend(v.to_le_bytes());
-    for v in [value, limit, strip.flagged_at_s] {
-        add(v);
-    }
-    for side in strip.size_px.into_iter().chain(strip.frame_px) {
-        add(f64::from(side));
-    }
-    for shot in &strip.shots {
-        add(shot.captured_at_s);
-    }
-    for sample in points.into_iter().flat_map(|p| &p.samples) {
-        add(sample.t_s);
-        for p in &sample.points {
-            add(f64::from(p.x_px));
-            add(f64::from(p.y_px));
-        }
-    }
-    let mut parts: Vec<&[u8]> = vec![
-        CLIP_STYLE.as_bytes(),
-        env!("CARGO_PKG_VERSION").as_bytes(),
-        strip.rule.code().as_bytes(),
-        captions.real_time.as_bytes(),
-        captions.slow.as_bytes(),
-        captions.numbers.as_bytes(),
-        &numbers,
-    ];
-    parts.extend(strip.shots.iter().map(|s| s.jpeg.as_slice()));
-    sha256(&parts)
 }
 
 /// Only what is flagged and not dismissed.

@@ -2,7 +2,9 @@
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
+use super::worker::LOOK_EVERY;
 use super::*;
+use crate::StoreError;
 use crate::backend::Opened;
 use crate::samples::pass;
 

@@ -14,6 +14,7 @@
 
 mod camera_messages;
 mod consent;
+mod error;
 mod export;
 mod files;
 mod folders;
@@ -39,7 +40,7 @@ use arc_swap::ArcSwap;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
 use crate::capture::{CameraInfo, CameraRequest};
-use crate::config::{ConfigError, EditedFile};
+use crate::config::EditedFile;
 use crate::display::{PreviewImage, Words};
 use crate::feedback::Cue;
 use crate::panel::{
@@ -47,16 +48,18 @@ use crate::panel::{
 };
 use crate::roster::SkaterId;
 use crate::rules::settings::AGE_GROUP_FORMATS;
-use crate::station::session::{NoAnswer, SessionLink};
+use crate::station::session::SessionLink;
 use crate::station::settings::snapshot::SharedSettings;
 use crate::station::settings::{
     STATION_FORMATS, Setup, StationSettings, age_groups_file, station_file,
 };
-use crate::store::{Archive, StoreError};
+use crate::store::Archive;
+pub(crate) use error::ServiceError;
+use error::{Done, said};
 use export::ExportRun;
 pub use export::Exporter;
 use folders::Lookings;
-use pin::{Pin, PinError};
+use pin::Pin;
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 
@@ -131,56 +134,6 @@ impl CoachService {
     pub fn view(&self) -> Arc<PanelView> {
         self.view.load_full()
     }
-}
-
-/// Why a command could not be done, in one sentence; in English where nobody
-/// says in which language.
-#[derive(Debug, thiserror::Error)]
-#[error("{}", .0.say(&PanelWords::english()))]
-pub(crate) struct ServiceError(Message);
-
-impl From<StoreError> for ServiceError {
-    fn from(error: StoreError) -> Self {
-        ServiceError(match error {
-            StoreError::Full { file } => Message::DiskFull { file },
-            StoreError::Folder { folder, why } => Message::FolderUnusable { folder, why },
-            other => Message::Recordings {
-                why: other.to_string(),
-            },
-        })
-    }
-}
-
-impl From<NoAnswer> for ServiceError {
-    fn from(_: NoAnswer) -> Self {
-        ServiceError(Message::ProgramFault {})
-    }
-}
-
-impl From<ConfigError> for ServiceError {
-    fn from(error: ConfigError) -> Self {
-        ServiceError(Message::Settings {
-            why: error.to_string(),
-        })
-    }
-}
-
-impl From<PinError> for ServiceError {
-    fn from(error: PinError) -> Self {
-        ServiceError(match error {
-            PinError::Length => Message::PinLength {},
-            PinError::Wrong => Message::PinWrong {},
-            PinError::Wait(n) => Message::PinWait { n },
-            PinError::File { file, why } => Message::PinFile { file, why },
-        })
-    }
-}
-
-/// What a command came to: its answer.
-type Done = Result<Message, ServiceError>;
-
-fn said(why: Message) -> ServiceError {
-    ServiceError(why)
 }
 
 struct Service {

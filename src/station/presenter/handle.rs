@@ -119,9 +119,11 @@ impl PresenterHandle {
     }
 
     /// Tells how the lane is. Where the presenter has no time the next state
-    /// will do.
+    /// will do: half of the queue is kept for what must not be lost.
     pub fn state(&self, state: LaneState) {
-        let _ = self.messages.try_send(Message::State(Box::new(state)));
+        if self.messages.len() < MESSAGES / 2 {
+            let _ = self.messages.try_send(Message::State(Box::new(state)));
+        }
     }
 
     /// Asks for the replay of the last flagged push, or for its end.

@@ -128,6 +128,15 @@ impl Outlet {
         }
     }
 
+    /// Tells the session how vision is. Where the session is behind, the next
+    /// status will do: half of the queue is kept for what must not be lost.
+    fn tell_status(&self, status: VisionStatus) {
+        let room = self.events.capacity().unwrap_or(usize::MAX);
+        if self.events.len() < room / 2 {
+            let _ = self.events.try_send(VisionEvent::Status(Box::new(status)));
+        }
+    }
+
     /// A frame for whoever asked, a picture for the presenter. Gives the
     /// picture.
     fn film(&self, frame: &Arc<Frame>, poses: &PoseFrame) -> Option<Arc<PreviewImage>> {
@@ -299,10 +308,7 @@ impl Watch<'_> {
             ages_s: std::mem::take(&mut self.ages_s),
             frames,
         };
-        let _ = self
-            .outlet
-            .events
-            .try_send(VisionEvent::Status(Box::new(status)));
+        self.outlet.tell_status(status);
     }
 }
 

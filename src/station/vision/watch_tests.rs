@@ -66,3 +66,41 @@ fn a_fast_camera_behind_its_frames_makes_the_loop_hurry() {
     assert!(lateness.dropped > 0, "it was not behind: {counters:?}");
     assert!(counters.hurried > 0, "{counters:?}");
 }
+
+/// A session that waits for its disk for a minute: what it was told of the
+/// lane's state meanwhile takes half of the queue, and passes have the rest.
+#[test]
+fn the_state_of_the_lane_leaves_room_for_passes() {
+    let (events, told) = bounded(8);
+    let outlet = Outlet {
+        events,
+        film: None,
+        frame_requests: None,
+        blur_faces: true,
+    };
+    let feed = feed("demo/side-good.mp4", Pace::AsFast);
+    for frames in 0..600 {
+        outlet.tell_status(VisionStatus {
+            feed: feed.status(),
+            clock: feed.clock(),
+            passing: Vec::new(),
+            engine_fault: None,
+            sight: None,
+            preview: None,
+            ages_s: Vec::new(),
+            frames,
+        });
+    }
+    for track_id in 1..=4 {
+        let passing = vec![track_id];
+        outlet.tell(VisionEvent::Pass(
+            PassEvent::Started { track_id, passing },
+            None,
+        ));
+    }
+    let passes = told
+        .try_iter()
+        .filter(|event| matches!(event, VisionEvent::Pass(..)))
+        .count();
+    assert_eq!(passes, 4);
+}

@@ -1,5 +1,7 @@
 //! From the bytes of a file to text, and which character parts its cells.
 
+use encoding_rs::{UTF_8, WINDOWS_1252};
+
 /// How the characters of a file are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Encoding {
@@ -12,51 +14,26 @@ pub enum Encoding {
     Windows1252,
 }
 
-/// What the bytes 0x80 to 0x9F are in Windows-1252; the others are their own
-/// code points. Five are not assigned. Source: the mapping of the WHATWG
-/// Encoding Standard, index windows-1252.
-const WINDOWS_1252: [char; 32] = [
-    '\u{20AC}', '\u{81}', '\u{201A}', '\u{192}', '\u{201E}', '\u{2026}', '\u{2020}', '\u{2021}',
-    '\u{2C6}', '\u{2030}', '\u{160}', '\u{2039}', '\u{152}', '\u{8D}', '\u{17D}', '\u{8F}',
-    '\u{90}', '\u{2018}', '\u{2019}', '\u{201C}', '\u{201D}', '\u{2022}', '\u{2013}', '\u{2014}',
-    '\u{2DC}', '\u{2122}', '\u{161}', '\u{203A}', '\u{153}', '\u{9D}', '\u{17E}', '\u{178}',
-];
-
 /// The text of a file without the mark at its beginning; the sentence says
 /// why there is none.
 pub(super) fn decode(bytes: &[u8]) -> Result<(String, Encoding), String> {
-    if let Some(rest) = bytes.strip_prefix(b"\xFF\xFE") {
-        return utf16(rest, u16::from_le_bytes);
+    // As the WHATWG Encoding Standard says.
+    let (set, mark) = encoding_rs::Encoding::for_bom(bytes).unwrap_or((UTF_8, 0));
+    let (text, damaged) = set.decode_without_bom_handling(&bytes[mark..]);
+    if set != UTF_8 {
+        return match damaged || text.contains('\0') {
+            true => Err("the file is cut off or damaged (UTF-16); save it again as UTF-8".into()),
+            false => Ok((text.into_owned(), Encoding::Utf16)),
+        };
     }
-    if let Some(rest) = bytes.strip_prefix(b"\xFE\xFF") {
-        return utf16(rest, u16::from_be_bytes);
-    }
-    let plain = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    if plain.contains(&0) {
+    if text.contains('\0') {
         return Err("this is not a text file; save it as CSV in UTF-8".to_owned());
     }
-    match std::str::from_utf8(plain) {
-        Ok(text) => Ok((text.to_owned(), Encoding::Utf8)),
-        Err(_) => Ok((
-            plain
-                .iter()
-                .map(|&b| match b {
-                    0x80..=0x9F => WINDOWS_1252[usize::from(b - 0x80)],
-                    _ => char::from(b),
-                })
-                .collect(),
-            Encoding::Windows1252,
-        )),
+    if !damaged {
+        return Ok((text.into_owned(), Encoding::Utf8));
     }
-}
-
-fn utf16(bytes: &[u8], read: fn([u8; 2]) -> u16) -> Result<(String, Encoding), String> {
-    let (pairs, rest) = bytes.as_chunks::<2>();
-    let text: Result<String, _> = char::decode_utf16(pairs.iter().map(|p| read(*p))).collect();
-    match text {
-        Ok(text) if rest.is_empty() && !text.contains('\0') => Ok((text, Encoding::Utf16)),
-        _ => Err("the file is cut off or damaged (UTF-16); save it again as UTF-8".to_owned()),
-    }
+    let (text, _) = WINDOWS_1252.decode_without_bom_handling(&bytes[mark..]);
+    Ok((text.into_owned(), Encoding::Windows1252))
 }
 
 /// The text after a first line `sep=;`, as some spreadsheets write it, how

@@ -4,17 +4,19 @@
 //! one at a time. Edit lists are not applied: a clip trimmed without
 //! re-encoding shows the frames before its first cut as well.
 
+mod index;
+mod samples;
+
 use std::cmp::Reverse;
 use std::collections::{BinaryHeap, VecDeque};
 use std::fs::File;
-use std::io::{BufReader, Read, Seek, SeekFrom};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::{Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use openh264::OpenH264API;
 use openh264::decoder::{DecodedYUV, Decoder, DecoderConfig, Flush};
 use openh264::formats::YUVSource;
-use re_mp4::{Mp4, Sample, StsdBoxContent, TrackKind};
+use re_mp4::StsdBoxContent;
 
 use super::pixel_shape::PixelShape;
 use super::rotate::Turn;
@@ -24,10 +26,8 @@ use crate::capture::color::{ColorSpace, Planes, yuv420_to_rgb};
 use crate::capture::source::file_name;
 use crate::capture::spare::Spares;
 use crate::capture::{CaptureError, Frame, Source, SourceInfo, SourceKind};
-
-/// Largest coded picture accepted, bytes. A damaged index can claim
-/// anything; a 4K intra picture stays far below this.
-const MAX_SAMPLE_BYTES: u64 = 64 << 20;
+use index::{average_fps, codec_name, is_picture_track, parse_index, shown_shape};
+use samples::{START_CODE, SampleReader};
 
 /// The result of looking into a file.
 pub(super) enum Opened {
@@ -388,140 +388,4 @@ impl Converted {
         }
         Self { width, height, rgb }
     }
-}
-
-/// Reads coded pictures in file order as Annex B byte streams.
-struct SampleReader {
-    file: File,
-    file_len: u64,
-    samples: Vec<Sample>,
-    next: usize,
-    length_bytes: usize,
-    parameter_sets: Vec<u8>,
-    coded: Vec<u8>,
-    annex_b: Vec<u8>,
-}
-
-const START_CODE: [u8; 4] = [0, 0, 0, 1];
-
-impl SampleReader {
-    /// Goes on at the next picture that needs no other one; `false` where there is none.
-    fn skip_to_key(&mut self) -> bool {
-        let rest = self.samples.get(self.next..).unwrap_or_default();
-        match rest.iter().position(|sample| sample.is_sync) {
-            Some(further) => {
-                self.next += further;
-                true
-            }
-            None => false,
-        }
-    }
-
-    /// Show time (in the track's units) and content of the next picture.
-    /// The error says in words what is wrong with the file.
-    fn next(&mut self) -> Result<Option<(i64, &[u8])>, String> {
-        let Some(sample) = self.samples.get(self.next) else {
-            return Ok(None);
-        };
-        self.next += 1;
-        let end = sample.offset.checked_add(sample.size);
-        if end.is_none_or(|end| end > self.file_len) {
-            return Err(format!(
-                "the file breaks off in picture {} of {}",
-                self.next,
-                self.samples.len()
-            ));
-        }
-        if sample.size == 0 || sample.size > MAX_SAMPLE_BYTES {
-            return Err(format!(
-                "its index gives picture {} an impossible size",
-                self.next
-            ));
-        }
-        self.coded.resize(sample.size as usize, 0);
-        self.file
-            .seek(SeekFrom::Start(sample.offset))
-            .and_then(|_| self.file.read_exact(&mut self.coded))
-            .map_err(|error| format!("reading picture {} failed: {error}", self.next))?;
-
-        self.annex_b.clear();
-        if sample.is_sync || self.next == 1 {
-            self.annex_b.extend(&self.parameter_sets);
-        }
-        let mut rest = self.coded.as_slice();
-        while !rest.is_empty() {
-            let nal = take_nal(&mut rest, self.length_bytes)
-                .ok_or_else(|| format!("the content of picture {} does not add up", self.next))?;
-            self.annex_b.extend(START_CODE);
-            self.annex_b.extend(nal);
-        }
-        Ok(Some((sample.composition_timestamp, &self.annex_b)))
-    }
-}
-
-/// Takes one length-prefixed unit off the front.
-fn take_nal<'a>(rest: &mut &'a [u8], length_bytes: usize) -> Option<&'a [u8]> {
-    let (length, after) = rest.split_at_checked(length_bytes)?;
-    let length = length
-        .iter()
-        .fold(0usize, |n, byte| (n << 8) | usize::from(*byte));
-    let (nal, after) = after.split_at_checked(length)?;
-    *rest = after;
-    Some(nal)
-}
-
-/// What re_mp4 may read of an index more than its length, bytes: heads of the
-/// boxes that hold the pictures.
-const BESIDES_INDEX: u64 = 64 * 1024;
-
-fn parse_index(file: &File, layout: &boxes::Layout) -> Result<Mp4, String> {
-    let reader = boxes::AtMost {
-        reader: BufReader::new(file),
-        bytes_left: layout.index_len + BESIDES_INDEX,
-    };
-    // re_mp4 indexes its tables unchecked in places, so a damaged index can
-    // make it panic; that must end this file and not the program.
-    catch_unwind(AssertUnwindSafe(|| Mp4::read(reader, layout.complete_end)))
-        .map_err(|_| "its index contradicts itself".to_owned())?
-        .map_err(|error| format!("its index cannot be read: {error}"))
-}
-
-fn is_picture_track(mp4: &Mp4, track: &re_mp4::Track) -> bool {
-    track.kind == Some(TrackKind::Video)
-        || (track.kind.is_none() && track.trak(mp4).mdia.minf.vmhd.is_some())
-}
-
-/// The shape of the pixels from the size a track is shown at, where that is another
-/// one than it has.
-fn shown_shape(trak: &re_mp4::TrakBox) -> Option<PixelShape> {
-    let StsdBoxContent::Avc1(avc1) = &trak.mdia.minf.stbl.stsd.contents else {
-        return None;
-    };
-    let (shown_w, shown_h) = (
-        f64::from(trak.tkhd.width.value()),
-        f64::from(trak.tkhd.height.value()),
-    );
-    let (w, h) = (f64::from(avc1.width), f64::from(avc1.height));
-    if (shown_w, shown_h) == (w, h) {
-        return None;
-    }
-    PixelShape::of(shown_w * h, w * shown_h)
-}
-
-fn codec_name(content: &StsdBoxContent) -> String {
-    match content {
-        StsdBoxContent::Hvc1(_) | StsdBoxContent::Hev1(_) => "HEVC (H.265) video".into(),
-        StsdBoxContent::Av01(_) => "AV1 video".into(),
-        StsdBoxContent::Vp08(_) => "VP8 video".into(),
-        StsdBoxContent::Vp09(_) => "VP9 video".into(),
-        _ => "a video format this program does not know".into(),
-    }
-}
-
-/// Frames per second over the whole track.
-fn average_fps(samples: &[Sample], timescale: u64) -> Option<f64> {
-    let first = samples.iter().map(|s| s.composition_timestamp).min()?;
-    let last = samples.iter().map(|s| s.composition_timestamp).max()?;
-    let span = last.checked_sub(first).filter(|span| *span > 0)?;
-    Some((samples.len() - 1) as f64 * timescale as f64 / span as f64)
 }
