@@ -18,4 +18,5 @@ pub use kickplate_measure::{
 pub use kickplate_store as store;
 pub use kickplate_vision::{capture, pose};
 
+pub mod command_line;
 pub mod station;

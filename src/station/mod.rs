@@ -24,6 +24,7 @@ mod words;
 
 pub use commands::devices::{cameras, check_report, sound_after};
 pub use commands::export::{ExportOptions, SessionChoice, export};
+pub use commands::rejudge::{RejudgeOptions, rejudge};
 pub use commands::review::{ReviewOptions, review};
 pub use commands::roster_cli::{
     CommentsGo, back_up, restore, roster_delete, roster_export, roster_import, roster_list,

@@ -10,5 +10,7 @@ mod people;
 mod pose_cores;
 mod pose_golden;
 mod pose_scene;
+mod rejudge;
+mod review_folder;
 mod truth_clips;
 mod two_cameras;

@@ -13,6 +13,7 @@ mod store_common;
 mod any_input;
 mod config_files;
 mod constants;
+mod dataset;
 mod export_faults;
 mod export_whole;
 mod feedback_coach;

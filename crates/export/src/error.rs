@@ -42,6 +42,14 @@ pub enum ExportError {
         /// What is in the way.
         path: PathBuf,
     },
+    /// The dataset is none, or not one that can be added to.
+    #[error("nothing can be added to or deleted in the dataset {}: {why}", .folder.display())]
+    Dataset {
+        /// The dataset, or the part of it.
+        folder: PathBuf,
+        /// Why, and the remedy.
+        why: String,
+    },
     /// Somebody else is writing the same export.
     #[error("another export is being written to {path}; wait for it, or choose another name")]
     Busy {

@@ -10,6 +10,8 @@
 //! is a whole export or none; pictures or points that cannot be read are
 //! left out and counted.
 //!
+//! Sessions are added to a dataset for data tools by [`add_to_dataset`].
+//!
 //! What may not leave does not: no consent, no pictures; a flag the coach
 //! dismissed is neither counted nor shown; an anonymous export has no name in
 //! any byte. What each file holds: `docs/export.md`.
@@ -32,6 +34,8 @@ mod dataset;
 mod draw;
 mod error;
 mod figure_svg;
+mod hive;
+mod hive_table;
 mod page;
 mod parquet_file;
 mod points;
@@ -54,6 +58,7 @@ use store::Archive;
 
 pub use csv_file::Separator;
 pub use error::ExportError;
+pub use hive::{Added, DATASET_VERSION, DatasetRequest, Settled, add_to_dataset, settle_deletions};
 pub use words::ExportWords;
 
 /// How an export is handed over.

@@ -5,8 +5,11 @@ use std::sync::Arc;
 use parquet::basic::{LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
+use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
+use parquet::record::Field;
 use parquet::schema::types::Type;
 
 use super::table::{Cell, Column, Kind, Table};
@@ -14,9 +17,73 @@ use super::table::{Cell, Column, Kind, Table};
 /// Rows in one group: what a reader takes into memory at once.
 const GROUP_ROWS: usize = 20_000;
 
+/// Decimals of a number that is written as it was read.
+const AS_IT_IS: usize = usize::MAX;
+
+/// A file of [`to_parquet_noting`], read back with its notes.
+///
+/// # Errors
+/// What is no Parquet file, or has columns of kinds that this program does not write.
+pub fn from_parquet(bytes: Vec<u8>) -> Result<(Table, Vec<(String, String)>), ParquetError> {
+    let reader = SerializedFileReader::new(bytes::Bytes::from(bytes))?;
+    let about = reader.metadata().file_metadata();
+    let notes = about.key_value_metadata().into_iter().flatten();
+    let notes = notes
+        .map(|note| (note.key.clone(), note.value.clone().unwrap_or_default()))
+        .collect();
+    let columns = about
+        .schema_descr()
+        .columns()
+        .iter()
+        .map(|column| {
+            let kind = match (column.physical_type(), column.logical_type_ref()) {
+                (Physical::BYTE_ARRAY, Some(LogicalType::String)) => Kind::Text,
+                (Physical::INT64, None) => Kind::Whole,
+                (Physical::DOUBLE, None) => Kind::Number(AS_IT_IS),
+                (Physical::BOOLEAN, None) => Kind::Flag,
+                _ => return Err(foreign(column.name())),
+            };
+            Ok(Column {
+                name: column.name().to_owned(),
+                kind,
+            })
+        })
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut rows = Vec::new();
+    for row in reader.get_row_iter(None)? {
+        let row = row?;
+        let cells = row.get_column_iter().map(|(name, field)| {
+            Ok(match field {
+                Field::Null => Cell::Empty,
+                Field::Str(text) => Cell::Text(text.clone()),
+                Field::Long(n) => Cell::Whole(*n),
+                Field::Double(v) => Cell::Number(*v),
+                Field::Bool(b) => Cell::Flag(*b),
+                _ => return Err(foreign(name)),
+            })
+        });
+        rows.push(cells.collect::<Result<Vec<_>, ParquetError>>()?);
+    }
+    Ok((Table { columns, rows }, notes))
+}
+
+fn foreign(column: &str) -> ParquetError {
+    ParquetError::General(format!(
+        "the column '{column}' is of a kind that is not written here"
+    ))
+}
+
 /// The table as the bytes of a file. Every column may be null; numbers are
 /// doubles, whole numbers 64-bit, texts UTF-8.
 pub fn to_parquet(table: &Table) -> Result<Vec<u8>, ParquetError> {
+    to_parquet_noting(table, &[])
+}
+
+/// The same with notes in the file's own key-value metadata.
+pub fn to_parquet_noting(
+    table: &Table,
+    notes: &[(String, String)],
+) -> Result<Vec<u8>, ParquetError> {
     let fields = table
         .columns
         .iter()
@@ -27,6 +94,10 @@ pub fn to_parquet(table: &Table) -> Result<Vec<u8>, ParquetError> {
         .build()?;
     let properties = WriterProperties::builder()
         .set_created_by(concat!("kickplate ", env!("CARGO_PKG_VERSION")).to_owned())
+        .set_key_value_metadata((!notes.is_empty()).then(|| {
+            let note = |(key, value): &(String, String)| KeyValue::new(key.clone(), value.clone());
+            notes.iter().map(note).collect()
+        }))
         .build();
     let mut bytes = Vec::new();
     let mut writer = SerializedFileWriter::new(&mut bytes, Arc::new(schema), Arc::new(properties))?;
@@ -74,6 +145,7 @@ fn write_column<W: std::io::Write + Send>(
             // As in the other tables: no more decimals than were measured.
             let scale = 10f64.powi(i32::try_from(places).unwrap_or(4));
             put::<DoubleType, _>(group, cells(), |cell| match cell {
+                Cell::Number(v) if places == AS_IT_IS => Some(*v),
                 Cell::Number(v) => Some((v * scale).round() / scale + 0.0),
                 _ => None,
             })
@@ -107,9 +179,6 @@ fn put<'a, T: DataType, W: std::io::Write + Send>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use parquet::file::reader::{FileReader, SerializedFileReader};
-    use parquet::record::Field;
-
     /// Read back with the crate's own reader; `tools/export/check.sh` reads
     /// an export's file with Apache Arrow's C++ reader.
     #[test]
@@ -155,5 +224,36 @@ mod tests {
             ]
         );
         assert!(rows[1].iter().all(|f| *f == Field::Null));
+    }
+
+    #[test]
+    fn a_file_that_is_read_and_written_again_says_the_same() {
+        let column = |name: &str, kind| Column {
+            name: name.to_owned(),
+            kind,
+        };
+        let table = Table {
+            columns: vec![
+                column("t", Kind::Text),
+                column("n", Kind::Whole),
+                column("x_deg", Kind::Number(2)),
+                column("b", Kind::Flag),
+            ],
+            rows: vec![
+                vec![
+                    Cell::Text("Zoë".to_owned()),
+                    Cell::Whole(i64::MIN),
+                    Cell::Number(0.07),
+                    Cell::Flag(false),
+                ],
+                vec![Cell::Empty, Cell::Empty, Cell::Empty, Cell::Empty],
+            ],
+        };
+        let notes = vec![("kickplate.a".to_owned(), "1".to_owned())];
+        let bytes = to_parquet_noting(&table, &notes).unwrap();
+        let (read, read_notes) = from_parquet(bytes.clone()).unwrap();
+        assert_eq!((&read.rows, &read_notes), (&table.rows, &notes));
+        assert_eq!(to_parquet_noting(&read, &read_notes).unwrap(), bytes);
+        assert!(from_parquet(b"PAR1 of somebody else PAR1".to_vec()).is_err());
     }
 }

@@ -23,24 +23,35 @@ impl Shelf for Archive {
 
 /// Reads what was asked for, and takes out what may not leave.
 pub fn gather(archive: &Archive, request: &ExportRequest) -> Result<Material, ExportError> {
-    let known: BTreeMap<SkaterId, Skater> = archive
-        .skaters()?
-        .into_iter()
-        .map(|skater| (skater.id, skater))
-        .collect();
-    let mut material = Material::default();
-    let mut places = BTreeMap::new();
+    let mut sessions = Vec::with_capacity(request.sessions.len());
     for &id in &request.sessions {
         let mut session = archive.load_session(id)?;
+        session
+            .passes
+            .retain(|p| request.skater.is_none() || p.skater == request.skater);
+        sessions.push(session);
+    }
+    let mut material = material_of(sessions, &archive.skaters()?);
+    if request.anonymous {
+        material.make_anonymous();
+    }
+    Ok(material)
+}
+
+/// Sessions with who skated in them, of a roster.
+pub fn material_of(sessions: Vec<StoredSession>, roster: &[Skater]) -> Material {
+    let known: BTreeMap<SkaterId, &Skater> = roster.iter().map(|s| (s.id, s)).collect();
+    let mut material = Material::default();
+    let mut places = BTreeMap::new();
+    for mut session in sessions {
         let passes = std::mem::take(&mut session.passes);
         material.passes_damaged += session.damaged.len();
         let passes = passes
             .into_iter()
-            .filter(|p| request.skater.is_none() || p.skater == request.skater)
             .map(|p| part_of(p, &session, &known, &mut material.people, &mut places))
             .collect::<Vec<_>>();
         material.sessions.push(SessionPart {
-            number: id,
+            number: session.summary.id.number(),
             started_at: Some(session.info.started.to_string()),
             source: session.info.source,
             lane: session.info.lane,
@@ -51,16 +62,13 @@ pub fn gather(archive: &Archive, request: &ExportRequest) -> Result<Material, Ex
             passes,
         });
     }
-    if request.anonymous {
-        material.make_anonymous();
-    }
-    Ok(material)
+    material
 }
 
 fn part_of(
     stored: StoredPass,
     session: &StoredSession,
-    known: &BTreeMap<SkaterId, Skater>,
+    known: &BTreeMap<SkaterId, &Skater>,
     people: &mut Vec<Person>,
     places: &mut BTreeMap<SkaterId, usize>,
 ) -> PassPart {

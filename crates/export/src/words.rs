@@ -10,7 +10,11 @@ use super::ExportError;
 
 /// The words of one export.
 #[derive(Debug, Clone)]
-pub struct ExportWords(Arc<Catalogue>);
+pub struct ExportWords {
+    words: Arc<Catalogue>,
+    /// Reasons by their codes.
+    codes: bool,
+}
 
 impl ExportWords {
     /// The words of the resources folder; where a file is missing there, the
@@ -20,27 +24,42 @@ impl ExportWords {
     /// As [`Catalogue::load`].
     pub fn load(home: &Path, language: Language) -> Result<Self, ExportError> {
         let words = Catalogue::load(home, language).map_err(ExportError::Words)?;
-        Ok(ExportWords(words))
+        Ok(ExportWords {
+            words,
+            codes: false,
+        })
     }
 
     /// The program's own words.
     pub fn built_in(language: Language) -> Self {
-        ExportWords(Catalogue::built_in(language))
+        ExportWords {
+            words: Catalogue::built_in(language),
+            codes: false,
+        }
+    }
+
+    /// For tables that programs read: why something is not judged is said by its code,
+    /// which is the same in every language and every version.
+    pub fn codes() -> Self {
+        ExportWords {
+            codes: true,
+            ..Self::built_in(Language::En)
+        }
     }
 
     /// A text of the big screen.
     pub fn screen<'a>(&'a self, key: &'a str) -> &'a str {
-        self.0.screen.get(key).map_or(key, String::as_str)
+        self.words.screen.get(key).map_or(key, String::as_str)
     }
 
     /// Two letters of the language (ISO 639-1).
     pub fn code(&self) -> &'static str {
-        self.0.language.code()
+        self.words.language.code()
     }
 
     /// The text of a key, or the key itself.
     pub fn get<'a>(&'a self, key: &'a str) -> &'a str {
-        self.0.export.get(key).map_or(key, String::as_str)
+        self.words.export.get(key).map_or(key, String::as_str)
     }
 
     /// The text of a key with its parts filled in.
@@ -79,30 +98,31 @@ impl ExportWords {
 
     /// What a rule is about, in one word.
     pub fn name(&self, rule: &Rule) -> &str {
-        self.0.of_rule(rule.id, "name").unwrap_or(rule.short)
+        self.words.of_rule(rule.id, "name").unwrap_or(rule.short)
     }
 
     /// What a rule measures, for who reads a page.
     pub fn about(&self, rule: &Rule) -> &str {
-        self.0.of_rule(rule.id, "page").unwrap_or(rule.long)
+        self.words.of_rule(rule.id, "page").unwrap_or(rule.long)
     }
 
     /// What a quantity is called.
     pub fn quantity_name(&self, quantity: &Quantity) -> &str {
-        self.0.quantity(quantity.id)
+        self.words.quantity(quantity.id)
     }
 
     /// Why something is not judged, or how it was measured.
     pub fn why_or_how<'a>(&'a self, measure: &'a Measure) -> &'a str {
         match measure.not_judged {
-            Some(why) => self.0.reason(why),
+            Some(why) if self.codes => why.code(),
+            Some(why) => self.words.reason(why),
             None => &measure.how,
         }
     }
 
     /// What to do next time.
     pub fn cue(&self, rule: &Rule, value: f64, limit: f64) -> &str {
-        self.0.cue(rule.id, limit > value).unwrap_or(rule.short)
+        self.words.cue(rule.id, limit > value).unwrap_or(rule.short)
     }
 
     /// A value of a rule with its unit: whole degrees, or centimetres.

@@ -6,6 +6,7 @@
 //! Fails: with one sentence that names the thing and the remedy.
 
 pub mod bench;
+pub mod manual;
 pub mod people;
 pub mod score;
 pub mod soak;

@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 
 use kickplate::station::{self, program};
 use kickplate_lab::bench::{BenchOptions, bench};
+use kickplate_lab::manual::{ManualOptions, manual};
 use kickplate_lab::people::{PeopleOptions, people};
 use kickplate_lab::score::{ScoreOptions, score};
 use kickplate_lab::soak::{SoakOptions, soak};
@@ -34,6 +35,8 @@ enum Command {
     Bench(BenchOptions),
     /// An endurance run: clips as the camera over and over, and what must not grow.
     Soak(SoakOptions),
+    /// The manual pages and completions of the station's program, for a package.
+    Manual(ManualOptions),
 }
 
 fn main() -> ExitCode {
@@ -41,7 +44,7 @@ fn main() -> ExitCode {
     let line = CommandLine::parse();
     let log_folder = match &line.command {
         Command::Soak(options) => Some(options.out.join("logs")),
-        Command::Score(_) | Command::People(_) | Command::Bench(_) => None,
+        Command::Score(_) | Command::People(_) | Command::Bench(_) | Command::Manual(_) => None,
     };
     program::run(line.verbose, log_folder.as_deref(), || {
         match &line.command {
@@ -49,6 +52,7 @@ fn main() -> ExitCode {
             Command::People(options) => people(options)?,
             Command::Bench(options) => program::print(&bench(options)?)?,
             Command::Soak(options) => soak(options)?,
+            Command::Manual(options) => manual(options)?,
         }
         Ok(ExitCode::SUCCESS)
     })

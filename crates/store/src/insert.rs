@@ -9,7 +9,7 @@ use super::connection::Book;
 use super::{NewPass, PictureStrip, SessionId, StoreError, points, whole};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPass, JudgedPush};
+use crate::rules::{JudgedPass, JudgedPush, Measure, QuantityMap, Thresholds};
 
 /// What goes with a pass into the file, made before the file is locked.
 struct Made<'n> {
@@ -224,6 +224,23 @@ fn already_stored(
         .optional()
 }
 
+/// Row of a set of thresholds, which is written once.
+pub(super) fn threshold_set(
+    transaction: &Transaction<'_>,
+    thresholds: &Thresholds,
+) -> rusqlite::Result<i64> {
+    let content = thresholds_to_json(thresholds).to_string();
+    transaction.execute(
+        "INSERT OR IGNORE INTO threshold_sets (content) VALUES (?1)",
+        [&content],
+    )?;
+    transaction.query_row(
+        "SELECT id FROM threshold_sets WHERE content = ?1",
+        [&content],
+        |row| row.get(0),
+    )
+}
+
 fn insert_pass(
     transaction: &Transaction<'_>,
     session: &SessionId,
@@ -232,16 +249,7 @@ fn insert_pass(
 ) -> rusqlite::Result<i64> {
     let new = made.new;
     let pass = &new.pass;
-    let thresholds = thresholds_to_json(&pass.thresholds).to_string();
-    transaction.execute(
-        "INSERT OR IGNORE INTO threshold_sets (content) VALUES (?1)",
-        [&thresholds],
-    )?;
-    let set: i64 = transaction.query_row(
-        "SELECT id FROM threshold_sets WHERE content = ?1",
-        [&thresholds],
-        |row| row.get(0),
-    )?;
+    let set = threshold_set(transaction, &pass.thresholds)?;
     transaction.execute(
         "INSERT INTO passes (session_id, number, track_id, started_at_s, ended_at_s, speed_mps,
                              view, threshold_set_id, cue, written_at, skater_id, lane,
@@ -268,11 +276,27 @@ fn insert_pass(
     for (position, push) in pass.pushes.iter().enumerate() {
         insert_push(transaction, pass_row, position, push)?;
     }
+    insert_measures_of_pass(transaction, pass_row, &pass.quantities)?;
+    // Of what is in the file now, not of what was meant to get there.
+    let sum = whole::pass_sum(transaction, pass_row)?;
+    transaction.execute(
+        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
+        params![pass_row, sum],
+    )?;
+    Ok(pass_row)
+}
+
+/// What is reported of a pass as a whole.
+pub(super) fn insert_measures_of_pass(
+    transaction: &Transaction<'_>,
+    pass_row: i64,
+    quantities: &QuantityMap<Measure>,
+) -> rusqlite::Result<()> {
     let mut measures = transaction.prepare_cached(
         "INSERT INTO pass_measures (pass_id, measure, value, uncertainty, judged, reason)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?;
-    for (quantity, measure) in pass.quantities.iter() {
+    for (quantity, measure) in quantities.iter() {
         let m = Stored::of(measure);
         measures.execute(params![
             pass_row,
@@ -283,13 +307,7 @@ fn insert_pass(
             m.reason
         ])?;
     }
-    // Of what is in the file now, not of what was meant to get there.
-    let sum = whole::pass_sum(transaction, pass_row)?;
-    transaction.execute(
-        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
-        params![pass_row, sum],
-    )?;
-    Ok(pass_row)
+    Ok(())
 }
 
 fn insert_push(
@@ -311,7 +329,15 @@ fn insert_push(
             finite(push.push_start_s),
             finite(push.toe_off_s),
         ])?;
-    let push_row = transaction.last_insert_rowid();
+    insert_measures_of_push(transaction, transaction.last_insert_rowid(), push)
+}
+
+/// The measures and flags of a push.
+pub(super) fn insert_measures_of_push(
+    transaction: &Transaction<'_>,
+    push_row: i64,
+    push: &JudgedPush,
+) -> rusqlite::Result<()> {
     let mut measures = transaction.prepare_cached(
         "INSERT INTO measures (push_id, measure, value, uncertainty, judged, reason)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",

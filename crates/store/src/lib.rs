@@ -21,6 +21,7 @@ mod clips;
 mod codec;
 mod connection;
 mod database;
+mod datasets;
 mod days;
 mod error;
 mod insert;
@@ -31,6 +32,7 @@ mod points;
 mod queries;
 mod read;
 mod records;
+mod rejudge;
 mod retention;
 mod retention_age;
 #[cfg(test)]
@@ -46,6 +48,7 @@ pub use clips::PICTURES_FOLDER;
 pub use codec::limits_to_json;
 use connection::create_private;
 pub use database::{Held, SESSIONS_FILE, Store, hold};
+pub use datasets::DatasetNote;
 pub use days::{Day, days};
 pub use error::StoreError;
 pub use lineup::KeptQueue;
@@ -57,6 +60,7 @@ pub use records::{
     SessionState, SessionSummary, Shot, SourceInfo, SourceKind, StoredPass, StoredSession,
     StripInfo, Verdict,
 };
+pub use rejudge::{Basis, EarlierJudgement};
 pub use retention::{Pruned, Retention, Usage};
 pub use retention_age::Aged;
 pub use session_json::{

@@ -205,6 +205,37 @@ ALTER TABLE passes ADD COLUMN check_sum INTEGER;
 -- 1: no further pass belongs to it, also after a restart.
 ALTER TABLE sessions ADD COLUMN ended_for_good INTEGER NOT NULL DEFAULT 0;
 ",
+    "
+-- How a pass was judged before it was judged anew, oldest first.
+CREATE TABLE earlier_judgements (
+    id INTEGER PRIMARY KEY,
+    pass_id INTEGER NOT NULL REFERENCES passes(id) ON DELETE CASCADE,
+    -- Wall clock of the replacement, RFC 9557.
+    replaced_at TEXT NOT NULL,
+    -- The program that judged anew.
+    program_version TEXT NOT NULL,
+    -- points: measured again from the body points; values: stored values, other limits.
+    basis TEXT NOT NULL CHECK (basis IN ('points', 'values')),
+    -- JSON: thresholds, pushes with measures and flags, quantities, as they stood.
+    content TEXT NOT NULL
+) STRICT;
+CREATE INDEX earlier_judgements_by_pass ON earlier_judgements (pass_id);
+",
+    "
+-- Datasets that sessions were added to, by the name they bear inside.
+CREATE TABLE datasets (
+    id TEXT PRIMARY KEY,
+    place TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+-- Who is who in them. NULL: the skater is deleted, and the rows of the key are to be.
+CREATE TABLE dataset_skaters (
+    dataset_id TEXT NOT NULL REFERENCES datasets(id) ON DELETE CASCADE,
+    skater_key TEXT NOT NULL,
+    skater_id INTEGER REFERENCES skaters(id) ON DELETE SET NULL,
+    PRIMARY KEY (dataset_id, skater_key),
+    UNIQUE (dataset_id, skater_id)
+) STRICT, WITHOUT ROWID;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -268,6 +299,7 @@ fn back_up(connection: &Connection, file: &Path, version: usize) -> Result<(), S
 /// Takes a file of today back to version 4, for the tests of migrations.
 #[cfg(test)]
 pub(super) const BACK_TO_4: &str = "
+DROP TABLE dataset_skaters; DROP TABLE datasets; DROP TABLE earlier_judgements;
 ALTER TABLE passes DROP COLUMN engine; ALTER TABLE passes DROP COLUMN source;
 ALTER TABLE passes DROP COLUMN check_sum; ALTER TABLE sessions DROP COLUMN ended_for_good;
 PRAGMA user_version = 4;";

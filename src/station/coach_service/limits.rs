@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Done, Service, said};
-use crate::config::{Edit, Written};
+use crate::config::{self, Edit, Written};
 use crate::panel::{Effect, LimitEdit, Message, Of, Who};
 use crate::roster::SkaterId;
 use crate::rules::settings::{flagged_of, limit_edits, limits_fault, surety_edit};
@@ -141,7 +141,7 @@ impl Service {
 
     /// Writes into the station file, and takes the settings as they then are.
     pub(super) fn write_station(&mut self, edits: &[Edit]) -> Result<(), super::ServiceError> {
-        let folder = self.home.join("config");
+        let folder = config::settings_folder(&self.home);
         self.station = self
             .station_file
             .apply(edits, &default_station_file(), |text, name| {

@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use super::{Done, Service, ServiceError, said};
 use crate::config::write_atomically;
+use crate::export::settle_deletions;
 use crate::panel::{Command, Message, PanelWords, Question, QueueStep, Who, WouldDelete};
 use crate::roster::{HEIGHT_M, Skater, SkaterId, export_csv, import_csv};
-use crate::store::{Erased, PassKey};
+use crate::store::{Archive, DatasetNote, Erased, PassKey};
 
 /// No roster is larger, bytes; a wrong path might be.
 const LARGEST_FILE: u64 = 2 << 20;
@@ -93,7 +94,35 @@ impl Service {
         self.view.progress = None;
         self.view.would_delete = None;
         self.view.given_away = None;
-        Ok(erased_saying(&label, &erased))
+        let mut said = erased_saying(&label, &erased);
+        if let Message::SkaterDeleted { more, .. } = &mut said {
+            more.extend(self.delete_in_datasets()?);
+        }
+        Ok(said)
+    }
+
+    /// Deletes in the datasets as well, on a thread of its own: their disks may be slow
+    /// or hang. What cannot be deleted now goes when sessions are next added.
+    fn delete_in_datasets(&mut self) -> Result<Vec<Message>, ServiceError> {
+        let archive = self.archive()?;
+        let mut told = Vec::new();
+        for DatasetNote { id, place } in archive.datasets()? {
+            if !archive.owed_to_dataset(&id)?.is_empty() {
+                told.push(Message::DeletedDataset { place });
+            }
+        }
+        if !told.is_empty() {
+            let folder = self.folder.clone();
+            let work = move || match Archive::open(&folder).and_then(|a| settle_deletions(&a)) {
+                Ok(settled) => tracing::info!(?settled, "deleted in datasets"),
+                Err(error) => tracing::warn!(%error, "not deleted in datasets yet"),
+            };
+            let thread = std::thread::Builder::new().name("datasets".into());
+            if let Err(error) = thread.spawn(work) {
+                tracing::warn!(%error, "not deleted in datasets yet");
+            }
+        }
+        Ok(told)
     }
 
     pub(super) fn import_roster(&mut self, path: &Path, sure: bool) -> Done {

@@ -9,7 +9,7 @@ use crossbeam_channel::bounded;
 use super::picture_check::picture_check;
 use super::{Done, Service, said};
 use crate::capture::{CameraRequest, list_cameras};
-use crate::config::{Edit, Lane, Written, write_atomically};
+use crate::config::{self, Edit, Lane, Written, write_atomically};
 use crate::geometry::{CameraPoseError, solve_camera_pose};
 use crate::panel::{CheckEnded, LaneDraft, LaneEntry, Message, Number, ScaleResult};
 use crate::station::ruler::CheckState;
@@ -215,7 +215,7 @@ impl Service {
         let (file, lane) = self.write_lane(name, lane)?;
         // As it was written: a name in the folder of the settings.
         let first_lane_text = first_lane
-            .strip_prefix(self.home.join("config"))
+            .strip_prefix(config::settings_folder(&self.home))
             .unwrap_or(&first_lane)
             .display()
             .to_string();
@@ -312,18 +312,18 @@ impl Service {
                 name: name.to_owned(),
             }));
         }
-        Ok(self.home.join("config").join(format!("{name}.toml")))
+        Ok(config::settings_folder(&self.home).join(format!("{name}.toml")))
     }
 
     /// Lists the lane files of the settings folder.
     pub(super) fn list_lanes(&mut self) {
-        let folder = self.home.join("config");
         let source = self.settings.load().source.clone();
         self.view.check_ended = match source.check_state() {
             CheckState::Never | CheckState::Holds(_) => None,
             CheckState::Ended(date, with) => Some(CheckEnded::MadeWithAnother(date, with)),
             CheckState::Unusable(_) => Some(CheckEnded::FileUnusable),
         };
+        let folder = config::settings_folder(&self.home);
         let mut lanes: Vec<LaneEntry> = std::fs::read_dir(&folder)
             .into_iter()
             .flatten()

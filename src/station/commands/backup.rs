@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use crate::config::{ConfigError, Lane, sync_folder_of};
+use crate::config::{ConfigError, Lane, settings_folder, sync_folder_of};
 use crate::rules::AgeGroups;
 use crate::station::health::host::free_bytes;
 use crate::station::ruler::RULER_FOLDER;
@@ -166,7 +166,7 @@ fn write_zip(
         count += 1;
         Ok(())
     };
-    for (path, name) in plain_files(&home.join("config"))? {
+    for (path, name) in plain_files(&settings_folder(home))? {
         if is_config(&name) {
             add(&path, format!("config/{name}"), true)?;
         }
@@ -234,7 +234,7 @@ fn options(pack: bool) -> SimpleFileOptions {
 /// full. Then everything is as it was.
 pub fn restore(home: &Path, folder: &Path, from: &Path) -> Result<Restored, BackupError> {
     let _held = store::hold(folder)?;
-    let config = home.join("config");
+    let config = settings_folder(home);
     let new_folder = beside(folder, ".restoring");
     let new_config = beside(&config, ".restoring");
     let clean = || {

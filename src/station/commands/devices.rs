@@ -5,9 +5,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use crate::capture::{CameraInfo, list_cameras};
-use crate::pose::{
-    DETECTION, EngineKind, Estimator, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS,
-};
+use crate::pose::{EngineKind, Estimator, SHIPPED_MODELS};
 use crate::sound::{SoundSettings, SoundState, Speaker};
 use crate::station::commands::check::{self, CheckLine, CheckReport, Probe};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
@@ -51,14 +49,7 @@ pub fn check_report() -> CheckReport {
             probes.push(Probe::new("engine", move || vec![engine_line(&folder)]));
             let folder = home.join("models");
             probes.push(Probe::new("models", move || {
-                let models = [
-                    DETECTION,
-                    LANDMARK_FULL,
-                    LANDMARK_HEAVY,
-                    LANDMARK_LITE,
-                    LEGS,
-                ]
-                .map(|m| check::ModelFile {
+                let models = SHIPPED_MODELS.map(|m| check::ModelFile {
                     name: m.file,
                     sha256: m.sha256,
                 });

@@ -12,6 +12,7 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use jiff::Zoned;
 use jiff::civil::Date;
 
+use super::dataset::{self, station_name};
 use crate::config::home;
 use crate::display::Language;
 use crate::export::{
@@ -109,8 +110,17 @@ pub struct ExportOptions {
     #[arg(long, value_parser = choice(LANGUAGES))]
     pub language: Option<Language>,
     /// Name of the folder or archive to write; it must not be there yet.
-    #[arg(long, value_name = "PATH", required_unless_present = "list")]
+    #[arg(long, value_name = "PATH", required_unless_present_any = ["list", "dataset"])]
     pub out: Option<PathBuf>,
+    /// Adds the sessions to the dataset in this folder, for data tools; without names.
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["out", "skater", "flagged_only", "format", "anonymous", "without_pictures", "separator", "language"])]
+    pub dataset: Option<PathBuf>,
+    /// What this station is called in the dataset: small letters, digits, hyphens.
+    #[arg(long, value_name = "NAME", default_value = "station", requires = "dataset", value_parser = station_name)]
+    pub station: String,
+    /// With the names of skaters whose consent is noted, in the dataset.
+    #[arg(long, requires = "dataset")]
+    pub names: bool,
 }
 
 /// Writes the export and says where it is.
@@ -123,12 +133,18 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
     let folder = settings.recordings_folder()?;
     let archive = Archive::open(&folder)?;
     let known = archive.sessions()?;
-    let out = match &options.out {
-        Some(out) if !options.list => std::path::absolute(out)?,
-        _ => return print(&list_of(&known)),
-    };
+    if options.list {
+        return print(&list_of(&known));
+    }
     let choice = options.day.map_or(options.session, SessionChoice::Day);
     let sessions = chosen_sessions(&known, choice, Zoned::now().date())?;
+    if let Some(dataset) = &options.dataset {
+        return dataset::add(options, &std::path::absolute(dataset)?, &archive, sessions);
+    }
+    let Some(out) = &options.out else {
+        return print(&list_of(&known));
+    };
+    let out = std::path::absolute(out)?;
     let left_out = left_out(&known, choice, &sessions);
     let skater = match &options.skater {
         Some(name) => Some(chosen_skater(&archive.skaters()?, name)?),
@@ -405,7 +421,7 @@ fn left_out(known: &[SessionSummary], choice: SessionChoice, taken: &[i64]) -> S
     }
 }
 
-fn chosen_sessions(
+pub(super) fn chosen_sessions(
     known: &[SessionSummary],
     choice: SessionChoice,
     today: Date,

@@ -2,10 +2,14 @@
 
 pub mod backup;
 pub mod check;
+mod dataset;
 pub(in crate::station) mod devices;
 pub(in crate::station) mod export;
 mod nothing_judged;
+pub(in crate::station) mod rejudge;
 pub mod review;
+mod review_folder;
+mod review_out;
 mod review_part;
 pub(in crate::station) mod roster_cli;
 pub(in crate::station) mod ruler;

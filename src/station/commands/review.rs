@@ -1,27 +1,27 @@
 //! `kickplate review`: judges a recording, as fast as it goes, without a
 //! window.
 
-use std::io::Write;
 use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
-use std::time::{Duration, Instant};
 
 use anyhow::Context;
-use indicatif::{ProgressBar, ProgressStyle};
 
 use super::nothing_judged::{Looked, Nothing};
+use super::review_folder;
+use super::review_out::{Bar, Output};
 use super::review_part::Part;
 use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Travel, View};
 use crate::rules::{AgeGroup, AgeGroups};
-use crate::station::live::shutdown::stop_on_signals;
-use crate::station::ruler::{Checks, recordings_of};
+use crate::station::live::shutdown::{Stop, stop_on_signals};
+use crate::station::ruler::{CheckState, Checks, recordings_of};
 use crate::station::session::offline::Analyser;
 use crate::station::session::pass_judge::{FinishedPass, Judging};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};
+use crate::station::vision::cores_up_to;
 use crate::station::words;
 use crate::store::{self, SessionFile, SessionInfo};
 use crate::track::TrackSettings;
@@ -29,9 +29,9 @@ use crate::track::TrackSettings;
 /// `kickplate review`: a recorded video, from a fixed camera.
 #[derive(Debug, Clone, PartialEq, clap::Args)]
 pub struct ReviewOptions {
-    /// The video.
+    /// The video, or a folder of videos: all of them are judged, on all cores.
     pub file: PathBuf,
-    /// The set-up of the camera.
+    /// The set-up of the camera; of a video in a folder NAME.toml beside it, where there is one.
     #[arg(long, value_name = "LANE.toml")]
     pub lane: PathBuf,
     /// The group the skaters are judged as: U7, U9, U11, U13, U15, U18, adult.
@@ -54,49 +54,149 @@ pub struct ReviewOptions {
     pub replace: bool,
 }
 
-/// Judges one recording and writes `session.json` into the folder asked for.
+/// Judges a recording and writes `session.json` into the folder asked for; of a folder
+/// of recordings all of them, each into a folder of its own.
 ///
 /// # Errors
 /// One sentence: what cannot be read or written, and what to do about it.
 pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     let home = config::home()?;
-    let mut lane = Lane::load(&options.lane)?;
+    let desk = Desk {
+        station: StationSettings::load(&station_file(&home))?,
+        groups: AgeGroups::load(&age_groups_file(&home))?,
+        home,
+        stop: stop_on_signals()?,
+    };
+    let recordings = review_folder::recordings(&options.file);
+    if !recordings.is_empty() {
+        return review_folder::review_all(options, &desk, recordings);
+    }
+    let one = Recording {
+        file: options.file.clone(),
+        lane: options.lane.clone(),
+        out: options.out.clone(),
+    };
+    let mut out = Output::default();
+    let reviewed = review_one(options, &desk, &one, cores_up_to(3), Some(&mut out))?;
+    out.print(&format!(
+        "{} of '{}' in {} frames, written to {}\n",
+        words::passes(reviewed.session.passes.len()),
+        reviewed.name,
+        reviewed.frames,
+        reviewed.path.display()
+    ));
+    out.print(&reviewed.rests_on);
+    if let Some(error) = out.fault {
+        return Err(error).context(format!(
+            "not all of it could be printed; the result is in {}",
+            reviewed.path.display()
+        ));
+    }
+    match (reviewed.damage, reviewed.nothing) {
+        (Some(error), nothing) => {
+            if let Some(Nothing::Skated(why) | Nothing::Empty(why)) = nothing {
+                out.print(&format!("{why}\n"));
+            }
+            Err(error)
+        }
+        (None, Some(Nothing::Skated(why))) => {
+            anyhow::bail!("nothing in '{}' could be judged: {why}", reviewed.name)
+        }
+        (None, Some(Nothing::Empty(why))) => {
+            out.print(&format!("{why}\n"));
+            Ok(())
+        }
+        (None, None) => Ok(()),
+    }
+}
+
+/// What every recording of a call is judged with.
+pub(super) struct Desk {
+    pub(super) home: PathBuf,
+    pub(super) station: StationSettings,
+    pub(super) groups: AgeGroups,
+    pub(super) stop: Stop,
+}
+
+/// A recording and where its result goes.
+#[derive(Debug, Clone)]
+pub(super) struct Recording {
+    pub(super) file: PathBuf,
+    pub(super) lane: PathBuf,
+    pub(super) out: PathBuf,
+}
+
+/// What came of a recording; it is written.
+pub(super) struct Reviewed {
+    pub(super) name: String,
+    pub(super) session: SessionFile,
+    pub(super) frames: u64,
+    path: PathBuf,
+    /// What its values rest on, in a line or two.
+    rests_on: String,
+    /// Where its reading ended before its end, and why.
+    pub(super) damage: Option<anyhow::Error>,
+    pub(super) nothing: Option<Nothing>,
+}
+
+/// What a recording with pictures of this size is judged with, as the station would have
+/// judged it; and how it stands with a check that was made with recordings of its lane.
+///
+/// # Errors
+/// Its lane file; an engine that is not there.
+pub(super) fn judging_of(
+    options: &ReviewOptions,
+    desk: &Desk,
+    recording: &Recording,
+    [width, height]: [u32; 2],
+) -> anyhow::Result<(Judging, CheckState)> {
+    let mut lane = Lane::load(&recording.lane)?;
     if let Some(view) = options.view {
         look_from(&mut lane, view);
     }
-    let station = StationSettings::load(&station_file(&home))?;
-    let groups = AgeGroups::load(&age_groups_file(&home))?;
-    let spec = SourceSpec::parse(&options.file.to_string_lossy()).map_err(usage_or_failure)?;
-    let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
-    let record = source_record(source.info());
-    // A check that was made with recordings of this lane.
-    let recordings = recordings_of(source.info().width, source.info().height);
-    let checks = Checks::new(
-        &home,
-        &station.recordings_folder()?,
-        options.model,
-        options.engine,
-    )?;
+    let recordings = recordings_of(width, height);
+    let folder = desk.station.recordings_folder()?;
+    let checks = Checks::new(&desk.home, &folder, options.model, options.engine)?;
     let check = checks.state(&checks.setting(&recordings, &lane));
-    lane = checks.applied(&recordings, &lane);
-    // Before anything that takes long.
-    let path = options.out.join("session.json");
-    make_folder(&options.out)?;
-    may_write(&path, &record, options.replace)?;
     let judging = Judging {
-        lane: lane.clone(),
-        thresholds: groups.thresholds(options.age_group),
-        // A recording is judged as the station would have judged it.
+        lane: checks.applied(&recordings, &lane),
+        thresholds: desk.groups.thresholds(options.age_group),
         track: TrackSettings {
-            min_pass_speed_mps: station.min_pass_speed_mps,
+            min_pass_speed_mps: desk.station.min_pass_speed_mps,
             ..TrackSettings::default()
         },
-        feedback: station.feedback,
+        feedback: desk.station.feedback.clone(),
     };
+    Ok((judging, check))
+}
+
+/// Judges one recording on so many cores. Passes and progress are told where there is
+/// an output.
+///
+/// # Errors
+/// What cannot be read or written; that it was stopped.
+pub(super) fn review_one(
+    options: &ReviewOptions,
+    desk: &Desk,
+    recording: &Recording,
+    cores: usize,
+    out: Option<&mut Output>,
+) -> anyhow::Result<Reviewed> {
+    let spec = SourceSpec::parse(&recording.file.to_string_lossy()).map_err(usage_or_failure)?;
+    let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
+    let record = source_record(source.info());
+    let size_px = [record.width, record.height];
+    let (judging, check) = judging_of(options, desk, recording, size_px)?;
+    let lane = judging.lane.clone();
+    // Before anything that takes long.
+    let path = recording.out.join("session.json");
+    make_folder(&recording.out)?;
+    may_write(&path, &record, options.replace)?;
     let thresholds = judging.thresholds.clone();
-    let name = name_of(options, &judging);
-    let mut analyser = Analyser::new(&home, options.model, options.engine, judging)?;
-    let engine = analyser.engine_record(options.model);
+    let name = name_of(&recording.file, &judging);
+    let (model, engine) = (options.model, options.engine);
+    let mut analyser = Analyser::on_cores(&desk.home, model, engine, judging, cores)?;
+    let engine = analyser.engine_record(model);
     let info = SessionInfo {
         source: record.clone(),
         lane: lane.clone(),
@@ -104,8 +204,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         age_group: options.age_group,
         started: jiff::Zoned::now(),
     };
-    let stop = stop_on_signals()?;
-    let (part, before) = Part::open(&options.out, format!("{name} {engine:?}"), &info)?;
+    let (part, before) = Part::open(&recording.out, format!("{name} {engine:?}"), &info)?;
     let mut work = Work {
         session: SessionFile::new(record, lane, engine, &thresholds, None),
         first_track: before
@@ -113,8 +212,8 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             .map(|(pass, _)| pass.track_id)
             .max()
             .unwrap_or(0),
-        bar: Bar::new(source.info().frame_count),
-        out: Output::default(),
+        bar: out.is_some().then(|| Bar::new(source.info().frame_count)),
+        out,
         part,
     };
     for (pass, cue) in &before {
@@ -123,13 +222,13 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         work.session
             .add_pass(pass, cue, &words::cue_sentence(cue))?;
     }
-    if work.part.frames > 0 {
+    if let (Some(bar), true) = (&work.bar, work.part.frames > 0) {
         let done = format!(
             "goes on after {} frames with {}",
             work.part.frames,
             words::passes(before.len())
         );
-        work.bar.say(&done);
+        bar.say(&done);
     }
     let mut frames = 0;
     let mut looked = Looked::default();
@@ -138,9 +237,9 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
     }
     let mut quiet_since = work.part.frames;
     let damage = loop {
-        if stop.load(Ordering::Relaxed) {
-            work.bar.end();
-            return Err(stopped(&options.out, &work));
+        if desk.stop.load(Ordering::Relaxed) {
+            work.bar.iter().for_each(Bar::end);
+            return Err(stopped(&recording.out, work.session.passes.len()));
         }
         match source.next_frame() {
             Ok(Some(frame)) => {
@@ -156,82 +255,61 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
                         quiet_since = frames;
                     }
                 }
-                work.bar.show(frames, work.session.passes.len());
+                if let Some(bar) = &mut work.bar {
+                    bar.show(frames, work.session.passes.len());
+                }
                 source.reuse(frame.rgb);
             }
             Ok(None) => break None,
             // What was judged before the damage is kept and written.
-            Err(error) => break Some(error),
+            Err(error) => break Some(usage_or_failure(error)),
         }
     };
     let finished = analyser.finish();
     finished.iter().for_each(|done| looked.pass(&done.pass));
     work.keep(&finished)?;
-    work.bar.end();
+    work.bar.iter().for_each(Bar::end);
     let Work {
-        mut session,
-        part,
-        mut out,
-        ..
+        mut session, part, ..
     } = work;
     session.source.frames = Some(frames);
-    let rests_on = words::rests_on(&session.lane);
+    let mut rests_on = words::rests_on(&session.lane) + "\n";
+    if let Some(why) = check.ended() {
+        rests_on += &format!("Not those of a check: {why}.\n");
+    }
     session.write(&path)?;
     part.finish()?;
-    out.print(&format!(
-        "{} of '{}' in {frames} frames, written to {}\n",
-        words::passes(session.passes.len()),
-        source.info().name,
-        path.display()
-    ));
-    out.print(&format!("{rests_on}\n"));
-    if let Some(why) = check.ended() {
-        out.print(&format!("Not those of a check: {why}.\n"));
-    }
-    if let Some(error) = out.fault {
-        return Err(error).context(format!(
-            "not all of it could be printed; the result is in {}",
-            path.display()
-        ));
-    }
     let nothing = looked.nothing(
         analyser.tally(),
         analyser.estimator().counters(),
         &analyser.judging().lane,
         source.info(),
     );
-    match (damage, nothing) {
-        (Some(error), nothing) => {
-            if let Some(Nothing::Skated(why) | Nothing::Empty(why)) = nothing {
-                out.print(&format!("{why}\n"));
-            }
-            Err(usage_or_failure(error))
-        }
-        (None, Some(Nothing::Skated(why))) => {
-            anyhow::bail!("nothing in '{}' could be judged: {why}", source.info().name)
-        }
-        (None, Some(Nothing::Empty(why))) => {
-            out.print(&format!("{why}\n"));
-            Ok(())
-        }
-        (None, None) => Ok(()),
-    }
+    Ok(Reviewed {
+        name: source.info().name.clone(),
+        session,
+        frames,
+        path,
+        rests_on,
+        damage,
+        nothing,
+    })
 }
 
 /// A quiet moment is noted at least this often, frames.
 const QUIET_EVERY: u64 = 300;
 
 /// A review on its way.
-struct Work {
+struct Work<'o> {
     session: SessionFile,
     part: Part,
-    bar: Bar,
-    out: Output,
+    bar: Option<Bar>,
+    out: Option<&'o mut Output>,
     /// Tracks are counted on from here.
     first_track: u32,
 }
 
-impl Work {
+impl Work<'_> {
     /// Keeps and prints what was judged; whether that was anything.
     fn keep(&mut self, finished: &[FinishedPass]) -> anyhow::Result<bool> {
         for judged in finished {
@@ -241,25 +319,26 @@ impl Work {
             self.part.keep(&pass, &cue)?;
             self.session
                 .add_pass(&pass, &cue, &words::cue_sentence(&cue))?;
-            let table = words::pass_table(&pass, &cue) + "\n";
-            let out = &mut self.out;
-            self.bar.beside(|| out.print(&table));
+            if let (Some(bar), Some(out)) = (&self.bar, self.out.as_deref_mut()) {
+                let table = words::pass_table(&pass, &cue) + "\n";
+                bar.beside(|| out.print(&table));
+            }
         }
         Ok(!finished.is_empty())
     }
 }
 
 /// The sentence of a review that was told to stop.
-fn stopped(out: &Path, work: &Work) -> anyhow::Error {
+fn stopped(out: &Path, passes: usize) -> anyhow::Error {
     anyhow::anyhow!(
         "the review was stopped; {} are kept in '{}', and the same command goes on from there",
-        words::passes(work.session.passes.len()),
+        words::passes(passes),
         out.display()
     )
 }
 
 /// The results go into a folder for their owner only.
-fn make_folder(out: &Path) -> anyhow::Result<()> {
+pub(super) fn make_folder(out: &Path) -> anyhow::Result<()> {
     std::fs::DirBuilder::new()
         .recursive(true)
         .mode(0o700)
@@ -300,8 +379,8 @@ fn may_write(path: &Path, record: &store::SourceInfo, replace: bool) -> Result<(
 }
 
 /// The video and all settings that its result depends on.
-fn name_of(options: &ReviewOptions, judging: &Judging) -> String {
-    let file = std::fs::canonicalize(&options.file).unwrap_or_else(|_| options.file.clone());
+pub(super) fn name_of(file: &Path, judging: &Judging) -> String {
+    let file = std::fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());
     let meta = std::fs::metadata(&file).ok();
     let changed = meta.as_ref().and_then(|m| m.modified().ok());
     format!(
@@ -309,27 +388,6 @@ fn name_of(options: &ReviewOptions, judging: &Judging) -> String {
         file.display(),
         meta.map(|m| m.len())
     )
-}
-
-/// Standard output. Whoever reads it may have had enough (`| head`), which is
-/// no fault; the result is a file.
-#[derive(Default)]
-struct Output {
-    closed: bool,
-    fault: Option<std::io::Error>,
-}
-
-impl Output {
-    fn print(&mut self, text: &str) {
-        if self.closed {
-            return;
-        }
-        let mut out = std::io::stdout().lock();
-        if let Err(error) = out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-            self.closed = true;
-            self.fault = Some(error).filter(|e| e.kind() != std::io::ErrorKind::BrokenPipe);
-        }
-    }
 }
 
 /// A view given on the command line; the direction follows where the lane
@@ -368,80 +426,5 @@ pub fn source_record(info: &capture::SourceInfo) -> store::SourceInfo {
         height: info.height,
         frames_per_second: info.nominal_fps,
         frames: info.frame_count,
-    }
-}
-
-/// How far the review is: a bar with the time left on a terminal, a line now
-/// and then elsewhere.
-struct Bar {
-    bar: ProgressBar,
-    total: Option<u64>,
-    shown: u64,
-    said_at: Instant,
-}
-
-/// Without a terminal a line is written at each tenth, or as often as this
-/// where the length is not known.
-const LINE_EVERY: Duration = Duration::from_secs(10);
-
-impl Bar {
-    fn new(total: Option<u64>) -> Self {
-        let total = total.filter(|t| *t > 0);
-        let bar = match total {
-            Some(total) => ProgressBar::new(total),
-            None => ProgressBar::no_length(),
-        };
-        let form = match total {
-            Some(_) => "{wide_bar} {percent} %, {msg}, {eta} left",
-            None => "{spinner} {pos} frames, {msg}",
-        };
-        if let Ok(style) = ProgressStyle::with_template(form) {
-            bar.set_style(style);
-        }
-        Bar {
-            bar,
-            total,
-            shown: 0,
-            said_at: Instant::now(),
-        }
-    }
-
-    fn show(&mut self, frames: u64, passes: usize) {
-        if !self.bar.is_hidden() {
-            self.bar.set_message(words::passes(passes));
-            self.bar.set_position(frames);
-            return;
-        }
-        let passes = words::passes(passes);
-        match self.total {
-            Some(total) => {
-                let tenths = (10 * frames / total).min(10);
-                if tenths > self.shown {
-                    self.shown = tenths;
-                    self.say(&format!("{} % of {total} frames, {passes}", 10 * tenths));
-                }
-            }
-            None if self.said_at.elapsed() >= LINE_EVERY => {
-                self.said_at = Instant::now();
-                self.say(&format!("{frames} frames, {passes}"));
-            }
-            None => {}
-        }
-    }
-
-    fn say(&self, text: &str) {
-        // Nobody may be listening; that is no fault.
-        self.bar.suspend(|| {
-            let _ = writeln!(std::io::stderr(), "{text}");
-        });
-    }
-
-    /// Does something that writes to the terminal too.
-    fn beside(&self, write: impl FnOnce()) {
-        self.bar.suspend(write);
-    }
-
-    fn end(&self) {
-        self.bar.finish_and_clear();
     }
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use super::dataset::deleted_in_datasets;
 use crate::config;
 use crate::roster::{Skater, import_csv};
 use crate::station::coach_service::{ServiceError, erased_sentence, read_small, write_roster_file};
@@ -148,6 +149,7 @@ pub fn roster_delete(name: &str, comments: Option<CommentsGo>) -> anyhow::Result
         };
         text += &format!("Comments on others that {done}: {}.\n", listed(&mentions));
     }
+    text += &deleted_in_datasets(&archive)?;
     print(&text)
 }
 

@@ -7,6 +7,7 @@ use crate::capture::Frame;
 use crate::pose::{Estimator, PoseError, PoseFrame};
 use crate::rules::JudgedPass;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
+use crate::station::vision::cores_up_to;
 use crate::station::vision::tracking::{PassEvent, Vision};
 use crate::store;
 use crate::track::Tally;
@@ -28,8 +29,23 @@ impl Analyser {
         engine: EngineChoice,
         judging: Judging,
     ) -> Result<Self, PoseError> {
+        Self::on_cores(home, model, engine, judging, cores_up_to(3))
+    }
+
+    /// The same on so many cores. What is read does not depend on their number.
+    ///
+    /// # Errors
+    /// As [`Estimator::new`].
+    pub fn on_cores(
+        home: &Path,
+        model: ModelChoice,
+        engine: EngineChoice,
+        judging: Judging,
+        cores: usize,
+    ) -> Result<Self, PoseError> {
+        let (lane, track) = (&judging.lane, judging.track);
         Ok(Analyser {
-            vision: Vision::for_recordings(home, model, engine, &judging.lane, judging.track)?,
+            vision: Vision::for_recordings(home, model, engine, lane, track, cores)?,
             judge: PassJudge::new(judging),
         })
     }

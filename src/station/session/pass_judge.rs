@@ -167,7 +167,7 @@ impl PassJudge {
         read_by: ModelKind,
     ) -> MeasuredPass {
         let lane = lane_of(second, measured.skater.as_ref());
-        let (_, judged, times) = self.judged(theirs, &lane, read_by, &measured.pass.thresholds);
+        let (_, judged, times) = judge_points(theirs, &lane, read_by, &measured.pass.thresholds);
         MeasuredPass {
             pass: merge(measured.pass, &judged),
             times: PassTimes {
@@ -209,7 +209,7 @@ impl PassJudge {
         let thresholds = skater
             .as_ref()
             .map_or(&self.judging.thresholds, |s| &s.thresholds);
-        let (motion, pass, times) = self.judged(&points, &lane, read_by, thresholds);
+        let (motion, pass, times) = judge_points(&points, &lane, read_by, thresholds);
         MeasuredPass {
             pass,
             motion,
@@ -219,29 +219,6 @@ impl PassJudge {
             lane: Some(lane),
             own_pictures: false,
         }
-    }
-
-    /// A pass cut into pushes and held against the rules, and what that took.
-    fn judged(
-        &self,
-        points: &Pass,
-        lane: &Lane,
-        read_by: ModelKind,
-        thresholds: &Thresholds,
-    ) -> (PassMotion, JudgedPass, PassTimes) {
-        let began = Instant::now();
-        let motion = PassMotion {
-            read_by,
-            ..cut(points, lane)
-        };
-        let stride = began.elapsed();
-        let pass = judge(&motion, thresholds);
-        let times = PassTimes {
-            stride,
-            rules: began.elapsed().saturating_sub(stride),
-            cue: Duration::ZERO,
-        };
-        (motion, pass, times)
     }
 
     /// Chooses what is said of a pass.
@@ -265,6 +242,28 @@ impl PassJudge {
             own_pictures: measured.own_pictures,
         }
     }
+}
+
+/// A pass cut into pushes and held against the rules, and what that took.
+pub fn judge_points(
+    points: &Pass,
+    lane: &Lane,
+    read_by: ModelKind,
+    thresholds: &Thresholds,
+) -> (PassMotion, JudgedPass, PassTimes) {
+    let began = Instant::now();
+    let motion = PassMotion {
+        read_by,
+        ..cut(points, lane)
+    };
+    let stride = began.elapsed();
+    let pass = judge(&motion, thresholds);
+    let times = PassTimes {
+        stride,
+        rules: began.elapsed().saturating_sub(stride),
+        cue: Duration::ZERO,
+    };
+    (motion, pass, times)
 }
 
 /// A lane with the stature of who skates on it, where that is known: it gives

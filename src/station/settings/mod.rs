@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 
 use crate::config::{
     Absent, ConfigError, Document, FORMAT_KEY, Key, Kind, Lane, PlaceError, Problem, Step, Subject,
-    brought_up, data_folder, in_written_lines, read_text, without, wrapped_comment,
+    brought_up, data_folder, in_written_lines, read_text, settings_folder, without,
+    wrapped_comment,
 };
 use crate::display::{Appearance, SCREEN_KEYS, ScreenSettings};
 use crate::feedback::{FEEDBACK_KEYS, FeedbackSettings};
@@ -405,12 +406,12 @@ impl Setup {
 
 /// The station file of a resources folder.
 pub fn station_file(home: &Path) -> PathBuf {
-    home.join("config/station.toml")
+    settings_folder(home).join("station.toml")
 }
 
 /// The age groups file of a resources folder.
 pub fn age_groups_file(home: &Path) -> PathBuf {
-    home.join("config/age-groups.toml")
+    settings_folder(home).join("age-groups.toml")
 }
 
 /// The station file with every default written out as a comment.

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use super::model_fallback::ModelFallback;
-use super::{cores_up_to, model_kind, pose_settings, set_view};
+use super::{model_kind, pose_settings, set_view};
 use crate::capture::Frame;
 use crate::config::Lane;
 use crate::pose::{self, Estimator, ModelKind, PoseError, PoseFrame, PoseSettings};
@@ -55,7 +55,7 @@ impl Vision {
     }
 
     /// Loads the model for a recording: it may use further cores, which nothing
-    /// else needs then.
+    /// else needs then, `cores` in all.
     ///
     /// # Errors
     /// As [`Estimator::new`].
@@ -65,9 +65,10 @@ impl Vision {
         engine: EngineChoice,
         lane: &Lane,
         track: TrackSettings,
+        cores: usize,
     ) -> Result<Self, PoseError> {
         let settings = PoseSettings {
-            cores: cores_up_to(3),
+            cores,
             ..pose_settings(model, engine)
         };
         Self::load(home, settings, lane, track)

@@ -160,6 +160,7 @@ sayings! {
     DeletedLater = "did.deleted_later" {}
     DeletedAside = "did.deleted_aside" { place: PathBuf }
     DeletedExport = "did.deleted_export" { day: String, place: String }
+    DeletedDataset = "did.deleted_dataset" { place: PathBuf }
     RosterRead = "did.roster_read" { new: usize, changed: usize, same: usize, notes: Vec<Message> }
     RosterNote = "did.roster_note" { note: String }
     RosterWritten = "did.roster_written" { file: PathBuf }

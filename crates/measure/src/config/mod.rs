@@ -4,7 +4,7 @@
 //! key, then a resolved type whose values are all checked.
 //! Gives: [`Lane`], and the means the later rooms read their own settings
 //! with ([`crate::rules::AgeGroups`], [`crate::station::StationSettings`]);
-//! the folders ([`home`], [`data_folder`]); [`write_atomically`];
+//! the folders ([`home`], [`settings_folder`], [`data_folder`]); [`write_atomically`];
 //! [`EditedFile`], which changes values and leaves the rest of a file alone.
 //! Fails: with a [`ConfigError`] that names file, line and key, and says what
 //! would be right. Nothing is half-applied.
@@ -28,5 +28,5 @@ pub use key::{Absent, Key, Kind};
 pub use key::{markdown_table, wrapped_comment};
 pub use lane::{Lane, Subject, Travel, View};
 pub use lane_file::LANE_KEYS;
-pub use places::{HOME_VARIABLE, PlaceError, data_folder, home};
+pub use places::{HOME_VARIABLE, PlaceError, data_folder, home, settings_folder};
 pub use version::{FORMAT_KEY, Step, brought_up, in_written_lines, renamed, without};

@@ -71,6 +71,19 @@ pub fn with_thresholds(pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass 
     }
 }
 
+/// Between the view of the second camera and how it measured.
+const BY_CAMERA: &str = " camera: ";
+
+/// Whether two cameras gave measures of a pass, or contradicted each other about it:
+/// its body points, which are the first one's, do not tell all of it.
+pub fn seen_by_two(pass: &JudgedPass) -> bool {
+    let of_two = |m: &Measure| {
+        m.how.contains(BY_CAMERA) || m.not_judged == Some(NotJudged::CamerasContradict)
+    };
+    let mut measures = pass.pushes.iter().flat_map(|p| p.measures.values());
+    measures.any(of_two) || pass.quantities.values().any(of_two)
+}
+
 /// Whether more pushes at the same time are of different legs than of the
 /// same leg: one of the cameras has left and right exchanged.
 fn contradict(mine: &[JudgedPush], other: &[JudgedPush]) -> bool {
@@ -94,7 +107,7 @@ fn take_better<K: Id>(mine: &mut IdMap<K, Measure>, other: &IdMap<K, Measure>, v
         let sd = |m: &Measure| m.uncertainty.unwrap_or(f64::INFINITY);
         if other.is_judged() && (!mine.is_judged() || sd(other) < sd(mine)) {
             *mine = Measure {
-                how: format!("{} camera: {}", view.name(), other.how),
+                how: format!("{}{BY_CAMERA}{}", view.name(), other.how),
                 ..other.clone()
             };
         }

@@ -56,5 +56,7 @@ pub use kickplate_measure::body::{
     Body, BodyPoint, Clarity, LEG_JOINTS, Landmark, LegPoint, LegReading, ModelKind, POINTS,
     PoseFrame, Roi,
 };
-pub use models::{DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile};
+pub use models::{
+    DETECTION, LANDMARK_FULL, LANDMARK_HEAVY, LANDMARK_LITE, LEGS, ModelFile, SHIPPED_MODELS,
+};
 pub use trace::TraceFrame;

@@ -80,6 +80,15 @@ pub const LEGS: ModelFile = ModelFile {
     ],
 };
 
+/// Every model file the program comes with.
+pub const SHIPPED_MODELS: [ModelFile; 5] = [
+    DETECTION,
+    LANDMARK_FULL,
+    LANDMARK_HEAVY,
+    LANDMARK_LITE,
+    LEGS,
+];
+
 impl ModelFile {
     /// The file of a landmark model.
     pub fn of(kind: ModelKind) -> &'static ModelFile {
@@ -128,13 +137,7 @@ mod tests {
     #[test]
     fn the_shipped_models_are_the_expected_ones() {
         let home = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
-        for model in [
-            DETECTION,
-            LANDMARK_HEAVY,
-            LANDMARK_FULL,
-            LANDMARK_LITE,
-            LEGS,
-        ] {
+        for model in SHIPPED_MODELS {
             model.load(&home).expect("shipped model");
         }
     }

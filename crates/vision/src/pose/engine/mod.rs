@@ -69,12 +69,14 @@ pub struct EngineInfo {
 pub const LIBRARY_VARIABLE: &str = "KICKPLATE_ONNXRUNTIME";
 
 /// Where the native library is looked for: the file named by
-/// [`LIBRARY_VARIABLE`], else `home/.kit/onnxruntime/libonnxruntime.so`.
+/// [`LIBRARY_VARIABLE`], else the first that is there of [`LIBRARY_PLACES`].
 pub fn library_path(home: &Path) -> PathBuf {
-    match std::env::var_os(LIBRARY_VARIABLE) {
-        Some(path) if !path.is_empty() => PathBuf::from(path),
-        _ => home.join(".kit/onnxruntime/libonnxruntime.so"),
+    if let Some(path) = std::env::var_os(LIBRARY_VARIABLE).filter(|p| !p.is_empty()) {
+        return PathBuf::from(path);
     }
+    let places = LIBRARY_PLACES.map(|place| home.join(place));
+    let there = places.iter().find(|place| place.exists());
+    there.unwrap_or(&places[0]).clone()
 }
 
 /// Which engine a choice comes to on this machine.
@@ -94,6 +96,14 @@ impl EngineKind {
         }
     }
 }
+
+/// Where the native library may be, from the resources folder: in a copy of this
+/// project, in an unpacked archive, where the program is installed for everybody.
+const LIBRARY_PLACES: [&str; 3] = [
+    ".kit/onnxruntime/libonnxruntime.so",
+    "lib/libonnxruntime.so",
+    "../../lib/kickplate/libonnxruntime.so",
+];
 
 /// An engine that models can be loaded into.
 pub struct Runtime {
