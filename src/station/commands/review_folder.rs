@@ -87,7 +87,13 @@ pub(super) fn review_all(
                             },
                             (None, nothing) => {
                                 // Judged anew where that cannot be noted.
-                                let noted = note(options, desk, recording, &reviewed.session, &mut lock(&done));
+                                let noted = note(
+                                    options,
+                                    desk,
+                                    recording,
+                                    &reviewed.session,
+                                    &mut lock(&done),
+                                );
                                 if let Err(error) = noted {
                                     complain(&fault(&error));
                                 }
