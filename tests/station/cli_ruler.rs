@@ -90,7 +90,7 @@ fn a_hold_is_read_kept_followed_and_taken_back() {
     };
     let (code, said) = hold("AB");
     assert_eq!(code, 0, "{said}");
-    // The model reads a rendered knee about ten degrees too straight.
+    // Knees that lie on each other are read deeper, rendered ones straighter.
     let off: f64 = said
         .lines()
         .next()
@@ -101,7 +101,7 @@ fn a_hold_is_read_kept_followed_and_taken_back() {
         .unwrap()
         .parse()
         .unwrap();
-    assert!((2.0..20.0).contains(&off), "{said}");
+    assert!((-12.0..12.0).contains(&off), "{said}");
     assert!(said.contains("by 1 person"), "{said}");
     let (code, said) = hold("CD");
     assert_eq!(code, 0, "{said}");

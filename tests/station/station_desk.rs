@@ -7,23 +7,28 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::store_common::{cue, pass, session, strip, tracked};
+use kickplate::calibration::Gauged;
 use kickplate::capture::CameraRequest;
 use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::display::{Language, Units, Words};
 use kickplate::geometry::Mark;
+use kickplate::panel::CheckEnded;
 use kickplate::panel::{
     Answer, Command, ExportOrder, ExportWhat, FileKind, FolderView, LaneDraft, LimitEdit, Message,
     PanelView, PanelWords, PinState, Place, QueueStep, WouldGo, cue_line,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
+use kickplate::ruler::{Difference, stander::Stander};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId, Surety};
 use kickplate::station::coach_service::{CoachService, CoachSetup, Exporter};
 use kickplate::station::live::settings_of;
 use kickplate::station::presenter::{Outputs, PresenterHandle};
+use kickplate::station::ruler::Checks;
 use kickplate::station::session::{self, SessionLink, SessionParts};
 use kickplate::station::settings::snapshot::SharedSettings;
 use kickplate::station::vision::tracking::PassEvent;
 use kickplate::station::vision::watch::VisionEvent;
+use kickplate::station::{EngineChoice, ModelChoice};
 use kickplate::station::{FinishedPass, Setup, StationSettings};
 use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Verdict};
 
@@ -1146,4 +1151,91 @@ fn no_command_is_lost_in_silence() {
     });
     assert!(refused(&view) > 0, "the queue took {SENT} commands at once");
     assert!(view.answer.as_ref().unwrap().number as usize > view.roster.len());
+}
+
+/// A person stands before the camera: the hold is read from what vision saw, kept, used and
+/// taken back. What is none changes nothing.
+#[test]
+fn a_person_holds_and_the_check_is_used() {
+    let s = Station::start();
+    let hold = |reference| Command::RulerHold {
+        of: Gauged::Knee,
+        reference,
+        person: 2,
+    };
+    let why = s.refused(hold(120.0));
+    assert!(why.contains("needs the camera"), "{why}");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let engine = EngineChoice::Embedded;
+    let checks = Checks::new(root, &s.folder(), ModelChoice::Full, engine).unwrap();
+    s.settings.change_source(|source| {
+        source.checks = Some(checks.clone());
+        source.camera.id = Some("usb-1".to_owned());
+    });
+    let why = s.refused(hold(120.0));
+    assert!(why.contains("Nobody stood"), "{why}");
+    let lane = s.settings.load().source.lane.clone();
+    let sees = |who: Stander| {
+        let recent = s.session.recent();
+        let mut recent = recent.lock().unwrap();
+        recent.clear();
+        recent.extend(who.frames(&lane, 2.2));
+    };
+    let stands = Stander {
+        knee_deg: 129.0,
+        ..Stander::default()
+    };
+    sees(Stander {
+        speed_mps: 0.4,
+        ..stands
+    });
+    let why = s.refused(hold(120.0));
+    assert!(why.contains("moved"), "{why}");
+    sees(stands);
+    let why = s.refused(hold(400.0));
+    assert!(why.contains("400 degrees cannot be"), "{why}");
+    assert!(checks.all().is_empty(), "nothing was written so far");
+
+    let view = s.done(hold(120.0));
+    let row = view
+        .holds
+        .iter()
+        .find(|row| row.of == Gauged::Knee)
+        .unwrap();
+    assert_eq!((row.holds, row.persons), (1, 1));
+    let [held, read] = row.last.unwrap();
+    assert!(held == 120.0 && (read - 129.0).abs() < 1.5, "{read}");
+    // Values follow when the coach says so, and a session of its own begins.
+    let before = s.settings.load();
+    assert_eq!(before.source.lane.checked, None);
+    let view = s.done(Command::RulerUse);
+    let now = s.settings.load();
+    assert!(now.source.number > before.source.number);
+    assert_eq!(now.source.lane.checked.unwrap().persons, 1);
+    let in_use = view.lanes.iter().find(|l| l.in_use).unwrap();
+    assert_eq!(
+        in_use.lane.as_ref().unwrap().checked,
+        now.source.lane.checked
+    );
+    // Another lane: it ends, and the panel is told why.
+    let knocked = Lane {
+        tilt_deg: lane.tilt_deg + 2.0,
+        ..lane.clone()
+    };
+    let view = s.done(Command::SaveLane {
+        name: "knocked".to_owned(),
+        lane: knocked,
+        reading_distance_m: None,
+    });
+    assert!(
+        matches!(
+            view.check_ended,
+            Some(CheckEnded::MadeWithAnother(_, Difference::Lane))
+        ),
+        "{:?}",
+        view.check_ended
+    );
+    assert_eq!(s.settings.load().source.lane.checked, None);
+    let why = s.refused(Command::RulerUndo);
+    assert!(why.contains("no hold yet"), "{why}");
 }

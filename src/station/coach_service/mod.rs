@@ -26,6 +26,7 @@ mod pin;
 mod queue;
 mod review;
 mod roster;
+mod ruler;
 mod set_up;
 mod status;
 
@@ -342,6 +343,13 @@ impl Service {
             Command::PreviewLimits(edit) => self.preview_limits(edit),
             Command::SetLimits(edit) => self.set_limits(&edit),
             Command::SetSurety(surety) => self.set_surety(surety),
+            Command::RulerHold {
+                of,
+                reference,
+                person,
+            } => self.ruler_hold(of, reference, person),
+            Command::RulerUndo => self.ruler_undo(),
+            Command::RulerUse => self.ruler_use(),
             Command::ResetLimits { group, rule } => self.reset_limits(group, rule),
             Command::CopyLimits { from, to } => self.copy_limits(from, to),
             Command::UndoLimits => self.undo_limits(),

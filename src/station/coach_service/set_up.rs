@@ -317,6 +317,7 @@ impl Service {
 
     /// Lists the lane files of the settings folder.
     pub(super) fn list_lanes(&mut self) {
+        self.list_holds();
         let source = self.settings.load().source.clone();
         self.view.check_ended = match source.check_state() {
             CheckState::Never | CheckState::Holds(_) => None,

@@ -118,6 +118,7 @@ impl Runtime {
         let (presenter, presenter_thread) =
             PresenterHandle::start(parts.outputs).context(NO_THREAD)?;
         let frame_requests = parts.inbox.as_ref().map(|i| i.frame_requests.clone());
+        let recent = parts.inbox.as_ref().map(|i| Arc::clone(&i.recent));
         let session = session::start(
             SessionParts {
                 settings: parts.settings.clone(),
@@ -141,6 +142,7 @@ impl Runtime {
                 events,
                 film: parts.with_pictures.then(|| presenter.film()),
                 frame_requests,
+                recent,
                 blur_faces,
             },
             presenter,

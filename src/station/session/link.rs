@@ -1,7 +1,8 @@
 //! The way to the session for whoever is on another thread: orders go in, one
 //! view comes out.
 
-use std::sync::Arc;
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use arc_swap::ArcSwap;
@@ -11,11 +12,15 @@ use super::skater_queue::{QueueState, SkaterQueue};
 use crate::capture::{FeedStatus, Frame};
 use crate::display::PreviewImage;
 use crate::feedback::Cue;
+use crate::pose::PoseFrame;
 use crate::roster::{Queue, SkaterId};
 use crate::sound::SoundState;
 use crate::station::settings::choices::ModelChoice;
 use crate::station::vision::sight_watch::SightTrouble;
 use crate::store::WriterStatus;
+
+/// What vision read in the last seconds, for a check with persons.
+pub type RecentPoses = Arc<Mutex<VecDeque<PoseFrame>>>;
 
 /// Orders that may wait.
 const COMMANDS: usize = 64;
@@ -75,6 +80,8 @@ pub(super) enum SessionCommand {
 pub struct SessionInbox {
     pub(super) commands: Receiver<SessionCommand>,
     pub(super) view: Arc<ArcSwap<SessionView>>,
+    /// What was read in the last seconds; vision writes it.
+    pub recent: RecentPoses,
     /// Who wants a whole frame; for vision.
     pub frame_requests: Receiver<Sender<Arc<Frame>>>,
 }
@@ -85,6 +92,7 @@ pub struct SessionLink {
     commands: Sender<SessionCommand>,
     view: Arc<ArcSwap<SessionView>>,
     frames: Sender<Sender<Arc<Frame>>>,
+    recent: RecentPoses,
 }
 
 /// The session does not answer; what was asked for may not have been done.
@@ -102,10 +110,12 @@ impl SessionLink {
             commands,
             view: Arc::clone(&view),
             frames,
+            recent: RecentPoses::default(),
         };
         let inbox = SessionInbox {
             commands: inbox,
             view,
+            recent: Arc::clone(&link.recent),
             frame_requests,
         };
         (link, inbox)
@@ -176,6 +186,17 @@ impl SessionLink {
     /// Asks for the replay of the last flagged push.
     pub fn show_me(&self) {
         let _ = self.commands.try_send(SessionCommand::ShowMe);
+    }
+
+    /// Where vision keeps what it read in the last seconds.
+    pub fn recent(&self) -> RecentPoses {
+        Arc::clone(&self.recent)
+    }
+
+    /// What was read in the last seconds, the oldest first.
+    pub fn recent_poses(&self) -> Vec<PoseFrame> {
+        let recent = self.recent.lock().unwrap_or_else(PoisonError::into_inner);
+        recent.iter().cloned().collect()
     }
 
     /// Waits for the next frame of the camera, at most `patience`.

@@ -42,7 +42,7 @@ use super::vision::watch::{ModelAtWork, SourceBegins, VisionEvent, VisionStatus}
 use camera_pairing::CameraPairing;
 pub(in crate::station) use camera_pairing::SecondStart;
 use link::SessionCommand;
-pub use link::{NoAnswer, SessionInbox, SessionLink, SessionView};
+pub use link::{NoAnswer, RecentPoses, SessionInbox, SessionLink, SessionView};
 use pass_judge::{FinishedPass, Judging, PassJudge};
 use recording::{Recording, RecordingInfo};
 use skater_queue::SkaterQueue;

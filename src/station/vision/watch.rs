@@ -18,6 +18,7 @@ use crate::display::PreviewImage;
 use crate::pose::{PoseFrame, StageTimes};
 use crate::station::lateness::{Lateness, keep_newest};
 use crate::station::presenter::{LanePicture, lane_picture};
+use crate::station::session::RecentPoses;
 use crate::station::settings::choices::ModelChoice;
 use crate::station::settings::snapshot::SourceSettings;
 use crate::store;
@@ -30,6 +31,8 @@ pub(super) const SILENT_S: f64 = 0.5;
 /// A fault of the engine is logged at most this often.
 pub(super) const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
 /// How often the status is told when nothing changes.
+/// How much of what was read is kept for a hold, seconds: the two it takes and the press.
+const RECENT_S: f64 = 2.4;
 const TELL_EVERY: Duration = Duration::from_millis(100);
 
 /// When the program began; the first call sets it.
@@ -114,6 +117,8 @@ pub struct Outlet {
     pub film: Option<Sender<LanePicture>>,
     /// Who wants a whole frame.
     pub frame_requests: Option<Receiver<Sender<Arc<Frame>>>>,
+    /// What was read in the last seconds, where anybody may ask for it.
+    pub recent: Option<RecentPoses>,
     /// Whether faces are made unreadable in every picture.
     pub blur_faces: bool,
 }
@@ -135,6 +140,19 @@ impl Outlet {
         if self.events.len() < room / 2 {
             let _ = self.events.try_send(VisionEvent::Status(Box::new(status)));
         }
+    }
+
+    /// Keeps what was read for a check with persons. Somebody who reads it just now costs a
+    /// frame of it, and no time.
+    fn remember(&self, poses: &PoseFrame) {
+        let Some(recent) = &self.recent else { return };
+        let Ok(mut recent) = recent.try_lock() else {
+            return;
+        };
+        let oldest_s = poses.captured_at_s - RECENT_S;
+        // Another source begins anew.
+        recent.retain(|f| (oldest_s..poses.captured_at_s).contains(&f.captured_at_s));
+        recent.push_back(poses.clone());
     }
 
     /// A frame for whoever asked, a picture for the presenter. Gives the
@@ -256,6 +274,7 @@ impl Watch<'_> {
                 }
                 self.engine_fault = None;
                 self.sight.frame(frame, &poses);
+                self.outlet.remember(&poses);
                 self.preview = self.outlet.film(frame, &poses).or(self.preview.take());
                 if tally.first_frame_s.is_none() {
                     let first_s = began().elapsed().as_secs_f64();

@@ -37,6 +37,7 @@ fn neither_a_session_nor_a_presenter_that_hangs_holds_up_a_frame() {
         events,
         film: Some(film),
         frame_requests: None,
+        recent: None,
         blur_faces: true,
     };
     let mut lateness = Lateness::default();
@@ -58,6 +59,7 @@ fn a_fast_camera_behind_its_frames_makes_the_loop_hurry() {
         events,
         film: None,
         frame_requests: None,
+        recent: None,
         blur_faces: true,
     };
     let mut lateness = Lateness::default();
@@ -76,6 +78,7 @@ fn the_state_of_the_lane_leaves_room_for_passes() {
         events,
         film: None,
         frame_requests: None,
+        recent: None,
         blur_faces: true,
     };
     let feed = feed("demo/side-good.mp4", Pace::AsFast);

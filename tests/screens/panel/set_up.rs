@@ -4,9 +4,10 @@ use std::sync::Arc;
 
 use egui::{Key, vec2};
 use egui_kittest::kittest::Queryable;
+use kickplate::calibration::Gauged;
 use kickplate::config::{Travel, View};
 use kickplate::geometry::Mark;
-use kickplate::panel::{Command, PageId, PanelView, SecondEntry};
+use kickplate::panel::{Command, PageId, PanelView, RulerRow, SecondEntry};
 
 use super::{Coach, rich};
 use crate::coach_common::{FRAME_PX, lane, pass_key, scale};
@@ -351,4 +352,61 @@ fn nothing_is_saved_without_a_scale() {
     assert!(!coach.shows("was seen"));
     coach.press("To the scale");
     assert!(coach.shows("Press what you see near the lane."));
+}
+
+/// Who holds an angle is checked with one press, once the reference stands there; what was
+/// held is shown, taken back and used.
+#[test]
+fn a_person_is_checked_with_one_press_a_hold() {
+    let mut view = rich();
+    let row = |of| RulerRow {
+        of,
+        holds: 0,
+        persons: 0,
+        last: None,
+    };
+    view.holds = vec![
+        row(Gauged::Knee),
+        row(Gauged::Extension),
+        row(Gauged::Trunk),
+    ];
+    let mut coach = at_step("5 Test", view);
+    assert!(coach.shows("Check with a person"));
+    assert!(coach.find("Take the last hold back").is_none());
+    coach.press("The instrument shows: less");
+    coach.press("Person 3");
+    assert_eq!(
+        coach.gives("Take this hold"),
+        [Command::RulerHold {
+            of: Gauged::Knee,
+            reference: 179.0,
+            person: 3
+        }]
+    );
+    coach.change(|v| {
+        v.holds[0] = RulerRow {
+            holds: 4,
+            persons: 2,
+            last: Some([120.0, 123.5]),
+            ..row(Gauged::Knee)
+        }
+    });
+    assert!(coach.shows("Knee: holds 4, persons 2. Last: held 120.0°, read 123.5°."));
+    assert_eq!(coach.gives("Take the last hold back"), [Command::RulerUndo]);
+    assert_eq!(
+        coach.gives("Use the check from now on"),
+        [Command::RulerUse]
+    );
+    let mut view = rich();
+    view.holds = vec![row(Gauged::HeelGap)];
+    let mut coach = at_step("5 Test", view);
+    coach.press("Puck flat");
+    assert_eq!(
+        coach.gives("Take this hold"),
+        [Command::RulerHold {
+            of: Gauged::HeelGap,
+            reference: 0.0762,
+            person: 1
+        }]
+    );
 }

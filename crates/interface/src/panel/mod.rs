@@ -31,8 +31,8 @@ pub use model::{
     Agreement, Answer, CameraEntry, CheckEnded, Command, CurvePoint, Effect, ExportOrder,
     ExportState, ExportWhat, FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit,
     LivePart, Marked, PassRow, PictureAdvice, PictureCheck, Place, Progress, ProgressPoint,
-    ProgressSeries, PushDetail, PushRow, Question, QueueStep, QueueView, ScaleResult, SecondEntry,
-    StationPart, StoredPictures,
+    ProgressSeries, PushDetail, PushRow, Question, QueueStep, QueueView, RulerRow, ScaleResult,
+    SecondEntry, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy, StoredMeasures, Withdrawing, WouldDelete, WouldGo};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};

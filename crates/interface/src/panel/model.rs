@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::words::PanelWords;
+use crate::calibration::Gauged;
 use crate::config::{Lane, View};
 use crate::display::{Language, PreviewImage, Words};
 use crate::geometry::{Known, Mark};
@@ -11,6 +12,19 @@ use crate::roster::{Consent, Skater, SkaterId};
 use crate::ruler::Difference;
 use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId, Surety};
 use crate::store::{PassKey, PushKey, PushNote, SessionSummary, Verdict};
+
+/// What was held of a quantity for a check with persons.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RulerRow {
+    /// The quantity.
+    pub of: Gauged,
+    /// How many holds count.
+    pub holds: u32,
+    /// Of how many persons.
+    pub persons: u32,
+    /// Reference and reading of the last one, degrees or metres.
+    pub last: Option<[f64; 2]>,
+}
 
 /// Why a check with persons counts no more.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +55,9 @@ pub struct PanelView {
     pub age_group: Option<AgeGroup>,
     /// The lanes that are saved, and which one is in use.
     pub lanes: Arc<Vec<LaneEntry>>,
+    /// What was held for the check of the camera and lane in use, by quantity; empty where
+    /// there can be no check.
+    pub holds: Vec<RulerRow>,
     /// Why an earlier check with persons counts no more for the camera and lane in use.
     pub check_ended: Option<CheckEnded>,
     /// The cameras found when they were last looked for.
@@ -707,6 +724,19 @@ pub enum Command {
     PreviewLimits(LimitEdit),
     /// Changes limits, from the next pass on.
     SetLimits(LimitEdit),
+    /// Takes the person who stands still now as holding this, degrees or metres.
+    RulerHold {
+        /// What is held.
+        of: Gauged,
+        /// What the instrument shows.
+        reference: f64,
+        /// Which person.
+        person: u32,
+    },
+    /// Takes the last hold back.
+    RulerUndo,
+    /// The check's values hold from now on.
+    RulerUse,
     /// How sure it has to be that a value is beyond its limit, from the next pass on.
     SetSurety(Surety),
     /// Gives a rule of a group its default, or the whole group.

@@ -68,7 +68,7 @@ const MARGIN_MM: f64 = 14.0;
 const LETTER_MM: f64 = 3.5;
 const LINE_MM: f64 = 4.6;
 /// Letters of a line: half a letter's height each is wide enough.
-const LETTERS: usize = 104;
+const LETTERS: usize = 96;
 /// The angles of the template, and how long its lines are, mm.
 const ANGLES_DEG: [f64; 4] = [180.0, 150.0, 120.0, 100.0];
 const ARM_MM: f64 = 50.0;
@@ -127,7 +127,7 @@ fn page(paper: Paper, words: &Catalogue) -> String {
         knee[0], knee[1]
     );
     let below = height - MARGIN_MM;
-    for (k, row) in wrapped_at(&word("ruler_sheet.template"), 48)
+    for (k, row) in wrapped_at(&word("ruler_sheet.template"), 40)
         .iter()
         .enumerate()
     {

@@ -3,7 +3,7 @@
 use egui::Ui;
 
 use super::first::{live, view_key};
-use super::{SetUpState, Step, about, beside_picture};
+use super::{SetUpState, Step, about, beside_picture, ruler};
 use crate::config::{Lane, Subject};
 use crate::panel::model::{Command, ScaleResult};
 use crate::panel::pages::Desk;
@@ -22,6 +22,7 @@ pub(super) fn test(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             } else {
                 save(ui, d, state);
             }
+            ruler::show(ui, d, &mut state.hold);
         },
     );
 }

@@ -5,6 +5,7 @@ mod canvas;
 mod first;
 mod last;
 mod marks;
+mod ruler;
 mod scale;
 
 use std::sync::Arc;
@@ -71,6 +72,8 @@ pub(in crate::panel) struct SetUpState {
     /// The last pass when the lane was saved or taken: only later ones test
     /// it. `None` before.
     test_from: Option<Option<PassKey>>,
+    /// What a person holds next.
+    hold: ruler::HoldDraft,
     /// The picture while it stands still to be marked.
     frozen: Option<Arc<PreviewImage>>,
     /// How much larger the picture is shown.
@@ -101,6 +104,7 @@ impl Default for SetUpState {
             reading_distance_m: 10.0,
             looked_for_cameras: false,
             test_from: None,
+            hold: ruler::HoldDraft::default(),
             frozen: None,
             zoom: 1.0,
             middle: [0.5, 0.5],

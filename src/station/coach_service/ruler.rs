@@ -1,0 +1,140 @@
+//! Holds of a check with persons, from the panel.
+
+use super::{Done, Service, said};
+use crate::calibration::Gauged;
+use crate::config::Subject;
+use crate::panel::{Message, Number, RulerRow};
+use crate::ruler::stand::{StandFault, Standing};
+use crate::ruler::{Hold, Record};
+use crate::station::ruler::{Checks, camera_of};
+use crate::station::vision::model_kind;
+
+/// From this angle on a knee is an extension as well.
+const STRAIGHT_FROM_DEG: f64 = 140.0;
+
+impl Service {
+    /// The check of the camera and lane in use, and where it lies.
+    fn check_in_use(&self) -> Result<(Checks, Record), super::ServiceError> {
+        let source = self.settings.load().source.clone();
+        let checks = source
+            .checks
+            .filter(|_| source.lane.subject == Subject::People)
+            .ok_or_else(|| said(Message::HoldNoCamera {}))?;
+        let camera = camera_of(source.camera.id.as_deref());
+        let setting = checks.setting(&camera, &source.lane);
+        let record = checks.load(&setting).map_err(refused)?;
+        let record = record.unwrap_or_else(|| Record::new(setting));
+        Ok((checks, record))
+    }
+
+    pub(super) fn ruler_hold(&mut self, of: Gauged, reference: f64, person: u32) -> Done {
+        let (checks, mut record) = self.check_in_use()?;
+        let lane = self.settings.load().source.lane.clone();
+        let at_work = self.session.view().model.map(model_kind);
+        if at_work.is_some_and(|model| model != record.setting.model) {
+            return Err(said(Message::HoldLighterModel {}));
+        }
+        let frames = self.session.recent_poses();
+        let standing =
+            Standing::find(&frames, &lane, record.setting.model).map_err(|e| said(fault(e)))?;
+        let reading = standing.read(of).map_err(|e| said(fault(e)))?;
+        let hold = Hold {
+            of,
+            reference,
+            reading,
+            person: person.to_string(),
+            date: jiff::Zoned::now().date(),
+            stature_m: lane.skater_height_m,
+            gear: String::new(),
+            undone: false,
+        };
+        record.add(hold.clone()).map_err(refused)?;
+        if of == Gauged::Knee
+            && reference >= STRAIGHT_FROM_DEG
+            && let Ok(reading) = standing.read(Gauged::Extension)
+        {
+            let of = Gauged::Extension;
+            record
+                .add(Hold {
+                    of,
+                    reading,
+                    ..hold
+                })
+                .map_err(refused)?;
+        }
+        checks.save(&record).map_err(refused)?;
+        self.list_holds();
+        let (_, times) = of.told_in();
+        Ok(Message::HoldTaken {
+            held: Number(reference * times, 1),
+            read: Number(reading * times, 1),
+        })
+    }
+
+    pub(super) fn ruler_undo(&mut self) -> Done {
+        let (checks, mut record) = self.check_in_use()?;
+        if record.undo().is_empty() {
+            return Err(said(Message::HoldNone {}));
+        }
+        checks.save(&record).map_err(refused)?;
+        self.list_holds();
+        Ok(Message::HoldUndone {})
+    }
+
+    /// The check's values hold from now on. A session of its own begins, which says so.
+    pub(super) fn ruler_use(&mut self) -> Done {
+        self.check_in_use()?;
+        self.settings.change_source(|_| {});
+        self.list_lanes();
+        Ok(match self.settings.load().source.lane.checked {
+            Some(checked) => Message::CheckInUse {
+                persons: checked.persons,
+            },
+            None => Message::HoldNone {},
+        })
+    }
+
+    /// Lists what was held before the camera and lane in use.
+    pub(super) fn list_holds(&mut self) {
+        let Ok((_, record)) = self.check_in_use() else {
+            self.view.holds.clear();
+            return;
+        };
+        let view = record.setting.lane.view;
+        let seen = Gauged::ALL
+            .into_iter()
+            .filter(|g| g.views().contains(&view));
+        self.view.holds = seen
+            .map(|of| {
+                let held: Vec<&Hold> = record.counting(of).map(|(_, hold)| hold).collect();
+                let mut persons: Vec<&str> = held.iter().map(|h| h.person.as_str()).collect();
+                persons.sort_unstable();
+                persons.dedup();
+                RulerRow {
+                    of,
+                    holds: held.len() as u32,
+                    persons: persons.len() as u32,
+                    last: held.last().map(|h| [h.reference, h.reading]),
+                }
+            })
+            .collect();
+    }
+}
+
+fn refused(error: impl std::fmt::Display) -> super::ServiceError {
+    said(Message::HoldRefused {
+        why: error.to_string(),
+    })
+}
+
+fn fault(fault: StandFault) -> Message {
+    match fault {
+        StandFault::WrongView { .. } | StandFault::NotSeen => Message::HoldNotSeen {},
+        StandFault::Nobody => Message::HoldNobody {},
+        StandFault::SeveralPersons => Message::HoldSeveral {},
+        StandFault::Moves => Message::HoldMoves {},
+        StandFault::TooSmall => Message::HoldSmall {},
+        StandFault::OtherWay => Message::HoldOtherWay {},
+        StandFault::Turned => Message::HoldTurned {},
+    }
+}
