@@ -356,7 +356,7 @@ prop_compose! {
             measures: RuleMap::from_fn(|rule: RuleId| {
                 let (value, judged, reason) = measures[rule as usize];
                 let not_judged = (!judged).then_some(NotJudged::ALL[reason]);
-                Measure { value, uncertainty: None, not_judged, how: String::new() }
+                Measure { value, not_judged, ..Measure::default() }
             }),
             flags: flags.into_iter().map(|(r, value, limit)| Flag {
                 rule: RuleId::ALL[r], value, limit,

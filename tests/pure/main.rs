@@ -22,6 +22,7 @@ mod mutated_input;
 mod outside_numbers;
 mod privacy;
 mod ruler;
+mod sight;
 mod sound_files;
 mod store_archive;
 mod store_session_json;

@@ -1,7 +1,10 @@
 //! How sure a value is beyond its limit, held against SciPy (`tools/outside/make_surety.py`).
 
 use kickplate::calibration::Doubt;
-use kickplate::rules::{Limits, Surety};
+use kickplate::rules::{
+    AgeGroup, Evidence, JudgedPush, Leg, Limits, Measure, NotJudged, RuleId, RuleMap, Surety,
+    Thresholds,
+};
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -9,6 +12,18 @@ struct Golden {
     quantiles: Vec<Quantile>,
     cases: Vec<Case>,
     means: Vec<Mean>,
+    passes: Vec<OfLeg>,
+}
+
+/// The pushes of a leg in one pass: value, shared and random standard deviation each; how
+/// probable it is that the truth behind their mean, and behind their median, is above a limit.
+#[derive(Deserialize)]
+struct OfLeg {
+    pushes: Vec<[f64; 3]>,
+    limit: f64,
+    sd: f64,
+    mean_above: f64,
+    median_above: f64,
 }
 
 #[derive(Deserialize)]
@@ -105,4 +120,50 @@ fn a_doubt_that_is_no_number_is_never_sure() {
     for wild in [f64::NAN, f64::INFINITY, -1.0] {
         assert_eq!(limits.surely_beyond(1e9, wild, Surety::Likely), None);
     }
+}
+
+/// A pass is spoken about exactly where SciPy's probability for its pushes together is the
+/// surety or more.
+#[test]
+fn a_pass_is_beyond_where_its_pushes_together_are_probable_enough() {
+    let rule = RuleId::KneeBend;
+    let (mut sure, mut asked) = (0, 0);
+    for of_leg in golden().passes {
+        let pushes: Vec<JudgedPush> = of_leg
+            .pushes
+            .iter()
+            .map(|&[value, shared, random]| {
+                let mut measures = RuleMap::from_fn(|_| Measure::not_judged(NotJudged::Other));
+                measures[rule] = Measure {
+                    random: Some(random),
+                    ..Measure::judged(value, shared.hypot(random), "")
+                };
+                JudgedPush {
+                    quality: None,
+                    leg: Leg::Right,
+                    near_leg: None,
+                    push_start_s: 0.0,
+                    toe_off_s: 0.3,
+                    measures,
+                    flags: Vec::new(),
+                }
+            })
+            .collect();
+        assert_eq!(Evidence::of(&pushes, rule, Leg::Left), None);
+        let evidence = Evidence::of(&pushes, rule, Leg::Right).unwrap();
+        assert!((evidence.deviation - of_leg.sd).abs() < 1e-9);
+        let mut thresholds = Thresholds::defaults(AgeGroup::Adult);
+        for surety in Surety::ALL {
+            thresholds.surety = surety;
+            thresholds.limits[rule].at_most = Some(of_leg.limit);
+            thresholds.limits[rule].dead_band = 0.0;
+            let wanted =
+                of_leg.mean_above.min(of_leg.median_above) > f64::from(surety.percent()) / 100.0;
+            let found = evidence.surely_beyond(rule, &thresholds);
+            assert_eq!(found, wanted.then_some(of_leg.limit));
+            sure += usize::from(wanted);
+            asked += 1;
+        }
+    }
+    assert!(sure > 10 && sure < asked - 10, "{sure} of {asked}");
 }

@@ -209,6 +209,10 @@ fn a_recording_is_judged_with_the_settings_of_the_station() {
         // Somebody skated and nothing was judged: that is not 'done'.
         let wanted = i32::from(passes == 0);
         assert_eq!(output.status.code(), Some(wanted), "{}", err(&output));
+        assert_eq!(
+            err(&output).contains("from 8.0 on it is a pass"),
+            passes == 0
+        );
         passes
     };
     assert!(passes(&home) > 0);

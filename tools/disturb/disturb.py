@@ -1,9 +1,10 @@
 #!/usr/bin/env python3
-"""Makes bad pictures of good clips:  disturb.py CLIPS --out DIR [--kinds blur,fog] [--levels 1,2,3] [--only PART]
+"""Makes bad pictures of good clips:  disturb.py CLIPS --out DIR [--kinds blur,fog] [--levels 1,2,3] [--only PART] [--seed N]
 
 CLIPS holds folders with clip.mp4 and truth.json (from tools/skater). Gives DIR/<clip>+<kind><level>/clip.mp4 and truth.json,
-which `kickplate score` reads. Level 1 is mild (people would hardly complain), 5 is heavy. The same clip, kind and level always
-give the same pictures: every random number comes from a seed made of these names. Needs ffmpeg, numpy and OpenCV.
+which `kickplate-lab score` reads. Level 1 is mild (people would hardly complain), 5 is heavy; 2.5 lies between 2 and 3. The same
+clip, kind, level and seed always give the same pictures: every random number comes from a seed made of these. Kind `cross` lets the
+skater of the next clip of the same view come the other way, mirrored, in the same lane. Needs ffmpeg, numpy and OpenCV.
 """
 import argparse
 import json
@@ -18,37 +19,42 @@ import numpy as np
 WHITE = 225.0
 
 
+def at(values, level):
+    """The strength at a level from 0 to 4, between its neighbours where it is no whole number."""
+    return float(np.interp(level, range(5), values))
+
+
 def blur(level):
     """A lens out of focus: standard deviation in pixels of a picture 1280 wide."""
-    sigma = [0.8, 1.4, 2.0, 3.0, 4.5][level]
+    sigma = at([0.8, 1.4, 2.0, 3.0, 4.5], level)
     return lambda f, t, r: cv2.GaussianBlur(f, (0, 0), sigma)
 
 
 def fog(level):
     """A fogged lens: part of the light is spread over the whole picture and a little about each point."""
-    share, sigma = [.12, .25, .4, .55, .7][level], [.6, .9, 1.2, 1.8, 2.6][level]
+    share, sigma = at([.12, .25, .4, .55, .7], level), at([.6, .9, 1.2, 1.8, 2.6], level)
     return lambda f, t, r: (1 - share) * cv2.GaussianBlur(f, (0, 0), sigma) + share * WHITE
 
 
 def haze(level):
     """Low contrast alone."""
-    gain = [.7, .5, .35, .25, .15][level]
+    gain = at([.7, .5, .35, .25, .15], level)
     return lambda f, t, r: gain * f + (1 - gain) * 150
 
 
 def noise(level):
-    sigma = [6, 12, 20, 32, 50][level]
+    sigma = at([6, 12, 20, 32, 50], level)
     return lambda f, t, r: f + r.normal(0, sigma, f.shape).astype(np.float32)
 
 
 def dark(level):
     """Little light: darker, with the noise that comes with it."""
-    gain, sigma = [.5, .35, .25, .16, .1][level], [2, 3, 4, 5, 6][level]
+    gain, sigma = at([.5, .35, .25, .16, .1], level), at([2, 3, 4, 5, 6], level)
     return lambda f, t, r: gain * f + r.normal(0, sigma, f.shape).astype(np.float32)
 
 
 def jpeg(level):
-    quality = [40, 22, 12, 7, 4][level]
+    quality = round(at([40, 22, 12, 7, 4], level))
 
     def change(f, t, r):
         _, packed = cv2.imencode(".jpg", np.clip(f, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, quality])
@@ -58,14 +64,14 @@ def jpeg(level):
 
 def motion(level):
     """A long exposure: everything is drawn out sideways by so many pixels (the skater, in truth, and here the rink as well)."""
-    n = [5, 9, 15, 23, 35][level]
+    n = round(at([5, 9, 15, 23, 35], level))
     kernel = np.full((1, n), 1 / n, np.float32)
     return lambda f, t, r: cv2.filter2D(f, -1, kernel)
 
 
 def spray(level):
     """Drops on the glass: what lies behind one is blurred and lighter."""
-    count, size = [10, 25, 50, 90, 160][level], [14, 18, 22, 26, 30][level]
+    count, size = round(at([10, 25, 50, 90, 160], level)), at([14, 18, 22, 26, 30], level)
     kept = {}
 
     def change(f, t, r):
@@ -81,19 +87,19 @@ def spray(level):
 
 def flicker(level):
     """Lamps that beat with the shutter."""
-    depth = [.06, .12, .2, .3, .45][level]
+    depth = at([.06, .12, .2, .3, .45], level)
     return lambda f, t, r: f * (1 + depth * np.sin(2 * np.pi * 9.3 * t))
 
 
 def bands(level):
     """The same with a rolling shutter."""
-    depth = [.06, .12, .2, .3, .45][level]
+    depth = at([.06, .12, .2, .3, .45], level)
     return lambda f, t, r: f * (1 + depth * np.sin(2 * np.pi * (9.3 * t + np.arange(f.shape[0]) / 300))).astype(np.float32)[:, None, None]
 
 
 def shake(level):
     """A camera that trembles."""
-    px = [1, 2, 4, 7, 12][level]
+    px = at([1, 2, 4, 7, 12], level)
 
     def change(f, t, r):
         dx, dy = px * np.sin(2 * np.pi * 7.1 * t), px * .6 * np.sin(2 * np.pi * 5.3 * t + 1)
@@ -103,7 +109,7 @@ def shake(level):
 
 def coarse(level):
     """A camera that promises more pixels than it has: read small and drawn large."""
-    share = [.75, .55, .4, .28, .18][level]
+    share = at([.75, .55, .4, .28, .18], level)
 
     def change(f, t, r):
         h, w = f.shape[:2]
@@ -118,30 +124,56 @@ def starved(level):
 
 PICTURE = dict(blur=blur, fog=fog, haze=haze, noise=noise, dark=dark, jpeg=jpeg, motion=motion, spray=spray, flicker=flicker, bands=bands,
                shake=shake, coarse=coarse, starved=starved)
-BITS = ["900k", "500k", "300k", "180k", "110k"]
+# Thousands of bits a second.
+BITS = [900, 500, 300, 180, 110]
 # Pictures a second that are left, evenly as a slow camera gives them.
 RATES = [20, 15, 12, 10, 8]
 
 
 def rate(level, seed):
     """A slow camera: the pictures nearest to even times."""
-    return f"fps={RATES[level]}:round=near"
+    return f"fps={at(RATES, level):.6g}:round=near"
 
 
 def busy(level, seed):
     """A slow computer: each picture is lost with so much probability."""
-    lost = [.15, .3, .45, .6, .7][level]
+    lost = at([.15, .3, .45, .6, .7], level)
     return f"select='if(eq(n,0),st(0,{seed % 1000003}));gte(random(0),{lost})'"
 
 
 def stall(level, seed):
     """Holes: every 1.3 s nothing for a while."""
-    hole = [.1, .15, .25, .4, .6][level]
+    hole = at([.1, .15, .25, .4, .6], level)
     return f"select='gte(mod(t+{seed % 130 / 100},1.3),{hole})'"
 
 
 LOSSES = dict(rate=rate, busy=busy, stall=stall)
-KINDS = list(PICTURE) + list(LOSSES)
+KINDS = list(PICTURE) + list(LOSSES) + ["cross"]
+
+
+def pictures(video, width, height):
+    read = subprocess.Popen(["ffmpeg", "-v", "error", "-i", video, "-vf", f"scale={width}:{height}", "-f", "rawvideo", "-pix_fmt", "bgr24", "-"],
+                            stdout=subprocess.PIPE)
+    while len(raw := read.stdout.read(width * height * 3)) == width * height * 3:
+        yield np.frombuffer(raw, np.uint8).reshape(height, width, 3)
+    read.wait()
+
+
+def crossed(other, level, width, height):
+    """Somebody comes the other way in front of the skater, level 1 at once and level 5 a second later."""
+    theirs = [p[:, ::-1] for p in pictures(os.path.join(other, "clip.mp4"), width, height)]
+    empty = np.median(np.stack(theirs[::11]), 0).astype(np.float32)
+    late = level * 0.25
+
+    def change(f, t, r):
+        k = round((t - late) * 30)
+        if not 0 <= k < len(theirs):
+            return f
+        seen = theirs[k].astype(np.float32)
+        mask = (np.abs(seen - empty).max(2) > 22).astype(np.uint8)
+        mask = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3))), cv2.MORPH_CLOSE, np.ones((7, 7)))
+        return np.where(mask[..., None] > 0, seen, f)
+    return change
 
 
 def size_of(video):
@@ -152,8 +184,8 @@ def size_of(video):
     return s["width"], s["height"], float(a) / float(b)
 
 
-def make(source, kind, level, out):
-    name = os.path.basename(out)
+def make(source, kind, level, out, seed, other):
+    name = os.path.basename(out) + (f" {seed}" if seed else "")
     video = os.path.join(source, "clip.mp4")
     width, height, fps = size_of(video)
     random = np.random.default_rng(zlib.crc32(name.encode()))
@@ -166,10 +198,11 @@ def make(source, kind, level, out):
         subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", video, "-vf", chosen, "-fps_mode", "passthrough", "-enc_time_base", "1/90000",
                         "-c:v", "libx264", "-crf", "18", "-preset", "veryfast", *common], check=True)
     elif kind == "starved":
-        subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", video, "-c:v", "libx264", "-b:v", BITS[level], "-maxrate", BITS[level], "-bufsize", BITS[level],
+        bits = f"{at(BITS, level):.0f}k"
+        subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", video, "-c:v", "libx264", "-b:v", bits, "-maxrate", bits, "-bufsize", bits,
                         "-preset", "veryfast", *common], check=True)
     else:
-        change = PICTURE[kind](level)
+        change = crossed(other, level, width, height) if kind == "cross" else PICTURE[kind](level)
         read = subprocess.Popen(["ffmpeg", "-v", "error", "-i", video, "-f", "rawvideo", "-pix_fmt", "bgr24", "-"], stdout=subprocess.PIPE)
         write = subprocess.Popen(["ffmpeg", "-v", "error", "-y", "-f", "rawvideo", "-pix_fmt", "bgr24", "-s", f"{width}x{height}", "-r", f"{fps:.6g}", "-i", "-",
                                   "-c:v", "libx264", "-crf", "16", "-preset", "veryfast", *common], stdin=subprocess.PIPE)
@@ -191,19 +224,30 @@ def main():
     a.add_argument("--out", required=True)
     a.add_argument("--kinds", default=",".join(KINDS))
     a.add_argument("--levels", default="1,3,5", help="1 (mild) to 5 (heavy)")
+    a.add_argument("--seed", type=int, default=0, help="other random numbers")
     a.add_argument("--only", default="", help="only clips whose name holds this")
     a = a.parse_args()
     os.makedirs(a.out, exist_ok=True)
+    truths = {}
     for clip in sorted(os.listdir(a.clips)):
-        source = os.path.join(a.clips, clip)
-        if a.only not in clip or not os.path.exists(os.path.join(source, "truth.json")):
+        truth = os.path.join(a.clips, clip, "truth.json")
+        if os.path.exists(truth):
+            with open(truth) as f:
+                truths[clip] = json.load(f)["view"]
+    for clip, view in truths.items():
+        if a.only not in clip:
             continue
+        source = os.path.join(a.clips, clip)
+        alike = [c for c in truths if truths[c] == view]
+        other = os.path.join(a.clips, alike[(alike.index(clip) + 1) % len(alike)])
         for kind in a.kinds.split(","):
-            for level in map(int, a.levels.split(",")):
-                out = os.path.join(a.out, f"{clip}+{kind}{level}")
+            if kind == "cross" and (view != "side" or len(alike) < 2):
+                continue
+            for level in map(float, a.levels.split(",")):
+                out = os.path.join(a.out, f"{clip}+{kind}{level:g}")
                 shutil.rmtree(out + ".part", ignore_errors=True)
                 if not os.path.exists(out):
-                    make(source, kind, level - 1, out)
+                    make(source, kind, level - 1, out, a.seed, other)
 
 
 if __name__ == "__main__":

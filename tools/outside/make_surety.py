@@ -25,5 +25,15 @@ for n in (1, 2, 3, 5, 12):
     cov = np.full((n, n), shared**2) + np.eye(n) * random**2
     ones = np.ones(n) / n
     means.append(dict(n=n, shared=shared, random=random, sd=float(np.sqrt(ones @ cov @ ones))))
-json.dump(dict(scipy=scipy.__version__, quantiles=quantiles, cases=cases, means=means), open(sys.argv[1], "w"), separators=(",", ":"))
+passes = []
+for _ in range(24):
+    n = int(rng.integers(1, 7))
+    shared, random = rng.uniform(0.5, 6, n), rng.uniform(0.5, 6, n)
+    values, limit = rng.normal(124, 2 * shared.max(), n), 120.0
+    # Errors that a person has in all pushes go up and down together.
+    cov = np.outer(shared, shared) + np.diag(random**2)
+    sd = float(np.sqrt(cov.sum()) / n)
+    passes.append(dict(pushes=[[float(v), float(s), float(r)] for v, s, r in zip(values, shared, random)], limit=limit, sd=sd,
+                       mean_above=float(stats.norm.sf(limit, values.mean(), sd)), median_above=float(stats.norm.sf(limit, np.median(values), sd))))
+json.dump(dict(scipy=scipy.__version__, quantiles=quantiles, cases=cases, means=means, passes=passes), open(sys.argv[1], "w"), separators=(",", ":"))
 print("SciPy", scipy.__version__, quantiles)

@@ -45,6 +45,7 @@ impl Stored {
         Measure {
             value: self.value,
             uncertainty: self.uncertainty,
+            random: None,
             not_judged: why,
             how: if self.judged {
                 self.reason

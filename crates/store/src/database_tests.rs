@@ -150,6 +150,7 @@ fn any_measure() -> impl Strategy<Value = Measure> {
     (any_value(), any_value(), any::<bool>()).prop_map(|(value, uncertainty, judged)| Measure {
         value,
         uncertainty,
+        random: None,
         not_judged: (!judged).then_some(NotJudged::TooSmall),
         how: if judged {
             "as it was".to_owned()

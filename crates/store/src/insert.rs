@@ -318,8 +318,8 @@ fn insert_push(
 ) -> rusqlite::Result<()> {
     transaction
         .prepare_cached(
-            "INSERT INTO pushes (pass_id, position, leg, near_leg, push_start_s, toe_off_s)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            "INSERT INTO pushes (pass_id, position, leg, near_leg, push_start_s, toe_off_s, quality)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
         )?
         .execute(params![
             pass_row,
@@ -328,6 +328,9 @@ fn insert_push(
             push.near_leg,
             finite(push.push_start_s),
             finite(push.toe_off_s),
+            // Numbers and nothing else: that can be written.
+            push.quality
+                .and_then(|quality| serde_json::to_string(&quality.rounded()).ok()),
         ])?;
     insert_measures_of_push(transaction, transaction.last_insert_rowid(), push)
 }

@@ -111,7 +111,7 @@ impl Book {
         let mut statement = self
             .connection
             .prepare_cached(
-                "SELECT id, leg, near_leg, push_start_s, toe_off_s FROM pushes
+                "SELECT id, leg, near_leg, push_start_s, toe_off_s, quality FROM pushes
                  WHERE pass_id = ?1 ORDER BY position",
             )
             .map_err(fault)?;
@@ -120,6 +120,7 @@ impl Book {
             .query_map([row.id], |r| {
                 Ok((
                     r.get::<_, i64>(0)?,
+                    r.get::<_, Option<String>>(5)?,
                     JudgedPush {
                         quality: None,
                         leg: match r.get_ref(1)?.as_str()? {
@@ -137,7 +138,10 @@ impl Book {
             .and_then(Iterator::collect::<rusqlite::Result<Vec<_>>>)
             .map_err(fault)?
             .into_iter()
-            .map(|(id, mut push)| {
+            .map(|(id, quality, mut push)| {
+                push.quality = quality
+                    .map(|text| serde_json::from_str(&text).map_err(|_| bad("quality")))
+                    .transpose()?;
                 notes.push(self.load_note(id)?);
                 push.measures = self.load_measures(id)?;
                 push.flags = self.load_flags(id)?;

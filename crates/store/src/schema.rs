@@ -236,6 +236,10 @@ CREATE TABLE dataset_skaters (
     UNIQUE (dataset_id, skater_id)
 ) STRICT, WITHOUT ROWID;
 ",
+    "
+-- How well a push was seen, JSON. NULL: not known.
+ALTER TABLE pushes ADD COLUMN quality TEXT;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -302,6 +306,7 @@ pub(super) const BACK_TO_4: &str = "
 DROP TABLE dataset_skaters; DROP TABLE datasets; DROP TABLE earlier_judgements;
 ALTER TABLE passes DROP COLUMN engine; ALTER TABLE passes DROP COLUMN source;
 ALTER TABLE passes DROP COLUMN check_sum; ALTER TABLE sessions DROP COLUMN ended_for_good;
+ALTER TABLE pushes DROP COLUMN quality;
 PRAGMA user_version = 4;";
 
 /// From version 4 back to version 3.

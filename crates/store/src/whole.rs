@@ -163,16 +163,32 @@ const PASS: &[&str] = &[
      WHERE pass_id = ?1 ORDER BY measure",
 ];
 
+/// What later versions added, only where it is there: the check sums of passes that were
+/// written before stay as they were.
+const LATER: &[&str] = &["SELECT position, quality FROM pushes
+     WHERE pass_id = ?1 AND quality IS NOT NULL ORDER BY position"];
+
 /// The check sum of a stored pass: CRC-32 (ISO 3309, as in gzip) of its rows.
 /// SQLite has no check sums in its pages; a value changed inside a good
 /// record is found by this alone.
 pub(super) fn pass_sum(connection: &Connection, pass_row: i64) -> rusqlite::Result<u32> {
+    sum_of(connection, pass_row, PASS, LATER)
+}
+
+fn sum_of(
+    connection: &Connection,
+    pass_row: i64,
+    always: &[&str],
+    where_there: &[&str],
+) -> rusqlite::Result<u32> {
     let mut sum = Crc::new();
-    for query in PASS {
+    for (k, query) in always.iter().chain(where_there).enumerate() {
         let mut statement = connection.prepare_cached(query)?;
         let columns = statement.column_count();
         let mut rows = statement.query([pass_row])?;
+        let mut any = false;
         while let Some(row) = rows.next()? {
+            any = true;
             for i in 0..columns {
                 // Kind and length before the content: no two rows read alike.
                 match row.get_ref(i)? {
@@ -193,7 +209,64 @@ pub(super) fn pass_sum(connection: &Connection, pass_row: i64) -> rusqlite::Resu
                 }
             }
         }
-        sum.update(b";");
+        if any || k < always.len() {
+            sum.update(b";");
+        }
     }
     Ok(sum.sum())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Store;
+    use crate::quality::Quality;
+    use crate::rules::{JudgedPush, Leg, RuleMap};
+    use crate::samples::{pass, session};
+
+    /// How well a push was seen is kept and guarded; a pass without it has the check sum
+    /// that the program had before this was kept.
+    #[test]
+    fn how_well_a_push_was_seen_is_part_of_the_pass() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut store = Store::open(dir.path()).unwrap();
+        let id = store.begin_session(&session()).unwrap();
+        let known = Quality {
+            pictures_per_s: Some(29.97),
+            sharpness: Some(0.512_345),
+            stature_px: 301.0,
+            ..Quality::default()
+        };
+        for (number, quality) in [(1, Some(known)), (2, None)] {
+            let (mut judged, cue) = pass(number);
+            judged.pushes.push(JudgedPush {
+                quality,
+                leg: Leg::Left,
+                near_leg: None,
+                push_start_s: 0.0,
+                toe_off_s: 0.5,
+                measures: RuleMap::default(),
+                flags: Vec::new(),
+            });
+            store.write_pass(&id, &(judged, cue).into()).unwrap();
+        }
+        let read = store.load_session(id.row).unwrap();
+        let quality = |k: usize| read.passes[k].pass.pushes[0].quality;
+        assert_eq!(quality(0), Some(known.rounded()));
+        assert_eq!(quality(1), None);
+
+        let connection = &store.book.connection;
+        let sums = |row: i64| {
+            let bare = sum_of(connection, row, PASS, &[]).unwrap();
+            (bare, pass_sum(connection, row).unwrap())
+        };
+        let (bare, with) = sums(1);
+        assert_ne!(bare, with);
+        let (bare, without) = sums(2);
+        assert_eq!(bare, without);
+        let changed = "UPDATE pushes SET quality = replace(quality, '29', '25')";
+        connection.execute_batch(changed).unwrap();
+        let left = store.load_session(id.row).unwrap().passes;
+        assert_eq!(left.iter().map(|p| p.number).collect::<Vec<_>>(), [2]);
+    }
 }

@@ -4,7 +4,7 @@ use super::camera_messages::said_of;
 use super::{OPEN_AGAIN, Service};
 use crate::capture::{FeedState, FeedStatus};
 use crate::display::PreviewImage;
-use crate::panel::{LivePart, Message, QueueView, SecondEntry, StationPart};
+use crate::panel::{LivePart, Message, Number, QueueView, SecondEntry, StationPart};
 use crate::rules::PICTURES_NEEDED;
 use crate::sound::SoundState;
 use crate::station::vision::sight_watch::SightTrouble;
@@ -171,6 +171,14 @@ impl Service {
                 },
                 SightTrouble::Soft => Message::PictureSoft {},
                 SightTrouble::Faint => Message::PictureFaint {},
+                SightTrouble::OtherWay(n, set) => Message::OtherWay { n, set },
+                SightTrouble::DoNotFit(n) => Message::DoNotFit { n },
+                SightTrouble::TooSlow { n, mps, least_mps } => Message::SkatersSlow {
+                    n,
+                    speed: Number(mps, 1),
+                    least: Number(least_mps, 1),
+                },
+                SightTrouble::NobodyUpright => Message::NobodyUpright {},
             })
         }));
         if let Some(WriterState::Stopped(why)) = recording.map(|r| &r.state) {

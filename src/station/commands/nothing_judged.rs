@@ -68,12 +68,13 @@ impl Looked {
         (last_s > first_s).then(|| steps / (last_s - first_s))
     }
 
-    /// What was seen and what to change; `None` where something was judged.
+    /// What was seen and what to change; `None` where something was judged. `least_mps` is
+    /// what counts as a pass, metres a second.
     pub fn nothing(
         &self,
         tally: Tally,
         counters: PoseCounters,
-        lane: &Lane,
+        (lane, least_mps): (&Lane, f64),
         source: &SourceInfo,
     ) -> Option<Nothing> {
         if self.judged {
@@ -107,6 +108,14 @@ impl Looked {
             return Some(Nothing::Skated(format!(
                 "{} seen skating {seen}; the lane file says {said}: change 'travel' in it",
                 were(tally.other_way, "person", "people")
+            )));
+        }
+        if tally.too_slow > 0 {
+            return Some(Nothing::Skated(format!(
+                "{} seen skating by at {:.1} metres a second or less, and from {least_mps:.1} on it is a pass: lower \
+                 'min_pass_speed_mps' in station.toml",
+                were(tally.too_slow, "person", "people"),
+                f64::from(tally.fastest_slow_cmps) / 100.0
             )));
         }
         if tally.do_not_fit > 0 {
@@ -208,7 +217,7 @@ mod tests {
 
     fn words(looked: &Looked, tally: Tally, counters: PoseCounters, size: (u32, u32)) -> Nothing {
         looked
-            .nothing(tally, counters, &lane(), &source(size.0, size.1))
+            .nothing(tally, counters, (&lane(), 2.0), &source(size.0, size.1))
             .expect("nothing was judged")
     }
 
@@ -232,6 +241,19 @@ mod tests {
             (
                 words(&looked(30.0), tally(0, 1), busy, (1280, 720)),
                 "1 person was seen moving through the picture where",
+            ),
+            (
+                words(
+                    &looked(30.0),
+                    Tally {
+                        too_slow: 2,
+                        fastest_slow_cmps: 164,
+                        ..tally(0, 5)
+                    },
+                    busy,
+                    (1280, 720),
+                ),
+                "2 people were seen skating by at 1.6 metres a second or less, and from 2.0 on",
             ),
             (
                 words(&looked(30.0), tally(0, 0), busy, (1280, 720)),

@@ -282,7 +282,10 @@ pub(super) fn review_one(
     let nothing = looked.nothing(
         analyser.tally(),
         analyser.estimator().counters(),
-        &analyser.judging().lane,
+        (
+            &analyser.judging().lane,
+            analyser.judging().track.min_pass_speed_mps,
+        ),
         source.info(),
     );
     Ok(Reviewed {

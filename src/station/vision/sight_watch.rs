@@ -1,15 +1,18 @@
-//! Whether the camera and the computer show enough to judge by, for as long as the
-//! station runs: said to the coach with what to do about it.
+//! Whether the camera and the computer show enough to judge by, and whether the set-up fits
+//! those who skate, for as long as the station runs: said to the coach with what to do about
+//! it.
 //!
-//! Takes: every analysed frame and what was found in it.
+//! Takes: every analysed frame and what was found in it, and what the tracker counted.
 //! Gives: the one thing that is worst at the moment, or nothing.
 //! Fails: never.
 
 use std::collections::VecDeque;
 
 use crate::capture::Frame;
+use crate::config::Travel;
 use crate::pose::{PoseFrame, picture_sharpness};
 use crate::rules::{PICTURES_NEEDED, TOO_LITTLE_CONTRAST, TOO_SOFT};
+use crate::track::Tally;
 
 /// What is wrong with what is seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,6 +25,21 @@ pub enum SightTrouble {
     Soft,
     /// The skaters hardly stand out.
     Faint,
+    /// So many skated the other way than this, and nobody this way.
+    OtherWay(u32, Travel),
+    /// So many moved where, by the lane file, nobody can skate, and nobody where one can.
+    DoNotFit(u32),
+    /// So many skated by too slowly since the last pass.
+    TooSlow {
+        /// How many.
+        n: u32,
+        /// The fastest of them, metres a second.
+        mps: f64,
+        /// What counts as a pass.
+        least_mps: f64,
+    },
+    /// Something moved for long and nobody was found in it.
+    NobodyUpright,
 }
 
 impl SightTrouble {
@@ -43,6 +61,23 @@ impl SightTrouble {
                 "the skaters hardly stand out of the picture: wipe the lens, or more light"
                     .to_owned()
             }
+            SightTrouble::OtherWay(n, travel) => format!(
+                "{n} people skated the other way than 'travel = \"{}\"' in the lane file says, and nobody this way: change it",
+                travel.name()
+            ),
+            SightTrouble::DoNotFit(n) => format!(
+                "{n} people moved through the picture where, by the lane file, nobody can skate: \
+                 set the lane up for this spot"
+            ),
+            SightTrouble::TooSlow { n, mps, least_mps } => format!(
+                "{n} people skated by at {mps:.1} metres a second or less, and from {least_mps:.1} on it is a pass: \
+                 lower min_pass_speed_mps in station.toml if they were skating"
+            ),
+            SightTrouble::NobodyUpright => {
+                "something moves in the picture and no upright person is found in it: is the camera level, \
+                 and are the skaters at least an eighth of its height?"
+                    .to_owned()
+            }
         }
     }
 }
@@ -60,6 +95,27 @@ const SHARP_SHARE: f32 = 0.82;
 /// The middle of so many skaters' pictures counts, two seconds of one.
 const BODIES: usize = 60;
 
+/// So many have to be of one kind before it is said: one may be a coach, a goalkeeper who
+/// warms up, somebody on the way back.
+const MANY: u32 = 3;
+/// So many runs of the person detector in vain are more than a door that opened.
+const VAIN_LOOKS: u64 = 150;
+
+/// What the tracker and the person detector counted, and what the lane asks for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Counted {
+    /// Who was seen, by what became of them.
+    pub tally: Tally,
+    /// Runs of the person detector.
+    pub looks: u64,
+    /// People it found.
+    pub found: u64,
+    /// The direction of the passes.
+    pub travel: Travel,
+    /// What counts as a pass, metres a second.
+    pub least_mps: f64,
+}
+
 /// Watches what is seen.
 #[derive(Debug, Default)]
 pub struct SightWatch {
@@ -69,6 +125,9 @@ pub struct SightWatch {
     sharpest: f32,
     size_px: Option<[u32; 2]>,
     bodies: VecDeque<[f32; 2]>,
+    counted: Option<Counted>,
+    /// Too slow until the last pass.
+    slow_before: u32,
 }
 
 impl SightWatch {
@@ -114,6 +173,45 @@ impl SightWatch {
         }
     }
 
+    /// Takes in what was counted since the source or the lane began.
+    pub fn counted(&mut self, now: Counted) {
+        let passes = self.counted.map_or(0, |before| before.tally.passes);
+        if now.tally.passes != passes || now.tally.too_slow < self.slow_before {
+            self.slow_before = now.tally.too_slow;
+        }
+        self.counted = Some(now);
+    }
+
+    /// What the set-up has to do with it that nobody is judged.
+    fn unfit(&self) -> Option<SightTrouble> {
+        let Counted {
+            tally,
+            looks,
+            found,
+            travel,
+            least_mps,
+        } = self.counted?;
+        let slow = tally.too_slow.saturating_sub(self.slow_before);
+        if slow >= MANY {
+            return Some(SightTrouble::TooSlow {
+                n: slow,
+                mps: f64::from(tally.fastest_slow_cmps) / 100.0,
+                least_mps,
+            });
+        }
+        if tally.passes > 0 {
+            // The lane fits: who goes the other way is on the way back.
+            return None;
+        }
+        if tally.other_way >= MANY {
+            return Some(SightTrouble::OtherWay(tally.other_way, travel));
+        }
+        if tally.do_not_fit >= MANY {
+            return Some(SightTrouble::DoNotFit(tally.do_not_fit));
+        }
+        (found == 0 && looks >= VAIN_LOOKS).then_some(SightTrouble::NobodyUpright)
+    }
+
     /// Analysed pictures a second; `None` in the first seconds.
     pub fn rate(&self) -> Option<f64> {
         let (first_s, last_s) = (self.times_s.front()?, self.times_s.back()?);
@@ -142,7 +240,7 @@ impl SightWatch {
         }
         let soft = self.looks.len() == LOOKS
             && middle(self.looks.iter().copied()) < SHARP_SHARE * self.sharpest;
-        soft.then_some(SightTrouble::Soft)
+        soft.then_some(SightTrouble::Soft).or_else(|| self.unfit())
     }
 }
 
@@ -223,6 +321,83 @@ mod tests {
         watched(&mut watch, 15.0, 30.0, 30.0, 9);
         assert_eq!(watch.trouble(30.0), Some(SightTrouble::Soft));
         watched(&mut watch, 45.0, 15.0, 30.0, 2);
+        assert_eq!(watch.trouble(30.0), None);
+    }
+    fn counted(tally: Tally) -> Counted {
+        Counted {
+            tally,
+            looks: 20,
+            found: 3,
+            travel: Travel::LeftToRight,
+            least_mps: 2.0,
+        }
+    }
+
+    /// Who goes back is no trouble once somebody came; and one person is none at all.
+    #[test]
+    fn a_set_up_that_does_not_fit_the_skaters_is_told() {
+        let trouble = |tally: Tally| {
+            let mut watch = SightWatch::default();
+            watch.counted(counted(tally));
+            watch.trouble(30.0)
+        };
+        let other_way = Tally {
+            other_way: 3,
+            ..Tally::default()
+        };
+        let told = trouble(other_way).expect("said");
+        assert_eq!(told, SightTrouble::OtherWay(3, Travel::LeftToRight));
+        assert!(told.sentence().contains("left_to_right"));
+        for quiet in [
+            Tally {
+                passes: 1,
+                ..other_way
+            },
+            Tally {
+                other_way: 2,
+                do_not_fit: 2,
+                too_slow: 2,
+                ..Tally::default()
+            },
+        ] {
+            assert_eq!(trouble(quiet), None, "{quiet:?}");
+        }
+        let unfit = Tally {
+            do_not_fit: 4,
+            ..Tally::default()
+        };
+        assert_eq!(trouble(unfit), Some(SightTrouble::DoNotFit(4)));
+        let mut watch = SightWatch::default();
+        watch.counted(Counted {
+            looks: 200,
+            found: 0,
+            ..counted(Tally::default())
+        });
+        assert_eq!(watch.trouble(30.0), Some(SightTrouble::NobodyUpright));
+    }
+
+    /// Slow skaters are told of also beside fast ones, and no longer once somebody was
+    /// fast enough.
+    #[test]
+    fn skaters_slower_than_a_pass_are_told_with_their_speed() {
+        let mut watch = SightWatch::default();
+        let slow = |passes, too_slow| Tally {
+            passes,
+            too_slow,
+            fastest_slow_cmps: 170,
+            ..Tally::default()
+        };
+        watch.counted(counted(slow(4, 0)));
+        watch.counted(counted(slow(4, 3)));
+        let told = watch.trouble(30.0).expect("said");
+        let wanted = SightTrouble::TooSlow {
+            n: 3,
+            mps: 1.7,
+            least_mps: 2.0,
+        };
+        assert_eq!(told, wanted);
+        assert!(told.sentence().contains("1.7") && told.sentence().contains("2.0"));
+        watch.counted(counted(slow(5, 3)));
         assert_eq!(watch.trouble(30.0), None);
     }
 }

@@ -4,6 +4,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use super::model_fallback::ModelFallback;
+use super::sight_watch::Counted;
 use super::{model_kind, pose_settings, set_view};
 use crate::capture::Frame;
 use crate::config::Lane;
@@ -172,6 +173,19 @@ impl Vision {
     /// What was seen so far, passes and others.
     pub fn tally(&self) -> Tally {
         self.tracker.tally()
+    }
+
+    /// The same with what the person detector did and what the lane asks for.
+    pub fn counted(&self) -> Counted {
+        let counters = self.estimator.counters();
+        let (travel, least_mps) = self.tracker.asks_for();
+        Counted {
+            tally: self.tracker.tally(),
+            looks: counters.detector_runs,
+            found: counters.chains,
+            travel,
+            least_mps,
+        }
     }
 
     /// Whether somebody is passing through the lane now.

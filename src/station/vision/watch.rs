@@ -275,6 +275,7 @@ impl Watch<'_> {
                 self.engine_fault = None;
                 self.sight.frame(frame, &poses);
                 self.outlet.remember(&poses);
+                self.sight.counted(vision.counted());
                 self.preview = self.outlet.film(frame, &poses).or(self.preview.take());
                 if tally.first_frame_s.is_none() {
                     let first_s = began().elapsed().as_secs_f64();

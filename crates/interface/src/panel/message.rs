@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use super::words::PanelWords;
+use crate::config::Travel;
 use crate::rules::{AgeGroup, Rule};
 
 /// A number with so many places after the decimal mark.
@@ -77,6 +78,12 @@ impl Fill for Of {
 impl Fill for AgeGroup {
     fn fill(&self, words: &PanelWords) -> String {
         words.group_name(*self).to_owned()
+    }
+}
+
+impl Fill for Travel {
+    fn fill(&self, words: &PanelWords) -> String {
+        words.get(&format!("travel.{}", self.name())).to_owned()
     }
 }
 
@@ -224,6 +231,10 @@ sayings! {
     ComputerSlow = "cannot.computer_slow" { n: u64, needed: u64 }
     PictureSoft = "cannot.picture_soft" {}
     PictureFaint = "cannot.picture_faint" {}
+    OtherWay = "cannot.other_way" { n: u32, set: Travel }
+    DoNotFit = "cannot.do_not_fit" { n: u32 }
+    SkatersSlow = "cannot.too_slow" { n: u32, speed: Number, least: Number }
+    NobodyUpright = "cannot.nobody_upright" {}
     ProgramFault = "cannot.program_fault" {}
     NotOpen = "cannot.not_open" {}
     DiskFull = "cannot.disk_full" { file: PathBuf }

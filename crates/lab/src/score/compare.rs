@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::sight::{Said, said_in};
 use super::speech::{CueCheck, Flagged, check_cue, false_flags, past_limit};
 use super::truth::{Truth, TruthPush, TruthSkater, Visit};
 use kickplate::rules::{JudgedPass, JudgedPush, RuleId};
@@ -42,6 +43,8 @@ pub struct ClipScore {
     pub flags: BTreeMap<RuleId, Vec<Flagged>>,
     /// The cue of every true pass that was judged.
     pub cues: Vec<CueCheck>,
+    /// What was said, pass by pass, against what was true of the whole clip.
+    pub said: Said,
     /// Asked-for pushes that were not found: leg and toe-off time.
     pub missed: Vec<String>,
     /// Pushes found where none was.
@@ -90,6 +93,7 @@ pub fn compare(name: &str, truth: &Truth, passes: &[JudgedPass]) -> ClipScore {
             .collect();
         score.of_skater(truth, skater, &mine);
     }
+    score.said = said_in(truth, passes, &owner);
     for (pass, _) in passes.iter().zip(&owner).filter(|(_, o)| o.is_none()) {
         for push in &pass.pushes {
             score.invent(push);

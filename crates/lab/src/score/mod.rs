@@ -11,6 +11,7 @@
 mod compare;
 mod poses;
 mod report;
+mod sight;
 mod speech;
 mod truth;
 
@@ -27,8 +28,9 @@ use kickplate::stride::{PassMotion, cut};
 use kickplate::track::{TrackEvent, TrackSettings, Tracker};
 
 pub use compare::{ClipScore, Compared};
-pub use poses::{cached_poses, read_poses};
+pub use poses::{cached_poses, read_poses, read_poses_at};
 pub use report::{ScoreReport, Tally};
+pub use sight::{Said, sight_table};
 pub use speech::{CueCheck, Flagged};
 pub use truth::{Subject, Truth, TruthCamera, TruthPush, TruthSkater, Visit};
 
@@ -46,6 +48,10 @@ pub struct ScoreOptions {
     /// Inference engine.
     #[arg(long, default_value = "auto")]
     pub engine: EngineChoice,
+    /// Each clip as from a camera or a computer that gives so many pictures a second: the
+    /// others are left out before the model sees them. Several with commas.
+    #[arg(long, value_name = "N", value_delimiter = ',', value_parser = pictures_per_second)]
+    pub rates: Vec<f64>,
     /// Folder for what was judged and said, pass by pass: <clip>.json.
     #[arg(long, value_name = "DIR")]
     pub passes: Option<PathBuf>,
@@ -57,6 +63,13 @@ pub struct ScoreOptions {
     pub write: Option<PathBuf>,
 }
 
+fn pictures_per_second(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(rate) if (1.0..=1000.0).contains(&rate) => Ok(rate),
+        _ => Err("a number from 1 to 1000".to_owned()),
+    }
+}
+
 /// Scores every clip of a folder, prints the tables, writes them where asked.
 ///
 /// # Errors
@@ -66,12 +79,23 @@ pub struct ScoreOptions {
 pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
     let home = config::home()?;
     let folders = clip_folders(&options.clips)?;
+    let rates: Vec<Option<f64>> = match options.rates.as_slice() {
+        [] => vec![None],
+        rates => rates.iter().copied().map(Some).collect(),
+    };
+    let runs: Vec<(&PathBuf, Option<f64>)> = folders
+        .iter()
+        .flat_map(|folder| rates.iter().map(move |rate| (folder, *rate)))
+        .collect();
     let mut estimator: Option<Estimator> = None;
     let mut clips = Vec::new();
     let mut faults = Vec::new();
-    for (i, folder) in folders.iter().enumerate() {
-        let name = folder_name(folder);
-        eprintln!("{} of {}: {name}", i + 1, folders.len());
+    for (i, (folder, rate)) in runs.iter().enumerate() {
+        let name = match rate {
+            Some(rate) => format!("{}@{rate}", folder_name(folder)),
+            None => folder_name(folder),
+        };
+        eprintln!("{} of {}: {name}", i + 1, runs.len());
         let scored = || -> anyhow::Result<ClipScore> {
             let truth = Truth::load(&folder.join("truth.json"))?;
             let trace = options.poses.as_ref().map(|p| p.join(&name));
@@ -90,7 +114,7 @@ pub fn score(options: &ScoreOptions) -> anyhow::Result<()> {
                         )?),
                     };
                     let view = truth.lane().view;
-                    let frames = read_poses(&folder.join("clip.mp4"), view, estimator)?;
+                    let frames = read_poses_at(&folder.join("clip.mp4"), view, *rate, estimator)?;
                     if let Some(trace) = &trace {
                         poses::keep(&trace.join("poses.json"), &frames)?;
                     }

@@ -20,14 +20,43 @@ pub fn read_poses(
     view: View,
     estimator: &mut Estimator,
 ) -> anyhow::Result<Vec<PoseFrame>> {
+    read_poses_at(video, view, None, estimator)
+}
+
+/// The same, of so many frames a second where a rate is given: those first in even steps
+/// of time. The model never sees the others.
+///
+/// # Errors
+/// As [`read_poses`].
+pub fn read_poses_at(
+    video: &Path,
+    view: View,
+    rate: Option<f64>,
+    estimator: &mut Estimator,
+) -> anyhow::Result<Vec<PoseFrame>> {
     let mut source = capture::open(&SourceSpec::parse(&video.to_string_lossy())?)?;
     estimator.reset();
     set_view(estimator, view);
     let mut frames = Vec::new();
+    let mut last_step = f64::NEG_INFINITY;
     while let Some(frame) = source.next_frame()? {
+        if let Some(rate) = rate {
+            let step = step(frame.captured_at_s, rate);
+            if step <= last_step {
+                source.reuse(frame.rgb);
+                continue;
+            }
+            last_step = step;
+        }
         frames.push(estimator.process(&frame)?);
     }
     Ok(frames)
+}
+
+/// The even step of time that a moment is in; with a little to spare for times that were
+/// rounded.
+fn step(at_s: f64, rate: f64) -> f64 {
+    (at_s * rate + 1e-3).floor()
 }
 
 /// The trace kept of a clip. `None` where there is none, or where the video
@@ -63,4 +92,18 @@ pub(super) fn keep(trace: &Path, frames: &[PoseFrame]) -> anyhow::Result<()> {
     std::fs::write(trace, text).with_context(|| {
         format!("the pose trace '{name}' cannot be written; choose another folder with --poses")
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::step;
+
+    #[test]
+    fn so_many_pictures_a_second_are_left() {
+        for (rate, left) in [(30.0, 30), (15.0, 15), (20.0, 20), (8.0, 8), (60.0, 30)] {
+            let mut steps: Vec<f64> = (0..30).map(|k| step(f64::from(k) / 30.0, rate)).collect();
+            steps.dedup();
+            assert_eq!(steps.len(), left, "{rate}");
+        }
+    }
 }

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use anyhow::Context;
 
-use super::{ClipScore, Compared, CueCheck, Flagged};
+use super::{ClipScore, Compared, CueCheck, Flagged, sight_table};
 use kickplate::rules::{RULES, Rule, RuleId, Unit};
 
 /// Lines of a document between which the tables belong.
@@ -119,6 +119,7 @@ fn leave_one_out_mae(per_clip: &[Vec<Compared>], scale: f64) -> Option<f64> {
 impl fmt::Display for ScoreReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.tables())?;
+        f.write_str(&sight_table(&self.clips))?;
         writeln!(f, "\nClip by clip:\n")?;
         f.write_str(PUSH_HEAD)?;
         for c in &self.clips {

@@ -1,14 +1,14 @@
 //! What the earlier passes were like, rule by rule.
 
-use super::summary::{band_width, median, switched_on};
+use super::summary::{band_width, median, switched_on, unsure};
 use super::{FeedbackSettings, Good};
 use crate::rules::{JudgedPass, Limits, RuleId, RuleMap};
 
 /// One number per rule; `None` where the rule was not judged or is off.
 pub(super) type Values = RuleMap<Option<f64>>;
 
-/// Median of all judged pushes of a pass, rule by rule. Not only of the
-/// flagged ones: a pass is better also when fewer pushes are beyond.
+/// Median of all judged pushes of a pass that were seen well enough to praise by, rule by
+/// rule. Not only of the flagged ones: a pass is better also when fewer pushes are beyond.
 pub(super) fn values_of(pass: &JudgedPass) -> Values {
     RuleMap::from_fn(|i| {
         if !switched_on(pass, i) {
@@ -17,6 +17,7 @@ pub(super) fn values_of(pass: &JudgedPass) -> Values {
         let mut values: Vec<f64> = pass
             .pushes
             .iter()
+            .filter(|push| unsure(push, i).is_none())
             .filter_map(|push| push.measures[i].judged_value())
             .filter(|v| v.is_finite())
             .collect();

@@ -1,6 +1,6 @@
 //! What one pass offers to speak about.
 
-use crate::rules::{JudgedPass, Leg, Measure, NotJudged, RuleId};
+use crate::rules::{JudgedPass, JudgedPush, Leg, NotJudged, RuleId};
 
 use super::CueLeg;
 
@@ -162,21 +162,33 @@ fn anything_judged(pass: &JudgedPass) -> bool {
     })
 }
 
-/// Why a rule that this view shows and that is switched on was judged in no push
-/// because of the picture, where there is one.
+/// Why a rule that this view shows and that is switched on was judged in no push well enough
+/// to be sure of a fault, where that lies with the picture.
 fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
     RuleId::ALL
         .iter()
         .filter(|rule| rule.rule().views.contains(&pass.view) && switched_on(pass, **rule))
         .find_map(|&rule| {
-            let measures = || pass.pushes.iter().map(|push| &push.measures[rule]);
-            if measures().any(Measure::is_judged) {
-                return None;
-            }
-            measures()
-                .filter_map(|measure| measure.not_judged)
-                .find(|why| why.is_of_the_picture())
+            let why = |push: &JudgedPush| match push.measures[rule].not_judged {
+                Some(why) => Err(Some(why).filter(|why| why.is_of_the_picture())),
+                None => match unsure(push, rule) {
+                    None => Ok(()),
+                    why => Err(why),
+                },
+            };
+            let whys: Vec<Result<(), Option<NotJudged>>> = pass.pushes.iter().map(why).collect();
+            // Seen well once is enough.
+            let seen = whys.iter().any(Result::is_ok);
+            whys.into_iter()
+                .filter_map(Result::err)
+                .flatten()
+                .find(|_| !seen)
         })
+}
+
+/// Why a judged value of a push is too unsure to praise by, where it is.
+pub(super) fn unsure(push: &JudgedPush, rule: RuleId) -> Option<NotJudged> {
+    rule.rule().needs.too_unsure_to_praise(&push.quality?)
 }
 
 /// The reason given most often among the rules that this view could have

@@ -1,7 +1,7 @@
 //! Two judged passes of one skater put together.
 
 use crate::config::View;
-use crate::rules::{Id, IdMap, JudgedPass, JudgedPush, Measure, NotJudged, Thresholds, flags_of};
+use crate::rules::{Id, IdMap, JudgedPass, JudgedPush, Measure, NotJudged, Thresholds, flag_all};
 
 /// Two cameras mean the same push when their toe-offs are this near, seconds:
 /// less than half a step, and more than the clocks of two cameras are apart.
@@ -35,19 +35,13 @@ pub fn merge(mut pass: JudgedPass, other: &JudgedPass) -> JudgedPass {
         match same {
             Some(mine) => {
                 take_better(&mut mine.measures, &push.measures, view);
-                mine.flags = flags_of(&mine.measures, &pass.thresholds);
             }
-            None => {
-                let flags = flags_of(&push.measures, &pass.thresholds);
-                pass.pushes.push(JudgedPush {
-                    flags,
-                    ..push.clone()
-                });
-            }
+            None => pass.pushes.push(push.clone()),
         }
     }
     pass.pushes
         .sort_by(|a, b| a.toe_off_s.total_cmp(&b.toe_off_s));
+    flag_all(&mut pass.pushes, &pass.thresholds);
     take_better(&mut pass.quantities, &other.quantities, view);
     pass.started_at_s = pass.started_at_s.min(other.started_at_s);
     pass.ended_at_s = pass.ended_at_s.max(other.ended_at_s);
@@ -55,20 +49,10 @@ pub fn merge(mut pass: JudgedPass, other: &JudgedPass) -> JudgedPass {
 }
 
 /// The same pass held against other thresholds.
-pub fn with_thresholds(pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass {
-    let pushes = pass
-        .pushes
-        .into_iter()
-        .map(|push| JudgedPush {
-            flags: flags_of(&push.measures, thresholds),
-            ..push
-        })
-        .collect();
-    JudgedPass {
-        pushes,
-        thresholds: thresholds.clone(),
-        ..pass
-    }
+pub fn with_thresholds(mut pass: JudgedPass, thresholds: &Thresholds) -> JudgedPass {
+    flag_all(&mut pass.pushes, thresholds);
+    pass.thresholds = thresholds.clone();
+    pass
 }
 
 /// Between the view of the second camera and how it measured.

@@ -3,11 +3,11 @@
 use super::shrinkage::pool;
 use super::table::rule_geometry::unmeasurable;
 use super::{
-    Flag, JudgedPass, JudgedPush, Limits, Measure, NotJudged, Quantity, QuantityId, QuantityMap,
-    Rule, RuleId, RuleMap, Surety, Thresholds,
+    Evidence, Flag, JudgedPass, JudgedPush, Measure, NotJudged, Quantity, QuantityId, QuantityMap,
+    Rule, RuleId, RuleMap, Thresholds,
 };
 use crate::config::View;
-use crate::stride::{PassMotion, Push};
+use crate::stride::{Leg, PassMotion, Push};
 
 /// Judges a pass with one age group's thresholds.
 pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
@@ -17,9 +17,7 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         .map(|push| measure_push(motion, push))
         .collect();
     pool(&mut pushes, motion.calibration().toward_mean());
-    for push in &mut pushes {
-        push.flags = flags_of(&push.measures, thresholds);
-    }
+    flag_all(&mut pushes, thresholds);
     JudgedPass {
         track_id: motion.track_id,
         started_at_s: motion.span_s[0],
@@ -56,7 +54,18 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if let Some(why) = rule.needs.unmet(&seen) {
         return Measure::not_judged(why);
     }
-    finite((rule.evaluate)(motion, push))
+    let mut measure = finite((rule.evaluate)(motion, push));
+    let widening = rule.needs.widening(&seen);
+    let doubt = motion.calibration().doubt_of(
+        rule.id.code(),
+        motion.lane.view,
+        motion.lane.skater_height_m,
+    );
+    measure.uncertainty = measure.uncertainty.map(|sd| sd * widening);
+    measure.random = doubt
+        .filter(|_| measure.uncertainty.is_some())
+        .map(|doubt| doubt.random * widening);
+    measure
 }
 
 fn report(quantity: &Quantity, motion: &PassMotion, pushes: &[JudgedPush]) -> Measure {
@@ -73,22 +82,32 @@ fn finite(measure: Measure) -> Measure {
     }
 }
 
-/// What of the measures of a push is beyond its limit.
-pub fn flags_of(measures: &RuleMap<Measure>, thresholds: &Thresholds) -> Vec<Flag> {
-    measures
-        .iter()
-        .filter_map(|(rule, measure)| {
-            flag(rule, &thresholds.limits[rule], measure, thresholds.surety)
+/// Flags what of the measures is surely beyond its limit: by the push alone, or by all pushes
+/// of its leg together where it is beyond as well.
+pub fn flag_all(pushes: &mut [JudgedPush], thresholds: &Thresholds) {
+    let together = RuleMap::from_fn(|rule: RuleId| {
+        Leg::BOTH.map(|leg| {
+            Evidence::of(pushes, rule, leg).and_then(|e| e.surely_beyond(rule, thresholds))
         })
-        .collect()
-}
-
-fn flag(rule: RuleId, limits: &Limits, measure: &Measure, surety: Surety) -> Option<Flag> {
-    let value = measure.judged_value().filter(|_| limits.flagged)?;
-    // A value without its doubt is held to the dead-band alone: an older record's.
-    let deviation = measure.uncertainty.unwrap_or(0.0);
-    let limit = limits.surely_beyond(value, deviation, surety)?;
-    Some(Flag { rule, value, limit })
+    });
+    for push in pushes {
+        let of_leg = usize::from(push.leg != Leg::BOTH[0]);
+        let flag = |(rule, measure): (RuleId, &Measure)| {
+            let limits = &thresholds.limits[rule];
+            let value = measure.judged_value().filter(|_| limits.flagged)?;
+            // A value without its doubt is held to the dead-band alone: an older record's.
+            let deviation = measure.uncertainty.unwrap_or(0.0);
+            let alone = limits.surely_beyond(value, deviation, thresholds.surety);
+            let with_others = || {
+                limits
+                    .beyond(value)
+                    .filter(|l| together[rule][of_leg] == Some(*l))
+            };
+            let limit = alone.or_else(with_others)?;
+            Some(Flag { rule, value, limit })
+        };
+        push.flags = push.measures.iter().filter_map(flag).collect();
+    }
 }
 
 fn not_from(view: View) -> NotJudged {
@@ -154,7 +173,19 @@ mod tests {
                 .unwrap();
             let mut measures = RuleMap::<Measure>::default();
             measures[RuleId::KneeBend] = Measure::judged(limit + 7.0, doubt.of_one(), "");
-            flags_of(&measures, &thresholds).len()
+            {
+                let mut pushes = [JudgedPush {
+                    leg: Leg::Left,
+                    near_leg: None,
+                    push_start_s: 0.0,
+                    toe_off_s: 0.2,
+                    measures,
+                    flags: Vec::new(),
+                    quality: None,
+                }];
+                flag_all(&mut pushes, &thresholds);
+                pushes[0].flags.len()
+            }
         };
         assert_eq!((flags(Subject::Rendered), flags(Subject::People)), (1, 0));
     }

@@ -18,6 +18,9 @@ pub struct Measure {
     pub value: Option<f64>,
     /// One standard deviation, same unit.
     pub uncertainty: Option<f64>,
+    /// The part of it that differs from push to push, same unit; what is left is shared by
+    /// all pushes of the person. `None` where the parts are not known, as in records.
+    pub random: Option<f64>,
     /// Why rules may not speak about it; `None` where they may.
     pub not_judged: Option<NotJudged>,
     /// How it was measured, in a few plain words of the recordings; may be
@@ -39,6 +42,7 @@ impl Measure {
         Measure {
             value: Some(value),
             uncertainty: Some(uncertainty),
+            random: None,
             not_judged: None,
             how: how.into(),
         }
@@ -49,6 +53,7 @@ impl Measure {
         Measure {
             value: None,
             uncertainty: None,
+            random: None,
             not_judged: Some(why),
             how: String::new(),
         }

@@ -11,6 +11,7 @@
 //! the report legend and the table headers are made from [`RULES`].
 
 mod declare;
+mod evidence;
 mod held;
 mod ids;
 mod judge;
@@ -26,9 +27,10 @@ mod table;
 
 pub use crate::stride::Leg;
 pub use declare::{AgeGroup, Limits, Rule, Sense, Thresholds, TruthKey, Unit};
+pub use evidence::Evidence;
 pub use held::{Still, held};
 pub use ids::{Id, IdMap};
-pub use judge::{flags_of, judge};
+pub use judge::{flag_all, judge};
 pub use judged::{Flag, JudgedPass, JudgedPush, Measure, QuantityMap, RuleMap};
 pub use needs::{Needs, PICTURES_NEEDED, TOO_LITTLE_CONTRAST, TOO_SOFT};
 pub use not_judged::NotJudged;

@@ -13,7 +13,7 @@ mod hidden;
 mod pass;
 
 use crate::body::PoseFrame;
-use crate::config::Lane;
+use crate::config::{Lane, Travel};
 use crate::geometry::Camera;
 
 use associate::associate;
@@ -69,6 +69,10 @@ pub struct Tally {
     /// People who moved through the picture where, as the lane file has it, nobody could
     /// skate.
     pub do_not_fit: u32,
+    /// People who skated the lane slower than what counts as a pass.
+    pub too_slow: u32,
+    /// The fastest of these, centimetres a second.
+    pub fastest_slow_cmps: u32,
 }
 
 /// One person over time.
@@ -126,6 +130,11 @@ impl Tracker {
     /// What was seen so far.
     pub fn tally(&self) -> Tally {
         self.tally
+    }
+
+    /// The direction of the passes, and the slowest travel that counts as one, metres a second.
+    pub fn asks_for(&self) -> (Travel, f64) {
+        (self.lane.travel, self.settings.min_pass_speed_mps)
     }
 
     /// Numbers of the tracks that are passing through the lane now.
@@ -246,6 +255,11 @@ impl Tracker {
             Ok(_) => &mut self.tally.passes,
             Err(Refused::OtherWay) => &mut self.tally.other_way,
             Err(Refused::DoesNotFit) => &mut self.tally.do_not_fit,
+            Err(Refused::TooSlow(mps)) => {
+                let fastest = &mut self.tally.fastest_slow_cmps;
+                *fastest = (*fastest).max((100.0 * mps).round() as u32);
+                &mut self.tally.too_slow
+            }
             Err(Refused::NoPass) => return None,
         };
         *counted = counted.saturating_add(1);

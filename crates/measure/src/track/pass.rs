@@ -85,7 +85,7 @@ pub enum Ending {
 }
 
 /// Why what was seen of somebody is no pass.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Refused {
     /// Stood, walked, or was seen for a moment.
     NoPass,
@@ -93,6 +93,8 @@ pub enum Refused {
     DoesNotFit,
     /// Skated the other way.
     OtherWay,
+    /// Skated the lane, but slower than what counts as a pass: metres a second.
+    TooSlow(f64),
 }
 
 /// Who has moved through this share of the picture's width has passed through it.
@@ -205,14 +207,14 @@ impl Segment {
         ending: Ending,
     ) -> Result<Pass, Refused> {
         let crossed = self.crossed_picture(frame_px);
+        let unfit = match self.too_slow_mps(lane, settings, frame_px) {
+            Some(mps) => Refused::TooSlow(mps),
+            None => Refused::DoesNotFit,
+        };
         self.trim_slow(settings, ending);
         let ends = self.samples.first().zip(self.samples.last());
         let Some(((first, last), [vx, vy])) = ends.zip(velocity(&self.samples)) else {
-            return Err(if crossed {
-                Refused::DoesNotFit
-            } else {
-                Refused::NoPass
-            });
+            return Err(if crossed { unfit } else { Refused::NoPass });
         };
         let seconds = last.t_s - first.t_s;
         let speed_mps = vx.hypot(vy);
@@ -221,11 +223,7 @@ impl Segment {
         let fast_enough = speed_mps >= settings.min_pass_speed_mps;
         if !(seconds >= SHORTEST_PASS_S && far_enough && fast_enough) {
             let long = seconds >= SHORTEST_PASS_S && crossed;
-            return Err(if long {
-                Refused::DoesNotFit
-            } else {
-                Refused::NoPass
-            });
+            return Err(if long { unfit } else { Refused::NoPass });
         }
         let fits = speed_mps <= FASTEST_MPS
             && fits_its_place(
@@ -261,6 +259,20 @@ impl Segment {
         let grown = size_px(&last.points) / size_px(&first.points).max(1.0);
         let lasted = last.t_s - first.t_s >= SHORTEST_PASS_S;
         lasted && (moved_share >= CROSSED_SHARE || !(0.5..2.0).contains(&grown))
+    }
+
+    /// How fast somebody went who passed through the picture as a skater of this lane
+    /// does and was only slower than what counts; `None` where that is not so.
+    fn too_slow_mps(
+        &self,
+        lane: &Lane,
+        settings: &TrackSettings,
+        frame_px: [u32; 2],
+    ) -> Option<f64> {
+        let [vx, vy] = velocity(&self.samples).filter(|_| self.crossed_picture(frame_px))?;
+        let mps = vx.hypot(vy);
+        let slow = mps < settings.min_pass_speed_mps && right_way(lane, [vx / mps, vy / mps]);
+        (slow && fits_its_place(&self.samples, lane, frame_px, mps, 0.0)).then_some(mps)
     }
 
     fn trim_slow(&mut self, settings: &TrackSettings, ending: Ending) {

@@ -282,4 +282,13 @@ fn what_is_no_pass_is_counted_by_its_reason() {
         (0..60).map(|i| frame(i, vec![body(1, 600.0, 380.0)])),
     );
     assert_eq!(still, Tally::default());
+    // As the lane says, and slower than what counts.
+    let slow = tally_of(side_lane(), crossing(1.7, 380.0));
+    assert_eq!((slow.passes, slow.do_not_fit, slow.too_slow), (0, 0, 1));
+    let slower = tally_of(side_lane(), crossing(1.15, 380.0));
+    assert_eq!((slower.do_not_fit, slower.too_slow), (0, 1));
+    for (tally, mps) in [(slow, 1.7), (slower, 1.15)] {
+        let said_mps = f64::from(tally.fastest_slow_cmps) / 100.0;
+        assert!((said_mps - mps).abs() < 0.1, "{said_mps} for {mps}");
+    }
 }
