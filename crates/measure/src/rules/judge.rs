@@ -60,6 +60,7 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
         rule.id.code(),
         motion.lane.view,
         motion.lane.skater_height_m,
+        measure.value.unwrap_or_default(),
     );
     measure.uncertainty = measure.uncertainty.map(|sd| sd * widening);
     measure.random = doubt
