@@ -11,8 +11,8 @@ use std::sync::Arc;
 use coach_common as made_up;
 use kickplate::display::{Language, Words, render_ui};
 use kickplate::panel::{
-    Answer, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState, WouldGo,
-    panel_ui,
+    Answer, ExportState, Message, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState,
+    WouldGo, panel_ui,
 };
 use kickplate::store::PushKey;
 
@@ -113,6 +113,7 @@ fn scenes() -> Vec<Scene> {
     let mut progress = rich.clone();
     progress.progress = Some(Arc::new(made_up::progress(kickplate::roster::SkaterId(4))));
     add("progress", PageId::Progress, nothing, &progress);
+    add("group", PageId::Progress, |s| s.open_group(), &rich);
     let mut exporting = rich.clone();
     exporting.export = Some(ExportState {
         done: 0.42,
@@ -157,6 +158,11 @@ fn scenes() -> Vec<Scene> {
     add("now-restarted", PageId::Now, nothing, &taken_up);
     let mut locked = rich.clone();
     locked.pin = PinState::Locked;
+    locked.answer = Some(Answer {
+        number: 4,
+        sentence: Message::PinWrong {}.say(&PanelWords::built_in(Language::En)),
+        done: false,
+    });
     add("lock", PageId::Now, nothing, &locked);
     out
 }

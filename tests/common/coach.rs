@@ -12,8 +12,8 @@ use kickplate::config::{Lane, Subject, Travel, View};
 use kickplate::display::PreviewImage;
 use kickplate::geometry::Known;
 use kickplate::panel::{
-    Agreement, CameraEntry, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry, LivePart,
-    PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
+    Agreement, CameraEntry, CurveOf, CurvePoint, FileKind, FolderEntry, FolderView, LaneEntry,
+    LivePart, PanelView, PassRow, PictureAdvice, PictureCheck, PinState, Place, Privacy, Progress,
     ProgressPoint, ProgressSeries, PushDetail, PushRow, QueueView, ScaleResult, StationPart,
     StoredMeasures, StoredPictures,
 };
@@ -208,6 +208,7 @@ pub fn passes() -> Vec<PassRow> {
                 skater: (!n.is_multiple_of(5)).then_some(SkaterId(1 + (number as i64 - 1) % 9)),
                 view: View::Side,
                 speed_mps: 5.1 + 0.1 * n as f64,
+                thumbnail: (n % 4 != 0).then(|| thumbnail(n as i32)),
                 cue: if n % 4 == 2 { "Well done" } else { "Ride low" }.to_owned(),
                 pushes,
             }
@@ -215,8 +216,22 @@ pub fn passes() -> Vec<PassRow> {
         .collect()
 }
 
+/// A skater's small picture, square.
+pub fn thumbnail(n: i32) -> Arc<PreviewImage> {
+    let whole = picture(4 * (n % 5) - 8);
+    let (w, h) = whole.size();
+    let side = h;
+    let left = (w - side) / 2;
+    let rgb: Vec<u8> = whole
+        .rgb()
+        .chunks_exact(w as usize * 3)
+        .flat_map(|row| row[left as usize * 3..(left + side) as usize * 3].to_vec())
+        .collect();
+    Arc::new(PreviewImage::from_rgb(side, side, &rgb, 180).unwrap())
+}
+
 pub fn push_detail(key: PushKey) -> PushDetail {
-    let knee_curve = (0..60)
+    let curve = (0..60)
         .map(|i| {
             let t = f64::from(i) / 59.0;
             CurvePoint {
@@ -233,7 +248,9 @@ pub fn push_detail(key: PushKey) -> PushDetail {
             .map(|i| (240.0 + 0.08 * f64::from(i), picture(-60 + 14 * i)))
             .collect(),
         flagged: 4,
-        knee_curve,
+        curve_of: CurveOf::Knee,
+        curve,
+        measured: Some((134.0, 4.0)),
         instant_s: 240.32,
         limits: Thresholds::defaults(AgeGroup::U13).limits[RuleId::KneeBend],
     }
@@ -388,6 +405,15 @@ pub fn rich() -> PanelView {
             last: Some((pass_key(12), "Ride low".to_owned())),
             shown: Some("Ride low".to_owned()),
             picture_age_s: Some(0.1),
+            body: Arc::new(vec![
+                [[700.0, 292.0], [664.0, 428.0]],
+                [[700.0, 292.0], [735.0, 360.0]],
+                [[735.0, 360.0], [780.0, 392.0]],
+                [[664.0, 428.0], [690.0, 505.0]],
+                [[690.0, 505.0], [702.0, 574.0]],
+                [[664.0, 428.0], [626.0, 500.0]],
+                [[626.0, 500.0], [588.0, 562.0]],
+            ]),
             ..LivePart::default()
         },
         queue: QueueView {

@@ -40,6 +40,7 @@ fn model(screen: Screen, screen_height_m: f32) -> ScreenModel {
             sound: SoundNote::Off,
             pictures_kept: true,
             not_recording: true,
+            panel_closed: true,
         },
         geometry: ScreenGeometry {
             screen_height_m,
@@ -138,6 +139,7 @@ fn replay() -> Screen {
         pass_number: 5,
         overlay: Arc::new(Overlay {
             lines: vec![[[0.5, 0.3], [0.48, 0.5]], [[0.48, 0.5], [0.4, 0.8]]],
+            target: vec![[[0.48, 0.55], [0.58, 0.66]], [[0.58, 0.66], [0.5, 0.8]]],
             mark: Some(AngleMark {
                 points: vec![[0.48, 0.5], [0.56, 0.62], [0.5, 0.8]],
                 rule: RuleId::KneeBend,
@@ -548,6 +550,23 @@ fn the_lane_is_calm_while_somebody_skates() {
     }
 }
 
+/// Who waits for the coach is told how the panel opens; who skates is not.
+#[test]
+fn the_waiting_screen_says_how_the_panel_opens() {
+    let ctx = context();
+    let says = |screen: Screen, closed: bool| {
+        let mut model = model(screen, 0.62);
+        model.status.panel_closed = closed;
+        let layout = lay_out(&ctx, &model, None, 1280, 720);
+        let mut texts = layout.texts.iter();
+        texts.any(|t| t.reader == Reader::Coach && t.text.contains("F2"))
+    };
+    assert!(says(Screen::Waiting, true));
+    assert!(says(Screen::Fault(Fault::NoCamera), true));
+    assert!(!says(Screen::Waiting, false));
+    assert!(!says(Screen::InLane, true) && !says(cues()[0].clone(), true));
+}
+
 /// Relative luminance of a pixel (WCAG 2.2).
 fn luminance(p: [u8; 3]) -> f32 {
     let [r, g, b] = p.map(|v| {
@@ -817,6 +836,7 @@ fn a_replay_has_the_whole_picture_and_the_order_beside_it() {
     assert!(count([250, 10, 10]) > 200_000, "the picture is not whole");
     assert!(count([0xFF, 0x8A, 0x38]) > 800, "no angle");
     assert!(count([0xF0, 0xF8, 0xFA]) > 800, "no body");
+    assert!(count([0x7F, 0xD4, 0xE8]) > 300, "no body as it is wanted");
     let texts: Vec<&str> = still.layout.texts.iter().map(|t| t.text.as_str()).collect();
     assert!(
         texts.contains(&"Bend") && texts.contains(&"Right"),

@@ -156,10 +156,20 @@ fn replay() -> Screen {
         [[0.38, 0.62], [0.27, 0.72]],
         [[0.57, 0.28], [0.65, 0.40]],
     ];
+    // The same bones, lower: hips and knee as the order wants them.
+    let low = [[0.46, 0.51], [0.545, 0.605], [0.47, 0.76]];
+    let target = vec![
+        [[0.58, 0.33], low[0]],
+        [low[0], low[1]],
+        [low[1], low[2]],
+        [low[0], [0.38, 0.64]],
+        [[0.38, 0.64], [0.27, 0.72]],
+    ];
     Screen::Replay {
         pass_number: 3,
         overlay: Arc::new(Overlay {
             lines,
+            target,
             mark: Some(AngleMark {
                 points: knee.to_vec(),
                 rule: RuleId::KneeBend,
@@ -213,6 +223,7 @@ fn model(screen: Screen, look: &Appearance, height_m: f32) -> ScreenModel {
             sound: SoundNote::On,
             pictures_kept: true,
             not_recording: false,
+            panel_closed: true,
         },
         geometry: ScreenGeometry {
             screen_height_m: height_m,

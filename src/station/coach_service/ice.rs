@@ -4,12 +4,12 @@
 
 use std::sync::Arc;
 
-use super::{Done, Service, ServiceError};
+use super::{Done, Service, ServiceError, said};
 use crate::config::{Edit, Written};
 use crate::display::Language;
 use crate::panel::{Message, Number, Of, PanelWords};
 use crate::rules::RuleId;
-use crate::sound::SoundSettings;
+use crate::sound::{SoundSettings, SoundState};
 use crate::station::settings::snapshot::OutputSettings;
 
 impl Service {
@@ -26,6 +26,19 @@ impl Service {
                 percent: Number(100.0 * level, 0),
             },
         })
+    }
+
+    pub(super) fn try_sound(&mut self) -> Done {
+        if let Some(SoundState::NoDevice(_)) = self.session.view().sound {
+            return Err(said(Message::NoLoudspeaker {}));
+        }
+        self.session.try_sound();
+        Ok(Message::SoundTried {})
+    }
+
+    pub(super) fn set_dark(&mut self, on: bool) -> Done {
+        self.write_station(&[Edit::new(&["panel", "dark"], Written::Flag(on))])?;
+        Ok(Message::LookSet {})
     }
 
     pub(super) fn set_quiet(&mut self, on: bool) -> Done {

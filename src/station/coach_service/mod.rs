@@ -29,6 +29,7 @@ mod roster;
 mod ruler;
 mod set_up;
 mod status;
+mod thumbnails;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -63,6 +64,7 @@ use folders::Lookings;
 use pin::Pin;
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
+use thumbnails::Thumbnails;
 
 /// Commands that may wait: more than a person can give in the time the
 /// slowest takes.
@@ -182,6 +184,8 @@ struct Service {
     picture: Option<(Arc<PreviewImage>, Instant)>,
     /// Written passes and session the list was made for.
     listed: Option<(i64, u64)>,
+    /// Small pictures of the newest passes.
+    thumbnails: Thumbnails,
 }
 
 impl Service {
@@ -235,6 +239,7 @@ impl Service {
             drives_at: None,
             picture: None,
             listed: None,
+            thumbnails: Thumbnails::default(),
         }
     }
 
@@ -398,6 +403,8 @@ impl Service {
             }
             Command::OpenProgress(id) => self.open_progress(id),
             Command::SetSound { level, muted } => self.set_sound(level, muted),
+            Command::TrySound => self.try_sound(),
+            Command::SetDark(on) => self.set_dark(on),
             Command::SetQuiet(on) => self.set_quiet(on),
             Command::SetLanguage(language) => self.set_language(language),
             Command::SetFocus(id) => self.set_focus(id),

@@ -4,14 +4,15 @@
 use std::sync::Arc;
 
 use super::{Done, Service, ServiceError, said};
+use crate::body::BodyPoint as P;
 use crate::display::PreviewImage;
 use crate::geometry::{included_deg, median};
 use crate::panel::{
-    Agreement, CurvePoint, Message, PassRow, Progress, ProgressPoint, ProgressSeries, PushDetail,
-    PushRow, Who,
+    Agreement, CurveOf, CurvePoint, Message, PassRow, Progress, ProgressPoint, ProgressSeries,
+    PushDetail, PushRow, Who,
 };
 use crate::roster::SkaterId;
-use crate::rules::{RULES, RuleId};
+use crate::rules::{JudgedPush, RULES, RuleId};
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};
 use crate::stride::{PassMotion, Push, cut, leg_points};
 
@@ -44,16 +45,20 @@ impl Service {
 
     /// Lists the passes of a session, newest first.
     pub(super) fn list(&mut self, id: i64) -> Result<(), ServiceError> {
+        let mut thumbnails = std::mem::take(&mut self.thumbnails);
         let archive = self.archive()?;
         let session = archive.load_session(id)?;
         let times = archive.written_times(id)?;
         let sessions = archive.sessions()?;
-        let rows = session
-            .passes
-            .iter()
-            .rev()
-            .map(|pass| row_of(id, pass, self.cue_line(&pass.cue), &times))
+        let newest = session.passes.iter().rev();
+        thumbnails.take(archive, id, newest.clone());
+        let rows = newest
+            .map(|pass| PassRow {
+                thumbnail: thumbnails.of(pass),
+                ..row_of(id, pass, self.cue_line(&pass.cue), &times)
+            })
             .collect();
+        self.thumbnails = thumbnails;
         self.view.passes = Arc::new(rows);
         self.view.session = Some(id);
         self.view.sessions = Arc::new(sessions.into_iter().rev().collect());
@@ -150,6 +155,7 @@ fn row_of(session: i64, stored: &StoredPass, cue: String, times: &[(u32, String)
                 has_pictures: stored.strips.iter().any(|s| s.push as usize == i),
             })
             .collect(),
+        thumbnail: None,
     }
 }
 
@@ -210,10 +216,12 @@ fn detail_of(
         rule,
         pictures,
         flagged,
-        knee_curve: match (&motion, push) {
-            (Some(motion), Some(push)) => knee_curve(motion, push),
+        curve_of: CurveOf::of_rule(rule),
+        curve: match (&motion, push) {
+            (Some(motion), Some(push)) => curve(motion, push, CurveOf::of_rule(rule)),
             _ => Vec::new(),
         },
+        measured: measured(judged, rule),
         instant_s: instant,
         limits: stored.pass.thresholds.limits[rule],
     })
@@ -235,25 +243,54 @@ fn pictures_of(strip: &PictureStrip) -> Vec<(f64, Arc<PreviewImage>)> {
         .collect()
 }
 
-/// The included knee angle of the pushing leg from touchdown to recovery, as
-/// the picture shows it.
-fn knee_curve(motion: &PassMotion, push: &Push) -> Vec<CurvePoint> {
+/// What was judged of a rule, with one standard deviation.
+fn measured(judged: &JudgedPush, rule: RuleId) -> Option<(f64, f64)> {
+    let measure = &judged.measures[rule];
+    let value = measure.value.filter(|_| measure.not_judged.is_none())?;
+    Some((value, measure.uncertainty.unwrap_or(0.0)))
+}
+
+/// An angle of the body from the touchdown of the pushing leg to its recovery, as the
+/// picture shows it.
+fn curve(motion: &PassMotion, push: &Push, of: CurveOf) -> Vec<CurvePoint> {
     let curves = &motion.curves;
     let p = leg_points(push.leg);
     let (from, to) = (
         curves.index_at(push.touchdown_s),
         curves.index_at(push.recovery_s),
     );
+    // To the right of the picture or to the left: the trunk leans that way.
+    let way = heading_in_picture(motion);
     (from..=to.min(curves.len().saturating_sub(1)))
         .filter(|&i| curves.seen[i])
         .filter_map(|i| {
             let at = |point: usize| curves.points[i][point];
             Some(CurvePoint {
                 at_s: curves.time_s(i as f64),
-                value_deg: included_deg(at(p.hip), at(p.knee), at(p.ankle))?,
+                value_deg: match of {
+                    CurveOf::Knee => included_deg(at(p.hip), at(p.knee), at(p.ankle))?,
+                    CurveOf::Trunk => {
+                        let hips = curves.mid(i, P::LeftHip as usize, P::RightHip as usize);
+                        let top =
+                            curves.mid(i, P::LeftShoulder as usize, P::RightShoulder as usize);
+                        let (across, up) = (way * (top[0] - hips[0]), hips[1] - top[1]);
+                        across.atan2(up).to_degrees()
+                    }
+                },
             })
         })
         .collect()
+}
+
+/// +1 where the skater goes to the right of the picture, else -1.
+fn heading_in_picture(motion: &PassMotion) -> f64 {
+    let [right, _, _] = motion.camera.axes();
+    let [x, y] = motion.place.heading;
+    if right[0] * x + right[1] * y >= 0.0 {
+        1.0
+    } else {
+        -1.0
+    }
 }
 
 /// One point per session: the median of the judged pushes. Its uncertainty

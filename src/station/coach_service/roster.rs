@@ -8,7 +8,7 @@ use crate::config::write_atomically;
 use crate::export::settle_deletions;
 use crate::panel::{Command, Message, PanelWords, Question, QueueStep, Who, WouldDelete};
 use crate::roster::{HEIGHT_M, Skater, SkaterId, export_csv, import_csv};
-use crate::store::{Archive, DatasetNote, Erased, PassKey};
+use crate::store::{Archive, DatasetNote, Erased, MentionsGo, PassKey};
 
 /// No roster is larger, bytes; a wrong path might be.
 const LARGEST_FILE: u64 = 2 << 20;
@@ -282,6 +282,14 @@ pub(crate) fn erased_sentence(label: &str, erased: &Erased) -> String {
 /// The same for the person who has to go on.
 fn erased_saying(label: &str, erased: &Erased) -> Message {
     let mut more = Vec::new();
+    let n = erased.mentions;
+    if n > 0 {
+        more.push(match erased.mentions_go {
+            MentionsGo::Strike => Message::DeletedMentions { n },
+            MentionsGo::Delete => Message::DeletedComments { n },
+            MentionsGo::Keep => Message::KeptMentions { n },
+        });
+    }
     if !erased.old_files.is_empty() {
         more.push(Message::DeletedCopies {
             n: erased.old_files.len(),

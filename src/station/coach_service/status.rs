@@ -39,7 +39,7 @@ impl Service {
                 .map(|cue| self.screen_words.headline(&cue.kind)),
             in_lane: seen.queue.running.clone(),
             picture_age_s: self.picture_age_s(seen.preview.as_ref()),
-            body: Arc::default(),
+            body: Arc::clone(&seen.body),
         };
         let queue = &seen.queue;
         self.view.queue = QueueView {

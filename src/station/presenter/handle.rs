@@ -39,6 +39,8 @@ pub struct LaneState {
     pub pictures_kept: bool,
     /// Whether passes do not reach the disk.
     pub not_recording: bool,
+    /// Whether the computer is too slow: nothing is judged.
+    pub too_slow: bool,
     /// From how far the screen is read, metres.
     pub reading_distance_m: f32,
     /// Who is in the lane and who is next, with their names.

@@ -334,6 +334,8 @@ impl Presenter {
                 sound: sound_note(self.outputs.speaker.as_deref()),
                 pictures_kept: state.is_some_and(|s| s.pictures_kept),
                 not_recording: state.is_some_and(|s| s.not_recording),
+                // The window knows.
+                panel_closed: false,
             },
             geometry: self.outputs.geometry,
             look: self.outputs.look.clone(),
@@ -382,5 +384,6 @@ fn lane_of(state: &LaneState) -> Lane {
         somebody_passing: state.somebody_passing,
         fault: camera.or(state.engine_stopped.then_some(Fault::EngineStopped)),
         not_recording: state.not_recording,
+        too_slow: state.too_slow,
     }
 }

@@ -17,6 +17,7 @@ use crate::body::bounds;
 use crate::capture::Frame;
 use crate::display::{AngleMark, CueOrder, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
+use crate::figure::{Figure, Joint, Order, Stance};
 use crate::pose::BodyPoint as P;
 use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId};
@@ -53,6 +54,22 @@ const STRIPS_A_PASS: usize = 4;
 const SLOWER: f64 = 2.5;
 /// How long the flagged instant stands still.
 const HOLD: Duration = Duration::from_millis(1500);
+
+/// The lines of a body that is wanted: its trunk and its limbs.
+const FRAME: [(Joint, Joint); 12] = [
+    (Joint::LeftShoulder, Joint::RightShoulder),
+    (Joint::LeftHip, Joint::RightHip),
+    (Joint::LeftShoulder, Joint::LeftHip),
+    (Joint::RightShoulder, Joint::RightHip),
+    (Joint::LeftShoulder, Joint::LeftElbow),
+    (Joint::LeftElbow, Joint::LeftWrist),
+    (Joint::RightShoulder, Joint::RightElbow),
+    (Joint::RightElbow, Joint::RightWrist),
+    (Joint::LeftHip, Joint::LeftKnee),
+    (Joint::LeftKnee, Joint::LeftAnkle),
+    (Joint::RightHip, Joint::RightKnee),
+    (Joint::RightKnee, Joint::RightAnkle),
+];
 
 /// Height of what is shown, in heights of the body.
 const ROOM_AROUND_BODY: f32 = 1.7;
@@ -322,6 +339,15 @@ impl Ring {
             return None;
         }
         let mut still = shots[flagged].overlay.clone();
+        still.target = target(
+            motion,
+            push,
+            Order::of_rule(rule, value < limit),
+            (measured, limit),
+            self.around(motion, instant_s)
+                .next()
+                .map_or([1, 1], |k| k.frame_px),
+        );
         if let Some(mark) = &mut still.mark {
             mark.numbers = Some((measured, limit));
         }
@@ -368,6 +394,7 @@ fn overlay(motion: &PassMotion, leg: Leg, rule: RuleId, kept: &Kept, view_px: f3
     let mark = (rule.rule().marks)(curves, i, leg).into_iter().map(share);
     Overlay {
         lines: BONES.map(|(a, b)| [at(a), at(b)]).to_vec(),
+        target: Vec::new(),
         mark: Some(AngleMark {
             points: mark.collect(),
             rule,
@@ -375,6 +402,45 @@ fn overlay(motion: &PassMotion, leg: Leg, rule: RuleId, kept: &Kept, view_px: f3
         }),
         view: PictureShare::new(hips, view_px / kept.frame_px[1].max(1) as f32),
     }
+}
+
+/// The body at the flagged instant as it is wanted, over the picture: the same bones
+/// with the quantity at its limit, hips and feet where the figure of the card has them.
+/// Empty where the points are too poor to move a body by.
+fn target(
+    motion: &PassMotion,
+    push: &Push,
+    order: Order,
+    (value, limit): (f64, f64),
+    frame_px: [u32; 2],
+) -> Vec<[[f32; 2]; 2]> {
+    let stance = Stance::of_push(motion, push, order, value);
+    let i = (motion.curves).index_at((order.rule().rule().shown_at_s)(motion, push));
+    let Some(m_per_px) = motion.place.metres_per_px.get(i).filter(|m| **m > 0.0) else {
+        return Vec::new();
+    };
+    if !stance.is_measured() {
+        return Vec::new();
+    }
+    let figure = Figure::new(order, &stance, value, limit);
+    let from = motion
+        .curves
+        .mid(i, P::LeftHip as usize, P::RightHip as usize);
+    let hips = stance.hips();
+    let place = |joint: Joint| {
+        let [x, y] = figure.target.joint(joint);
+        [
+            ((from[0] + (x - hips[0]) / m_per_px) / f64::from(frame_px[0].max(1))) as f32,
+            ((from[1] - (y - hips[1]) / m_per_px) / f64::from(frame_px[1].max(1))) as f32,
+        ]
+    };
+    let lines = FRAME.map(|(a, b)| [place(a), place(b)]);
+    let fits = lines
+        .as_flattened()
+        .as_flattened()
+        .iter()
+        .all(|v| v.is_finite());
+    if fits { lines.to_vec() } else { Vec::new() }
 }
 
 /// Height of the body at a time, pixels.

@@ -16,6 +16,10 @@ const FAULT_AFTER: Duration = Duration::from_millis(500);
 const SUMMARY_FOR: Duration = Duration::from_secs(8);
 /// How long it is said that nothing is stored; the strip goes on saying it.
 const NOT_RECORDING_FOR: Duration = Duration::from_secs(8);
+/// So long the computer has to be too slow before the skater's screen speaks of it,
+/// and for so long it does then: it stops being slow whenever nobody skates.
+const SLOW_AFTER: Duration = Duration::from_secs(2);
+const SLOW_FOR: Duration = Duration::from_secs(8);
 /// How long a replay runs on: three loops.
 const REPLAY_FOR: Duration = Duration::from_millis(10_500);
 /// A replay that nobody asked for so long is let go with its pictures.
@@ -30,6 +34,8 @@ pub struct Lane {
     pub fault: Option<Fault>,
     /// Whether passes are not stored.
     pub not_recording: bool,
+    /// Whether the computer is too slow: nothing is judged.
+    pub too_slow: bool,
 }
 
 /// What is due on the screen.
@@ -62,6 +68,8 @@ pub struct Timeline {
     summary: Option<(SetSummary, Option<Duration>)>,
     not_recording_since: Option<Duration>,
     fault_since: Option<Duration>,
+    slow_since: Option<Duration>,
+    slow_until: Option<Duration>,
     /// Since when there are pictures for a replay.
     clip_since: Option<Duration>,
     replaying_since: Option<Duration>,
@@ -136,6 +144,14 @@ impl Timeline {
                 Some(fault).filter(|_| now.saturating_sub(since) >= FAULT_AFTER)
             }
         };
+        if lane.too_slow {
+            let since = *self.slow_since.get_or_insert(now);
+            if now.saturating_sub(since) >= SLOW_AFTER {
+                self.slow_until = Some(now + SLOW_FOR);
+            }
+        } else {
+            self.slow_since = None;
+        }
         // Who is in the lane must not read another's answer as her own.
         if lasting.is_some() && lane.somebody_passing {
             self.answer = None;
@@ -150,6 +166,10 @@ impl Timeline {
         match lasting {
             Some(fault) => Screen::Fault(fault.clone()),
             None if lane.somebody_passing => Screen::InLane,
+            // Who skates is not held up by it; what she did is not judged.
+            None if self.slow_until.is_some_and(|until| now < until) => {
+                Screen::Fault(Fault::TooSlow)
+            }
             None => self.free_lane(now, lane.not_recording),
         }
     }
@@ -275,6 +295,33 @@ mod tests {
         assert_eq!(t.due(ms(8000), &lost), Due::Screen(Screen::Waiting));
         assert_eq!(t.due(ms(9000), &lane(false)), Due::Screen(Screen::Waiting));
         assert_eq!(t.due(ms(9500), &lost), said);
+    }
+
+    #[test]
+    fn a_slow_computer_is_told_once_it_lasts_and_never_while_somebody_skates() {
+        let mut t = Timeline::default();
+        let slow = |somebody_passing| Lane {
+            somebody_passing,
+            too_slow: true,
+            ..Lane::default()
+        };
+        assert_eq!(t.due(ms(0), &slow(true)), Due::Screen(Screen::InLane));
+        assert_eq!(t.due(ms(1999), &slow(false)), Due::Screen(Screen::Waiting));
+        assert_eq!(t.due(ms(2500), &slow(true)), Due::Screen(Screen::InLane));
+        t.announce(ms(3000), cue(), None);
+        assert_eq!(t.due(ms(3100), &slow(false)), Due::Screen(cue()));
+        let said = Due::Screen(Screen::Fault(Fault::TooSlow));
+        assert_eq!(t.due(ms(11_000), &slow(false)), said);
+        // It stops being slow once nobody skates; that is no news.
+        assert_eq!(t.due(ms(18_999), &lane(false)), said);
+        assert_eq!(
+            t.due(ms(19_000), &lane(false)),
+            Due::Screen(Screen::Waiting)
+        );
+        assert_eq!(
+            t.due(ms(20_000), &slow(false)),
+            Due::Screen(Screen::Waiting)
+        );
     }
 
     #[test]

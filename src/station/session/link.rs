@@ -41,6 +41,8 @@ pub struct SessionView {
     pub sight: Option<SightTrouble>,
     /// A small picture of the lane, with faces blurred where that is set.
     pub preview: Option<Arc<PreviewImage>>,
+    /// The lines of the bodies in it, pixels of the frame.
+    pub body: Arc<Vec<[[f64; 2]; 2]>>,
     /// Size of the camera's frames, pixels.
     pub frame_px: Option<[u32; 2]>,
     /// The cue of the last pass.
@@ -74,6 +76,8 @@ pub(super) enum SessionCommand {
     EndSession(Sender<()>),
     /// The replay of the last flagged push.
     ShowMe,
+    /// A sound, to hear how loud it is.
+    TrySound,
 }
 
 /// The session's own end of the way.
@@ -197,6 +201,11 @@ impl SessionLink {
     pub fn recent_poses(&self) -> Vec<PoseFrame> {
         let recent = self.recent.lock().unwrap_or_else(PoisonError::into_inner);
         recent.iter().cloned().collect()
+    }
+
+    /// Asks for a sound, to hear how loud it is.
+    pub fn try_sound(&self) {
+        let _ = self.commands.try_send(SessionCommand::TrySound);
     }
 
     /// Waits for the next frame of the camera, at most `patience`.

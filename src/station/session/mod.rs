@@ -29,7 +29,7 @@ use crossbeam_channel::{Receiver, never, select};
 use crate::capture::{FeedClock, FeedState};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
-use crate::sound::Speaker;
+use crate::sound::{SoundId, Speaker};
 use crate::store::Written;
 
 use super::health::HealthKeeper;
@@ -263,6 +263,12 @@ impl Session {
             }
             SessionCommand::ShowMe => {
                 self.presenter.show_me();
+                None
+            }
+            SessionCommand::TrySound => {
+                if let Some(speaker) = &self.parts.speaker {
+                    speaker.play(SoundId::Praise);
+                }
                 None
             }
         };

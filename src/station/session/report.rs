@@ -10,6 +10,7 @@ use crate::display::{People, Person};
 use crate::roster::SkaterId;
 use crate::station::health::{Mood, PoseHealth, Running};
 use crate::station::presenter::LaneState;
+use crate::station::vision::sight_watch::SightTrouble;
 
 impl Session {
     /// What the strip of the screen says of the engine: with the model where
@@ -43,6 +44,10 @@ impl Session {
             engine: self.engine_label(),
             pictures_kept: self.now.pictures_are_kept(),
             not_recording: self.recording.trouble().is_some(),
+            too_slow: matches!(
+                status.and_then(|s| s.sight),
+                Some(SightTrouble::ComputerSlow(_))
+            ),
             reading_distance_m: self.now.reading_distance_m as f32,
             people: People {
                 shown: self.queue.in_lane().and_then(|id| self.person(id)),
@@ -62,6 +67,7 @@ impl Session {
             somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
             sight: status.and_then(|s| s.sight),
             preview: status.and_then(|s| s.preview.clone()),
+            body: status.map(|s| Arc::clone(&s.body)).unwrap_or_default(),
             frame_px: source.and_then(|s| s.frame_px),
             last: self.last.clone(),
             model: source.map(|s| s.model.model),

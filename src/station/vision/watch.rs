@@ -15,7 +15,8 @@ use super::sight_watch::{SightTrouble, SightWatch};
 use super::tracking::{PassEvent, Vision};
 use crate::capture::{Feed, FeedClock, FeedState, FeedStatus, Frame, Taken};
 use crate::display::PreviewImage;
-use crate::pose::{PoseFrame, StageTimes};
+use crate::pose::{Body, PoseFrame, StageTimes};
+use crate::rules::BONES;
 use crate::station::lateness::{Lateness, keep_newest};
 use crate::station::presenter::{LanePicture, lane_picture};
 use crate::station::session::RecentPoses;
@@ -84,6 +85,8 @@ pub struct VisionStatus {
     pub sight: Option<SightTrouble>,
     /// The newest picture of the lane.
     pub preview: Option<Arc<PreviewImage>>,
+    /// The lines of the bodies in it, pixels of the frame.
+    pub body: Arc<Vec<[[f64; 2]; 2]>>,
     /// From the capture of a frame to the end of its analysis, seconds, of
     /// the frames since the last status.
     pub ages_s: Vec<f64>,
@@ -185,6 +188,8 @@ struct Watch<'a> {
     complained: Option<Instant>,
     frame_px: Option<[u32; 2]>,
     preview: Option<Arc<PreviewImage>>,
+    /// The lines of the bodies in it.
+    body: Vec<[[f64; 2]; 2]>,
     ages_s: Vec<f64>,
     told: Option<(Instant, Vec<u32>, FeedState)>,
 }
@@ -207,6 +212,7 @@ pub fn watch(
         complained: None,
         frame_px: None,
         preview: None,
+        body: Vec::new(),
         ages_s: Vec::new(),
         told: None,
     };
@@ -276,7 +282,11 @@ impl Watch<'_> {
                 self.sight.frame(frame, &poses);
                 self.outlet.remember(&poses);
                 self.sight.counted(vision.counted());
-                self.preview = self.outlet.film(frame, &poses).or(self.preview.take());
+                if let Some(picture) = self.outlet.film(frame, &poses) {
+                    self.preview = Some(picture);
+                    self.body.clear();
+                    self.body.extend(poses.bodies.iter().flat_map(lines_of));
+                }
                 if tally.first_frame_s.is_none() {
                     let first_s = began().elapsed().as_secs_f64();
                     tally.first_frame_s = Some(first_s);
@@ -325,11 +335,21 @@ impl Watch<'_> {
             passing,
             engine_fault: self.engine_fault.clone(),
             preview: self.preview.clone(),
+            body: Arc::new(self.body.clone()),
             ages_s: std::mem::take(&mut self.ages_s),
             frames,
         };
         self.outlet.tell_status(status);
     }
+}
+
+/// The lines from joint to joint of a body, pixels of the frame.
+fn lines_of(body: &Body) -> [[[f64; 2]; 2]; BONES.len()] {
+    let at = |p| {
+        let point = body.point(p);
+        [point.x_px, point.y_px].map(f64::from)
+    };
+    BONES.map(|(a, b)| [at(a), at(b)])
 }
 
 #[cfg(test)]

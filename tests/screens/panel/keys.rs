@@ -65,13 +65,13 @@ fn tab_goes_through_everything_and_enter_presses() {
             "Now",
             "Help",
             "Lock",
+            "Agree: Knee bend",
             "Skip",
             "Swap with next",
             "Choose",
-            "Agree: Knee bend",
+            "More",
             "That was somebody else",
-            "Show me",
-            "More"
+            "Show me"
         ]
     );
     coach.thing("Swap with next").focus();

@@ -33,8 +33,8 @@ const SIZES: [(Vec2, f32); 5] = [
     (vec2(1280.0, 720.0), 15.6),
     (vec2(1920.0, 1080.0), 15.6),
     (vec2(3840.0, 2160.0), 15.6),
-    // Upright. A small tablet held upright is not in it: some words of two
-    // columns do not fit there yet.
+    // Upright. A small tablet held upright is not in it: in French the names under the
+    // signs of the pages do not fit there yet.
     (vec2(1080.0, 1920.0), 15.6),
 ];
 
@@ -94,6 +94,12 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
         let name = format!("step {}", i + 1);
         out.push((name, PageId::SetUp, full.clone(), Some(step)));
     }
+    out.push((
+        "group".to_owned(),
+        PageId::Progress,
+        full.clone(),
+        Some(|s| s.open_group()),
+    ));
     out.push((
         "push".to_owned(),
         PageId::Passes,

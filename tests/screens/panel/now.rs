@@ -197,6 +197,46 @@ fn sound_language_signs_and_what_is_worked_on_are_set_here() {
     assert_eq!(coach.gives("Everything"), [Command::SetFocus(None)]);
 }
 
+#[test]
+fn the_sound_is_tried_and_the_look_is_kept() {
+    let mut coach = Coach::at(PageId::Now, rich());
+    coach.press("More");
+    assert_eq!(coach.gives("Try the sound"), [Command::TrySound]);
+    assert_eq!(coach.gives("Dark panel"), [Command::SetDark(true)]);
+    assert!(coach.h.state().state.dark);
+    coach.change(|v| v.station.muted = true);
+    assert!(coach.find("Try the sound").is_none());
+}
+
+/// Words painted on the page, also those no screen reader says.
+fn painted(coach: &Coach) -> Vec<String> {
+    let shapes = &coach.h.output().shapes;
+    shapes
+        .iter()
+        .filter_map(|s| match &s.shape {
+            egui::Shape::Text(text) => Some(text.galley.text().to_owned()),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Where faces are blurred there is no picture while nobody is found: that is an empty
+/// lane and no fault.
+#[test]
+fn an_empty_lane_is_no_lost_camera() {
+    let mut view = rich();
+    view.live.picture_age_s = Some(12.4);
+    let coach = Coach::at(PageId::Now, view);
+    let words = painted(&coach);
+    assert!(
+        words
+            .iter()
+            .any(|t| t == "Nobody is seen. This picture is 12 s old.")
+    );
+    assert!(!words.iter().any(|t| t.contains("nobody skates")));
+    assert!(coach.shows("The lane is free"));
+}
+
 /// A frozen picture is not of now, and nobody is sent onto the ice by it.
 #[test]
 fn a_picture_that_stands_still_is_greyed_with_its_age() {
@@ -204,17 +244,11 @@ fn a_picture_that_stands_still_is_greyed_with_its_age() {
     view.live.picture_age_s = Some(12.4);
     view.station.camera_live = false;
     let coach = Coach::at(PageId::Now, view);
-    let painted: Vec<String> = coach
-        .h
-        .output()
-        .shapes
-        .iter()
-        .filter_map(|s| match &s.shape {
-            egui::Shape::Text(text) => Some(text.galley.text().to_owned()),
-            _ => None,
-        })
-        .collect();
-    assert!(painted.iter().any(|t| t == "This picture is 12 s old."));
+    assert!(
+        painted(&coach)
+            .iter()
+            .any(|t| t == "This picture is 12 s old.")
+    );
     assert!(coach.shows("No camera: nobody skates"));
     assert!(!coach.shows("The lane is free"));
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use kickplate::panel::{Command, PageId, PanelView};
 use kickplate::roster::SkaterId;
 use kickplate::rules::RuleId;
@@ -141,7 +141,7 @@ fn a_push_without_pictures_or_points_says_why() {
     let mut view = with_push(rich(), first_key());
     let push = Arc::make_mut(view.push.as_mut().unwrap());
     push.pictures.clear();
-    push.knee_curve.clear();
+    push.curve.clear();
     let mut coach = Coach::at(PageId::Passes, view);
     coach.press(FIRST);
     assert!(coach.shows("the skater has no consent on the roster"));
@@ -184,7 +184,8 @@ fn without_a_session_the_page_says_where_passes_come_from() {
 #[test]
 fn progress_is_of_one_skater_alone() {
     let mut coach = Coach::at(PageId::Progress, rich());
-    assert!(coach.shows("Choose a skater to see their sessions"));
+    // Before anybody is chosen the whole group stands there.
+    assert!(coach.shows("Tonight: who needs what"));
     coach.press("Choose a skater");
     assert_eq!(
         coach.gives("13 Alexis"),
@@ -201,4 +202,66 @@ fn progress_is_of_one_skater_alone() {
     }
     coach.change(|v| Arc::make_mut(v.progress.as_mut().unwrap()).series.clear());
     assert!(coach.shows("Nothing of this skater was judged yet."));
+}
+
+/// Curve and picture are one thing: a finger on the curve brings the picture there.
+#[test]
+fn a_finger_on_the_curve_moves_the_picture() {
+    let mut coach = Coach::at(PageId::Passes, with_push(rich(), first_key()));
+    coach.press(FIRST);
+    assert!(coach.shows("Picture 5 of 9"));
+    let curve = coach
+        .h
+        .query_all_by_label("Knee angle over the push")
+        .find(|n| n.accesskit_node().role() == egui::accesskit::Role::Image)
+        .unwrap()
+        .rect();
+    for (share, picture) in [(0.98, 9), (0.55, 5), (0.12, 1)] {
+        let at = curve.left() + share * curve.width();
+        coach.h.drag_at(egui::pos2(at, curve.center().y));
+        coach.h.step();
+        coach.h.drop_at(egui::pos2(at, curve.center().y));
+        coach.h.run();
+        assert!(coach.shows(&format!("Picture {picture} of 9")), "{share}");
+    }
+}
+
+/// Who needs what, for the whole group: by the share of pushes, dismissed flags apart.
+#[test]
+fn the_group_is_one_table_in_the_order_of_the_roster() {
+    let mut view = rich();
+    {
+        let passes = Arc::make_mut(&mut view.passes);
+        passes.truncate(2);
+        for pass in passes.iter_mut() {
+            pass.skater = Some(SkaterId(4));
+        }
+        passes[1].skater = Some(SkaterId(2));
+        // Of pass 12 every flag but one is dismissed.
+        let mut first = true;
+        for push in &mut passes[0].pushes {
+            for flag in push.judged.flags.clone() {
+                if flag.rule != RuleId::KneeBend || !std::mem::take(&mut first) {
+                    push.note.verdicts.insert(flag.rule, Verdict::Dismissed);
+                }
+            }
+        }
+    }
+    let judged = |rule: RuleId| {
+        let pushes = &view.passes[0].pushes;
+        let measures = pushes.iter().map(|p| &p.judged.measures[rule]);
+        measures.filter(|m| m.is_judged()).count()
+    };
+    let said = format!("Knee bend: 1 of {} pushes", judged(RuleId::KneeBend));
+    let mut coach = Coach::at(PageId::Progress, view);
+    assert!(coach.shows(&said), "{said}");
+    let top = |name: &str| coach.thing(name).rect().top();
+    assert!(top("7 Sascha") < top("13 Alexis"));
+    assert!(coach.shows("No pass yet: "));
+    assert_eq!(
+        coach.gives("13 Alexis"),
+        [Command::OpenProgress(SkaterId(4))]
+    );
+    coach.press("Whole group");
+    assert!(coach.shows(&said));
 }

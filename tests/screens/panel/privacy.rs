@@ -181,3 +181,20 @@ fn everything_is_backed_up_into_one_file() {
         }]
     );
 }
+
+/// The lock page has no status line: it says itself what a PIN came to.
+#[test]
+fn a_wrong_pin_is_told_where_it_was_typed() {
+    let mut view = rich();
+    view.pin = PinState::Locked;
+    let mut coach = Coach::at(PageId::Now, view);
+    assert!(!coach.shows("Not done"));
+    coach.change(|v| {
+        v.answer = Some(kickplate::panel::Answer {
+            number: 3,
+            sentence: "this is not the PIN".to_owned(),
+            done: false,
+        });
+    });
+    assert!(coach.shows("Not done: this is not the PIN"));
+}

@@ -237,6 +237,8 @@ pub struct StatusStrip {
     pub pictures_kept: bool,
     /// Whether passes are not stored although they should be.
     pub not_recording: bool,
+    /// Whether there is a coach's panel that is closed: who wants it is told how.
+    pub panel_closed: bool,
 }
 
 /// Everything one screenful depends on, but for the picture.

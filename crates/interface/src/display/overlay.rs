@@ -17,6 +17,8 @@ use crate::rules::RuleId;
 pub struct Overlay {
     /// Lines of the body from joint to joint.
     pub lines: Vec<[[f32; 2]; 2]>,
+    /// Lines of the same body as it is wanted, where the flagged instant is shown.
+    pub target: Vec<[[f32; 2]; 2]>,
     /// What the cue is about.
     pub mark: Option<AngleMark>,
     /// The part of the picture that is shown.
@@ -141,6 +143,14 @@ fn paint_overlay(set: &mut Typesetter<'_>, look: &Appearance, overlay: &Overlay,
             painter.circle_filled(end, width / 2.0, colour);
         }
     };
+    // The wanted body lies behind the skater's own, in a colour and a width of its own.
+    for (widen, colour) in [(1.9, theme::DARK.background), (1.1, theme::DARK.over_limit)] {
+        for [a, b] in &overlay.target {
+            if let (Some(a), Some(b)) = (at(*a), at(*b)) {
+                line(a, b, width * widen, colour);
+            }
+        }
+    }
     // A dark edge keeps the line apart from ice and from shirts alike.
     for (widen, colour) in [(2.0, theme::DARK.background), (1.0, theme::DARK.text)] {
         for [a, b] in &overlay.lines {

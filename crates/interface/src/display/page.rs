@@ -44,6 +44,9 @@ impl Page {
         let coach_height = theme::STRIP_HEIGHT * coach_cap;
         let head = Rect::from_min_max(screen.min, pos2(screen.right(), screen.top() + head_height));
         let row_height = (theme::ROW_HEIGHT * note).min(0.2 * h);
+        // Letters that reach below the row stay on the glass and off the coach's line.
+        let below = theme::ROW_BELOW * row_height;
+        let above = theme::ROW_ABOVE * row_height;
         let (left, right) = (screen.left() + edge, screen.right() - edge);
         let coach_top = screen.bottom() - coach_height;
         let (figure, order, row, coach);
@@ -52,12 +55,12 @@ impl Page {
             figure =
                 Rect::from_min_max(pos2(left, head.bottom() + gap), pos2(right, figure_bottom));
             row = Rect::from_min_max(
-                pos2(left, coach_top - gap - row_height),
-                pos2(right, coach_top - gap),
+                pos2(left, coach_top - below - row_height),
+                pos2(right, coach_top - below),
             );
             order = Rect::from_min_max(
-                pos2(left, figure_bottom + 1.6 * gap),
-                pos2(right, row.top() - gap),
+                pos2(left, figure_bottom + 1.2 * gap),
+                pos2(right, row.top() - above),
             );
             coach = Rect::from_min_max(pos2(left, coach_top), pos2(right, screen.bottom()));
         } else {
@@ -67,11 +70,11 @@ impl Page {
                 pos2(left, head.bottom() + 0.6 * gap),
                 pos2(split, coach_top),
             );
-            let bottom = screen.bottom() - 0.9 * gap;
+            let bottom = screen.bottom() - below;
             row = Rect::from_min_max(pos2(words, bottom - row_height), pos2(right, bottom));
             order = Rect::from_min_max(
                 pos2(words, head.bottom() + gap),
-                pos2(right, row.top() - 0.4 * gap),
+                pos2(right, row.top() - above),
             );
             coach = Rect::from_min_max(pos2(left, coach_top), pos2(split, screen.bottom()));
         }

@@ -96,6 +96,11 @@ impl Side {
         self.own == Some(false) && self.open.load(Ordering::Acquire)
     }
 
+    /// Whether it waits to be opened.
+    pub(super) fn is_closed(&self) -> bool {
+        self.own.is_some() && !self.open.load(Ordering::Acquire)
+    }
+
     /// Decides where it opens, opens and closes it by F2 or C, and keeps its
     /// window. To be called with every frame of the big screen.
     pub(super) fn keep(

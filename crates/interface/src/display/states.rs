@@ -279,7 +279,7 @@ fn summary(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, of: &SetSum
             rest.min.y = top.bottom() + page.gap;
             let order = words.cue(next.rule, next.more);
             let colours = (page.palette.text, page.bg);
-            card::words(set, order, Role::TITLE, rest, 0.25 * page.unit, colours);
+            card::words(set, order, Role::TITLE, rest, 0.215 * page.unit, colours);
         }
         (None, _) => card::title(set, page, words.get("message.praise"), page.palette.text),
     }

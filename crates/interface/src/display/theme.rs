@@ -138,7 +138,7 @@ pub(super) const EDGE: f32 = 0.014;
 /// Height of the figure on a standing screen, as a share of its height.
 pub(super) const FIGURE_STANDING: f32 = 0.40;
 /// Tallest capitals of an order, as a share of the height of its room.
-pub(super) const ORDER_MOST: f32 = 0.46;
+pub(super) const ORDER_MOST: f32 = 0.42;
 /// From baseline to baseline of an order, in heights of capitals, and where a
 /// letter that reaches below the line stands over a tall one.
 pub(super) const ORDER_PITCH: f32 = 1.19;
@@ -148,7 +148,11 @@ pub(super) const LINE_PITCH: f32 = 1.50;
 /// How far letters reach below the baseline, in heights of capitals.
 pub(super) const DESCENDER: f32 = 0.30;
 /// Height of the row under the order, in heights of its capitals.
-pub(super) const ROW_HEIGHT: f32 = 1.04;
+pub(super) const ROW_HEIGHT: f32 = 1.0;
+/// Free room below the row, for letters that reach below their line, and above it, in
+/// heights of the row.
+pub(super) const ROW_BELOW: f32 = 0.34;
+pub(super) const ROW_ABOVE: f32 = 0.1;
 /// Height of the coach's line, in heights of its capitals.
 pub(super) const STRIP_HEIGHT: f32 = 1.9;
 /// Gap between two entries of the coach's line, in heights of its capitals.

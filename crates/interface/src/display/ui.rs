@@ -78,22 +78,30 @@ pub fn big_screen_ui(
             head::paint(&mut set, &page, people, head::Aside::Good(&good), kept);
         }
         _ => {
-            let next = look.words.get("message.next");
+            let next = look.words.get("message.next_short");
             head::paint(&mut set, &page, people, head::Aside::Next(next), kept);
         }
     }
-    coach_line(&mut set, &page, look, &model.status);
+    let waits = matches!(model.screen, Screen::Waiting | Screen::Fault(_));
+    coach_line(&mut set, &page, look, &model.status, waits);
     states::paint(&mut set, &page, model, people, picture);
     set.into_report()
 }
 
-/// The line for the coach along the lower edge.
-fn coach_line(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, status: &StatusStrip) {
+/// The line for the coach along the lower edge. While nobody skates it says how the
+/// panel is opened.
+fn coach_line(
+    set: &mut Typesetter<'_>,
+    page: &Page,
+    look: &Appearance,
+    status: &StatusStrip,
+    waits: bool,
+) {
     let cap = set.least_cap(Role::STRIP);
     let room: Rect = page.coach;
     let baseline = room.center().y + cap / 2.0;
     let mut left = room.left();
-    for (entry, is_fault) in strip_entries(look, status) {
+    for (entry, is_fault) in strip_entries(look, status, waits) {
         let colour: Color32 = if is_fault {
             page.palette.fault
         } else {
@@ -116,11 +124,14 @@ fn coach_line(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, status: 
 
 /// What stands in the coach's line, the most important first, and whether it is a
 /// fault.
-fn strip_entries(look: &Appearance, status: &StatusStrip) -> Vec<(String, bool)> {
+fn strip_entries(look: &Appearance, status: &StatusStrip, waits: bool) -> Vec<(String, bool)> {
     let get = |key| look.words.get(key).to_owned();
     let mut entries = Vec::new();
     if status.not_recording {
         entries.push((get("strip.not_recording"), true));
+    }
+    if waits && status.panel_closed {
+        entries.push((get("strip.panel"), false));
     }
     let kept = if status.pictures_kept {
         "strip.pictures_kept"

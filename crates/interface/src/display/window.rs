@@ -522,6 +522,7 @@ impl eframe::App for App {
         let times = motion::times(&self.model.screen);
         let since_s = self.shown_at.elapsed().as_secs_f32();
         self.model.since_s = Some(since_s);
+        self.model.status.panel_closed = self.side.as_ref().is_some_and(Side::is_closed);
         big_screen_ui(ui, &self.model, view);
         // Frames are asked for while the figure moves, one when it starts again,
         // and none once it rests.

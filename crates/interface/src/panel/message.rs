@@ -177,6 +177,11 @@ sayings! {
     Asked = "did.asked" {}
     LeftUndone = "did.left_undone" {}
     SkaterDeleted = "did.skater_deleted" { who: Who, passes: u32, strips: u32, more: Vec<Message> }
+    DeletedMentions = "did.deleted_mentions" { n: u32 }
+    DeletedComments = "did.deleted_comments" { n: u32 }
+    KeptMentions = "did.kept_mentions" { n: u32 }
+    LookSet = "did.look" {}
+    SoundTried = "did.sound_tried" {}
     DeletedCopies = "did.deleted_copies" { n: usize }
     DeletedLater = "did.deleted_later" {}
     DeletedAside = "did.deleted_aside" { place: PathBuf }

@@ -28,7 +28,7 @@ pub use cue::cue_line;
 pub use host::PanelHost;
 pub use message::{Message, Number, Of, Who};
 pub use model::{
-    Agreement, Answer, CameraEntry, CheckEnded, Command, CurvePoint, Effect, ExportOrder,
+    Agreement, Answer, CameraEntry, CheckEnded, Command, CurveOf, CurvePoint, Effect, ExportOrder,
     ExportState, ExportWhat, FileKind, FolderEntry, FolderView, LaneDraft, LaneEntry, LimitEdit,
     LivePart, Marked, PassRow, PictureAdvice, PictureCheck, Place, Progress, ProgressPoint,
     ProgressSeries, PushDetail, PushRow, Question, QueueStep, QueueView, RulerRow, ScaleResult,

@@ -304,6 +304,9 @@ pub struct PassRow {
     pub cue: String,
     /// Its pushes.
     pub pushes: Vec<PushRow>,
+    /// The skater at a flagged instant, small; where pictures are kept, and for the
+    /// newest passes alone.
+    pub thumbnail: Option<Arc<PreviewImage>>,
 }
 
 /// One push of the list.
@@ -331,13 +334,45 @@ pub struct PushDetail {
     pub pictures: Vec<(f64, Arc<PreviewImage>)>,
     /// Index of the flagged instant in `pictures`.
     pub flagged: usize,
-    /// Included knee angle of the leg over the push; empty where the points
-    /// are not kept.
-    pub knee_curve: Vec<CurvePoint>,
+    /// What the curve is of.
+    pub curve_of: CurveOf,
+    /// It over the push, as the picture shows it; empty where the points are not
+    /// kept.
+    pub curve: Vec<CurvePoint>,
+    /// What was judged, and one standard deviation of it, in the rule's unit.
+    pub measured: Option<(f64, f64)>,
     /// When the quantity was read, seconds on the source's clock.
     pub instant_s: f64,
     /// The limits it was judged with.
     pub limits: Limits,
+}
+
+/// What a curve over a push is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum CurveOf {
+    /// The included angle of the pushing leg's knee.
+    #[default]
+    Knee,
+    /// The lean of the trunk from upright, along the way of the skater.
+    Trunk,
+}
+
+impl CurveOf {
+    /// The curve that shows a rule's quantity best.
+    pub fn of_rule(rule: RuleId) -> Self {
+        match rule {
+            RuleId::TrunkLean => CurveOf::Trunk,
+            _ => CurveOf::Knee,
+        }
+    }
+
+    /// Whether the rule's limits are limits of this curve.
+    pub fn has_limits_of(self, rule: RuleId) -> bool {
+        match self {
+            CurveOf::Trunk => rule == RuleId::TrunkLean,
+            CurveOf::Knee => rule.rule().of_knee,
+        }
+    }
 }
 
 /// One point of a curve.
@@ -836,6 +871,10 @@ pub enum Command {
         /// Whether none is played.
         muted: bool,
     },
+    /// Plays the sound of praise, as loud as it is set.
+    TrySound,
+    /// Whether the panel has its look for a dark hall, from the next start on, too.
+    SetDark(bool),
     /// Whether the big screen shows signs alone.
     SetQuiet(bool),
     /// The language of panel and big screen.

@@ -37,8 +37,15 @@ const PRESS: Key = Key::with_default(
     "The key, or the button of a presenter or foot pedal, that presses what the panel's ring is around; Enter and Space always do.",
 );
 
+const DARK: Key = Key::with_default(
+    "dark",
+    Kind::Flag,
+    "false",
+    "Whether the panel has its look for a dark hall; the page Now changes it.",
+);
+
 /// Every key of the table `[panel]` of the station file.
-pub const PANEL_KEYS: [&Key; 4] = [&WINDOW, &DIAGONAL, &WRONG_SKATER, &PRESS];
+pub const PANEL_KEYS: [&Key; 5] = [&WINDOW, &DIAGONAL, &WRONG_SKATER, &PRESS, &DARK];
 
 /// Where the panel opens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -62,6 +69,7 @@ pub struct PanelSettings {
     pub screen_diagonal_in: f64,
     pub wrong_skater_key: KeyPress,
     pub press_key: KeyPress,
+    pub dark: bool,
 }
 
 impl Default for PanelSettings {
@@ -71,6 +79,7 @@ impl Default for PanelSettings {
             screen_diagonal_in: 15.6,
             wrong_skater_key: KeyPress::W,
             press_key: KeyPress::F5,
+            dark: false,
         }
     }
 }
@@ -94,6 +103,7 @@ impl PanelSettings {
             wrong_skater_key: [KeyPress::W, KeyPress::F6, KeyPress::F8, KeyPress::Period]
                 [pick(&WRONG_SKATER)?],
             press_key: [KeyPress::F5, KeyPress::F9, KeyPress::F10][pick(&PRESS)?],
+            dark: section.declared_flag(&DARK)?,
         })
     }
 }

@@ -9,13 +9,13 @@ use super::pages::lock::LockState;
 use super::pages::now::NowState;
 use super::pages::passes::PassesState;
 use super::pages::privacy::PrivacyState;
+use super::pages::progress::ProgressState;
 use super::pages::set_up::SetUpState;
 use super::pages::skaters::SkatersState;
 use super::picture::Pictures;
 use super::settings::PanelSetup;
 use super::status::StatusState;
 use super::widgets::Icon;
-use crate::roster::SkaterId;
 use crate::store::{PassKey, PushKey};
 
 /// A page of the panel.
@@ -120,8 +120,7 @@ pub struct PanelState {
     pub(super) limits: LimitsState,
     pub(super) skaters: SkatersState,
     pub(super) passes: PassesState,
-    pub(super) progress: Option<SkaterId>,
-    pub(super) progress_leaf: usize,
+    pub(super) progress: ProgressState,
     pub(super) privacy: PrivacyState,
     pub(super) lock: LockState,
     pub(super) pictures: Pictures,
@@ -133,6 +132,7 @@ impl PanelState {
         PanelState {
             skaters: SkatersState::new(&setup.folder, today),
             privacy: PrivacyState::new(&setup.folder),
+            dark: setup.settings.dark,
             setup,
             today,
             points_per_mm,
@@ -140,7 +140,6 @@ impl PanelState {
             choosing: None,
             choosing_leaf: 0,
             choosing_file: None,
-            dark: false,
             over: false,
             close_asked: false,
             turned: false,
@@ -149,8 +148,7 @@ impl PanelState {
             set_up: SetUpState::default(),
             limits: LimitsState::default(),
             passes: PassesState::default(),
-            progress: None,
-            progress_leaf: 0,
+            progress: ProgressState::default(),
             lock: LockState::default(),
             pictures: Pictures::default(),
         }
@@ -184,6 +182,12 @@ impl PanelState {
     pub fn open_roster_files(&mut self) {
         self.page = PageId::Skaters;
         self.skaters.open_files();
+    }
+
+    /// Opens the table of the whole group.
+    pub fn open_group(&mut self) {
+        self.page = PageId::Progress;
+        self.progress = ProgressState::of_group();
     }
 
     /// Opens a push closely.

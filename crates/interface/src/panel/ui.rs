@@ -7,6 +7,7 @@ use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, Vec2, p
 use super::figures::Figures;
 use super::model::{Command, PanelView, PinState};
 use super::pages::files::FileFor;
+use super::pages::progress::ProgressState;
 use super::pages::{
     Desk, choose, files, help, limits, lock, now, passes, privacy, progress, set_up, skaters,
 };
@@ -337,9 +338,7 @@ fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
                 PageId::Limits => limits::show(ui, d, &mut state.limits),
                 PageId::Skaters => skaters::show(ui, d, &mut state.skaters),
                 PageId::Passes => passes::show(ui, d, &mut state.passes),
-                PageId::Progress => {
-                    progress::show(ui, d, state.progress, &mut state.progress_leaf);
-                }
+                PageId::Progress => progress::show(ui, d, &mut state.progress),
                 PageId::Privacy => privacy::show(ui, d, &mut state.privacy),
                 PageId::Help => help::show(ui, d),
             }
@@ -364,8 +363,7 @@ fn chosen(d: &mut Desk<'_>, state: &mut PanelState, purpose: Choosing, who: Opti
         (Choosing::Filter, who) => state.passes.only(who),
         (Choosing::Export, who) => state.privacy.skater = who,
         (Choosing::Progress, Some(id)) => {
-            state.progress = Some(id);
-            state.progress_leaf = 0;
+            state.progress = ProgressState::of(id);
             d.send(Command::OpenProgress(id));
         }
         (Choosing::Progress, None) => {}

@@ -38,6 +38,13 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LockStat
     }
     say(ui, s, Voice::Title, d.w.get("lock.title"));
     say(ui, s, Voice::Body, d.w.get("lock.about"));
+    // What the last PIN came to: nothing else of the panel is there to say it.
+    if let Some(answer) = d.view.answer.as_ref().filter(|a| !a.done) {
+        plain_card(ui, s, s.c.warning, |ui| {
+            let text = d.w.pair(d.w.get("answer.not_done"), &answer.sentence);
+            say(ui, s, Voice::Body, &text);
+        });
+    }
     // Dots, so that nobody beside the panel reads it.
     let dots = if state.digits.is_empty() {
         d.w.get("lock.none").to_owned()

@@ -3,6 +3,7 @@
 
 pub(super) mod choose;
 pub(super) mod files;
+mod group;
 pub(super) mod help;
 pub(super) mod limits;
 pub(super) mod lock;

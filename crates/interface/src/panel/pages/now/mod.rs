@@ -68,14 +68,23 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState
     let strip_high = strip::height(s);
     let example = d.view.station.lane_example && !s.is_small();
     let example_high = if example { s.mm(40.0) } else { 0.0 };
+    // What there is to say of the last pass stands under its card: beside the picture
+    // is no room for it.
+    let last_high = who::last_height(d);
     picture::show(
         &mut left_ui,
         d,
         state,
         wide,
-        room.height() - strip_high - s.gap() - example_high,
+        room.height() - strip_high - 2.0 * s.gap() - example_high - last_high,
     );
     strip::show(&mut left_ui, d, wide);
+    left_ui.set_max_width(wide);
+    if s.is_small() {
+        who::last(&mut left_ui, d);
+    } else {
+        who::flags_of_last(&mut left_ui, d);
+    }
     if example {
         d.empty(&mut left_ui, "now.lane_example", Some(PageId::SetUp));
     }
@@ -90,6 +99,7 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState
 
 /// What stands beside the picture.
 fn side(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
+    let s = d.s;
     if state.more {
         return more::show(ui, d, state);
     }
@@ -98,6 +108,9 @@ fn side(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     }
     who::in_lane(ui, d);
     who::next(ui, d);
-    who::last(ui, d);
+    // Never below the fold, however much there is to say of the last pass.
     more::keys(ui, d, state);
+    if !(s.is_small() && !s.is_upright()) {
+        who::last(ui, d);
+    }
 }

@@ -25,13 +25,10 @@ pub(super) fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
         say(ui, s, Voice::Quiet, &text);
     }
     let muted = d.view.station.muted;
+    let (mute, icon) = mute_key(muted);
     let keys = vec![
         Press::new(d.w.get("now.more")).icon(Icon::More),
-        Press::new(d.w.get(if muted { "now.unmute" } else { "now.mute" })).icon(if muted {
-            Icon::Mute
-        } else {
-            Icon::Sound
-        }),
+        Press::new(d.w.get(mute)).icon(icon),
     ];
     match grid(ui, s, 2, keys) {
         Some(0) => state.more = true,
@@ -40,6 +37,15 @@ pub(super) fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
             muted: !muted,
         }),
         None => {}
+    }
+}
+
+/// The word and the sign of the key that mutes or unmutes.
+fn mute_key(muted: bool) -> (&'static str, Icon) {
+    if muted {
+        ("now.unmute", Icon::Mute)
+    } else {
+        ("now.mute", Icon::Sound)
     }
 }
 
@@ -85,11 +91,27 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
                 muted: station.muted,
             });
         }
+        let (mute, icon) = mute_key(station.muted);
+        let keys = vec![
+            Press::new(d.w.get("now.try"))
+                .icon(Icon::Sound)
+                .enabled(!station.muted),
+            Press::new(d.w.get(mute)).icon(icon),
+        ];
+        match grid(ui, s, 2, keys) {
+            Some(0) => commands.push(Command::TrySound),
+            Some(_) => commands.push(Command::SetSound {
+                level: station.sound_level,
+                muted: !station.muted,
+            }),
+            None => {}
+        }
         if let Some(on) = toggle(ui, s, d.w.get("now.quiet"), station.quiet) {
             commands.push(Command::SetQuiet(on));
         }
         if let Some(on) = toggle(ui, s, d.w.get("now.dark"), s.c.dark) {
             d.dark = Some(on);
+            commands.push(Command::SetDark(on));
         }
         let languages = Language::ALL.map(|l| {
             Press::new(d.w.get(match l {

@@ -44,11 +44,17 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, wide: f3
         state.bare = !state.bare;
     }
     let age = live.picture_age_s.filter(|age| *age > OLD_S);
-    let lost = !view.station.camera_live || age.is_some();
-    if lost {
+    if !view.station.camera_live {
         gone(ui, d, rect, age);
-    } else if !state.bare {
-        drawn(ui, d, rect);
+    } else {
+        if !state.bare {
+            drawn(ui, d, rect);
+        }
+        if let Some(age) = age {
+            // Where faces are blurred there is no picture while nobody is found.
+            let n = d.f.number(age.floor(), 0);
+            note(ui, s, rect, &d.w.say("now.nobody_seen", &[("n", &n)]));
+        }
     }
     if tap.has_focus() {
         let ring = Stroke::new(s.mm(crate::panel::look::RING_MM), s.c.text);
@@ -109,6 +115,22 @@ fn gone(ui: &Ui, d: &Desk<'_>, rect: Rect, age: Option<f64>) {
         lines.push(d.w.say("now.picture_old", &[("n", &n)]));
     }
     plate(ui, s, rect, &lines);
+}
+
+/// A line at the foot of the picture, on a ground of its own.
+fn note(ui: &Ui, s: Sizes, rect: Rect, text: &str) {
+    let font = fitting(ui, text, s.body(), rect.width() - s.mm(6.0));
+    let galley = ui
+        .painter()
+        .layout(text.to_owned(), font, s.c.text, rect.width() - s.mm(6.0));
+    let size = galley.size() + vec2(s.mm(4.0), s.mm(2.0));
+    let ground = Rect::from_min_size(
+        pos2(rect.left() + s.mm(1.5), rect.bottom() - size.y - s.mm(1.5)),
+        size,
+    );
+    ui.painter().rect_filled(ground, s.mm(1.5), s.c.card);
+    let at = ground.min + vec2(s.mm(2.0), s.mm(1.0));
+    ui.painter().galley(at, galley, s.c.text);
 }
 
 /// Words in the middle of a picture, on a ground of their own.

@@ -3,10 +3,10 @@
 use egui::{Ui, WidgetInfo, accesskit::Role};
 
 use super::flags;
-use crate::panel::model::{Command, QueueStep};
+use crate::panel::model::{Command, PassRow, QueueStep};
 use crate::panel::pages::{Desk, bib_of};
 use crate::panel::state::{Choosing, PageId};
-use crate::panel::widgets::{Icon, Press, Voice, bib, card, grid, plain_card, say};
+use crate::panel::widgets::{Icon, Press, Sizes, Voice, bib, card, columns, grid, plain_card, say};
 use crate::roster::SkaterId;
 use crate::store::PassKey;
 
@@ -92,7 +92,7 @@ pub(super) fn next(ui: &mut Ui, d: &mut Desk<'_>) {
         if let Some(at) = &queue.taken_up {
             say(ui, s, Voice::Quiet, &d.w.say("now.taken_up", &[("at", at)]));
         }
-        let key = |word, icon| Press::new(d.w.get(word)).icon(icon).stacked().high(15.0);
+        let key = |word, icon| Press::new(d.w.get(word)).icon(icon).stacked().high(12.5);
         let keys = vec![
             key("now.skip", Icon::Skip).main(),
             key("now.swap", Icon::Swap),
@@ -165,18 +165,32 @@ pub(super) fn last(ui: &mut Ui, d: &mut Desk<'_>) {
     let mut commands = vec![];
     let mut wrong = false;
     let mut given = None;
-    card(ui, s, &title, |ui| {
-        somebody(ui, d, skater, 10.0, Voice::Head);
+    // A lying tablet has no room for a title: the card stands under that of its pass.
+    let title = if is_flat(s) { "" } else { &title };
+    card(ui, s, title, |ui| {
         // First what the skater was shown, then the numbers.
-        if let Some(shown) = &view.live.shown {
-            let shown = d.w.say("now.shown", &[("words", shown)]);
-            say(ui, s, Voice::Head, &shown);
+        let shown = view.live.shown.as_ref();
+        let shown = shown.map(|shown| d.w.say("now.shown", &[("words", shown)]));
+        let what = |ui: &mut Ui| {
+            if let Some(shown) = &shown {
+                say(ui, s, Voice::Head, shown);
+            }
+            // Its numbers stand with the flags, where the screen lies.
+            if shown.is_none() || (s.is_upright() && !s.is_small()) {
+                say(ui, s, Voice::Quiet, &capital(&cue));
+            }
+        };
+        if is_flat(s) {
+            columns(ui, s, [1.0, 1.2], |[left, right]| {
+                somebody(left, d, skater, 10.0, Voice::Head);
+                what(right);
+            });
+        } else {
+            somebody(ui, d, skater, 10.0, Voice::Head);
+            what(ui);
         }
-        if !s.is_small() || view.live.shown.is_none() {
-            say(ui, s, Voice::Quiet, &capital(&cue));
-        }
-        if !s.is_small() {
-            for (rule, of_rule) in row.into_iter().flat_map(flags::by_rule).take(2) {
+        if s.is_upright() && !s.is_small() {
+            for (rule, of_rule) in row.into_iter().flat_map(flags::by_rule).take(FLAGS) {
                 flags::show(ui, d, key, rule, &of_rule, &mut commands);
             }
         }
@@ -188,6 +202,53 @@ pub(super) fn last(ui: &mut Ui, d: &mut Desk<'_>) {
     if wrong {
         d.choose = Some(Choosing::OfPass(key));
     }
+    d.out.append(&mut commands);
+}
+
+/// Rules of the last pass whose flags are said here; the others are on its page.
+const FLAGS: usize = 2;
+
+/// Whether it is a small screen that lies: everything is low and wide.
+fn is_flat(s: Sizes) -> bool {
+    s.is_small() && !s.is_upright()
+}
+
+/// How high what is said under the strip is, points: the last pass on a small screen,
+/// its flags on a large one.
+pub(super) fn last_height(d: &Desk<'_>) -> f32 {
+    let s = d.s;
+    if d.view.live.last.is_none() && s.is_small() {
+        return s.mm(22.0);
+    }
+    if s.is_small() {
+        return s.mm(33.0);
+    }
+    let rows = row_of_last(d).map_or(0, |row| flags::by_rule(row).len().min(FLAGS));
+    if rows == 0 {
+        return 0.0;
+    }
+    s.mm(8.0) + rows as f32 * (s.target() + s.gap())
+}
+
+fn row_of_last<'v>(d: &Desk<'v>) -> Option<&'v PassRow> {
+    let (key, _) = d.view.live.last.as_ref()?;
+    d.view.passes.iter().find(|p| p.key == *key)
+}
+
+/// The flags of the last pass, to be agreed with or dismissed.
+pub(super) fn flags_of_last(ui: &mut Ui, d: &mut Desk<'_>) {
+    let s = d.s;
+    let Some(row) = row_of_last(d) else { return };
+    let flags: Vec<_> = flags::by_rule(row).into_iter().take(FLAGS).collect();
+    if flags.is_empty() {
+        return;
+    }
+    let mut commands = vec![];
+    plain_card(ui, s, s.c.card, |ui| {
+        for (rule, of_rule) in &flags {
+            flags::show(ui, d, row.key, rule, of_rule, &mut commands);
+        }
+    });
     d.out.append(&mut commands);
 }
 
@@ -230,7 +291,8 @@ fn somebody_else(
         Press::new(d.w.get("now.show_me")).icon(Icon::Show)
     });
     let count = names.len();
-    match grid(ui, s, 2, keys) {
+    let across = if is_flat(s) { keys.len() } else { 2 };
+    match grid(ui, s, across, keys) {
         Some(i) if i < count => *given = Some(likely[i]),
         Some(i) if i == count => *wrong = true,
         Some(_) if undo => commands.push(Command::UndoSkaterOfPass),

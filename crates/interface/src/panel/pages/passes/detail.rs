@@ -6,7 +6,7 @@ use egui::{Ui, vec2};
 
 use super::curve::Plot;
 use super::{PassesState, Play};
-use crate::panel::model::{Command, PassRow, PushDetail, PushRow};
+use crate::panel::model::{Command, CurveOf, PassRow, PushDetail, PushRow};
 use crate::panel::pages::{Desk, limits};
 use crate::panel::widgets::{
     Press, Voice, card, columns, field_lines, flow, grid, plain_card, say, toggle,
@@ -46,7 +46,7 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState, key: 
     let shown = |ui: &mut Ui, d: &mut Desk<'_>, state: &mut PassesState| match detail {
         Some(detail) => {
             pictures(ui, d, &mut state.play, detail);
-            curve(ui, d, detail);
+            curve(ui, d, &mut state.play, detail);
         }
         None => {
             say(ui, s, Voice::Body, d.w.get("detail.loading"));
@@ -86,7 +86,9 @@ fn pictures(ui: &mut Ui, d: &mut Desk<'_>, play: &mut Play, detail: &Arc<PushDet
         ui.ctx()
             .request_repaint_after(std::time::Duration::from_millis(30));
     }
-    let room = vec2(ui.available_width(), s.mm(74.0));
+    // On a small screen the curve has to be seen beside it.
+    let high = if s.is_small() { 44.0 } else { 70.0 };
+    let room = vec2(ui.available_width(), s.mm(high));
     let (at_s, picture) = &detail.pictures[at];
     let names = (d.w.get("detail.picture"), "");
     d.pictures.show(ui, s, room, Some(picture), names);
@@ -154,34 +156,53 @@ fn advance(play: &mut Play, detail: &PushDetail, flagged: usize, now_s: f64) -> 
     at
 }
 
-fn curve(ui: &mut Ui, d: &Desk<'_>, detail: &PushDetail) {
+/// The curve and the picture are one thing: the line on the curve is where the picture
+/// is, and a finger on the curve brings the picture there.
+fn curve(ui: &mut Ui, d: &Desk<'_>, play: &mut Play, detail: &PushDetail) {
     let s = d.s;
-    let knee = detail.rule.rule().of_knee;
-    card(ui, s, d.w.get("detail.knee"), |ui| {
-        if detail.knee_curve.is_empty() {
+    let limited = detail.curve_of.has_limits_of(detail.rule);
+    let title = d.w.get(match detail.curve_of {
+        CurveOf::Knee => "detail.knee",
+        CurveOf::Trunk => "detail.trunk",
+    });
+    let shown = play.at.unwrap_or(detail.flagged);
+    let shown_at_s = detail.pictures.get(shown).map(|(at_s, _)| *at_s);
+    card(ui, s, title, |ui| {
+        if detail.curve.is_empty() {
             say(ui, s, Voice::Body, d.w.get("detail.no_curve"));
             return;
         }
-        let points: Vec<[f64; 2]> = detail
-            .knee_curve
-            .iter()
-            .map(|p| [p.at_s, p.value_deg])
-            .collect();
-        Plot {
-            name: d.w.get("detail.knee"),
+        let points: Vec<[f64; 2]> = detail.curve.iter().map(|p| [p.at_s, p.value_deg]).collect();
+        let finger = Plot {
+            name: title,
             points: &points,
             errors: &[],
             // The limit of a rule of another joint has no place in this curve.
-            low: detail.limits.at_least.filter(|_| knee),
-            high: detail.limits.at_most.filter(|_| knee),
+            low: detail.limits.at_least.filter(|_| limited),
+            high: detail.limits.at_most.filter(|_| limited),
             mark: Some(detail.instant_s),
+            at: shown_at_s,
+            dot: detail
+                .measured
+                .filter(|_| limited)
+                .map(|(value, error)| [value, error]),
+            seconds: true,
             scale: None,
             joined: true,
-            height_mm: 34.0,
+            height_mm: if s.is_small() { 31.0 } else { 40.0 },
             value: &|v| format!("{}°", d.f.number(v, 0)),
+            second: &|v| d.w.say("detail.second", &[("n", &d.f.number(v, 1))]),
         }
         .show(ui, s);
-        if knee {
+        let off = |at_s: f64, i: usize| (detail.pictures[i].0 - at_s).abs();
+        let nearest = finger.and_then(|at_s| {
+            (0..detail.pictures.len()).min_by(|&a, &b| off(at_s, a).total_cmp(&off(at_s, b)))
+        });
+        if let Some(nearest) = nearest {
+            *play = still(nearest);
+            ui.ctx().request_repaint();
+        }
+        if limited {
             let said = limits::said(d, detail.rule, &detail.limits);
             let text = d.w.say("detail.limit_line", &[("limits", &said)]);
             say(ui, s, Voice::Quiet, &text);
