@@ -90,6 +90,7 @@ fn the_state_of_the_lane_leaves_room_for_passes() {
             engine_fault: None,
             sight: None,
             preview: None,
+            body: Arc::default(),
             ages_s: Vec::new(),
             frames,
         });
