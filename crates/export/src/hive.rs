@@ -22,11 +22,11 @@ use serde::{Deserialize, Serialize};
 use super::ExportError;
 use super::dataset::PassPart;
 use super::hive_table;
-use super::parquet_file::{from_parquet, to_parquet_noting};
 use super::query;
 use super::table::{Cell, Table};
 use crate::config::write_atomically;
 use crate::store::{Archive, DatasetNote, StoreError};
+use kickplate_table::{from_parquet, to_parquet_noting};
 
 /// The version of tables and layout that is written and read.
 pub const DATASET_VERSION: u32 = 1;

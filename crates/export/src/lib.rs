@@ -16,7 +16,7 @@
 //! dismissed is neither counted nor shown; an anonymous export has no name in
 //! any byte. What each file holds: `docs/export.md`.
 //!
-//! Only this module knows the video encoder and the writers of MP4, Parquet
+//! Only this module knows the video encoder and the writers of MP4
 //! and ZIP.
 
 // What this crate knows of the others; nothing else can be reached from it.
@@ -37,7 +37,6 @@ mod figure_svg;
 mod hive;
 mod hive_table;
 mod page;
-mod parquet_file;
 mod points;
 mod query;
 mod session_file;

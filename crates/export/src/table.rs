@@ -7,79 +7,11 @@
 use crate::feedback::CueKind;
 use crate::rules::{JudgedPush, Leg, QUANTITIES, QuantityUnit, RULES, Rule, RuleId, Unit};
 
+pub use kickplate_table::{Cell, Column, Kind, Table};
+
 use super::dataset::{Material, PassPart, SessionPart};
 use super::words::ExportWords;
 use crate::store::Verdict;
-
-/// What a column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// Text.
-    Text,
-    /// A whole number.
-    Whole,
-    /// A number with so many decimals.
-    Number(usize),
-    /// True or false.
-    Flag,
-}
-
-/// One column.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Column {
-    /// Its name, ending with the unit.
-    pub name: String,
-    /// What it holds.
-    pub kind: Kind,
-}
-
-/// One cell; nothing where nothing is known.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Cell {
-    /// Not known.
-    Empty,
-    /// Text.
-    Text(String),
-    /// A whole number.
-    Whole(i64),
-    /// A finite number.
-    Number(f64),
-    /// True or false.
-    Flag(bool),
-}
-
-/// A whole table; every row has as many cells as there are columns.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Table {
-    /// The columns.
-    pub columns: Vec<Column>,
-    /// The rows.
-    pub rows: Vec<Vec<Cell>>,
-}
-
-impl From<Option<f64>> for Cell {
-    fn from(value: Option<f64>) -> Self {
-        value
-            .filter(|v| v.is_finite())
-            .map_or(Cell::Empty, Cell::Number)
-    }
-}
-
-impl From<f64> for Cell {
-    fn from(value: f64) -> Self {
-        Some(value).into()
-    }
-}
-
-impl From<&str> for Cell {
-    fn from(text: &str) -> Self {
-        if text.is_empty() {
-            Cell::Empty
-        } else {
-            Cell::Text(text.to_owned())
-        }
-    }
-}
 
 fn column(name: impl Into<String>, kind: Kind) -> Column {
     Column {

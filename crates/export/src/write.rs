@@ -15,7 +15,7 @@ use super::page::{ClipLink, Files, Pictures};
 use super::session_file::session_json;
 use super::words::ExportWords;
 use super::{ExportError, ExportRequest, Exported, Format, Progress, Step};
-use super::{csv_file, page, parquet_file, points, table};
+use super::{csv_file, page, points, table};
 use crate::store::{PassKey, PictureStrip, StripInfo};
 use crate::stride::{self, Curves};
 use crate::track::Pass;
@@ -302,7 +302,7 @@ impl Writer<'_> {
             &csv.map_err(encoding("pushes.csv"))?,
             "readme.pushes",
         )?;
-        let parquet = parquet_file::to_parquet(&pushes).map_err(|e| e.to_string());
+        let parquet = kickplate_table::to_parquet(&pushes).map_err(|e| e.to_string());
         let parquet = parquet.map_err(encoding("pushes.parquet"))?;
         self.put("pushes.parquet", &parquet, "readme.parquet")?;
         drop(pushes);

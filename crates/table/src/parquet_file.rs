@@ -12,7 +12,7 @@ use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::record::Field;
 use parquet::schema::types::Type;
 
-use super::table::{Cell, Column, Kind, Table};
+use super::{Cell, Column, Kind, Table};
 
 /// Rows in one group: what a reader takes into memory at once.
 const GROUP_ROWS: usize = 20_000;
