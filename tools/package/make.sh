@@ -28,7 +28,16 @@ fi
 export KICKPLATE_COMMIT=$commit
 
 say "building $version ($commit) for $arch"
-cargo build --release --locked --package kickplate --package kickplate-lab
+case ${KICKPLATE_PROFILE-release} in
+release)
+    built=$target/release
+    cargo build --release --locked --package kickplate --package kickplate-lab
+    ;;
+dev) # to try the packing itself without the long build
+    built=$target/debug
+    cargo build --locked --workspace --bins
+    ;;
+esac
 
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
@@ -38,7 +47,7 @@ doc=$deb/usr/share/doc/kickplate
 share=$deb/usr/share/kickplate
 
 # The program without what only a debugger reads.
-install -D -m 755 "$target/release/kickplate" "$deb/usr/bin/kickplate"
+install -D -m 755 "$built/kickplate" "$deb/usr/bin/kickplate"
 strip --strip-all --remove-section=.comment "$deb/usr/bin/kickplate"
 
 # Its own files. Only what is under version control, so that nothing of this machine
@@ -69,7 +78,7 @@ mkdir -p "${unit%/*}"
         -e 's|^ExecStart=.*|ExecStart=/usr/bin/kickplate|' "$root/tools/kiosk/kickplate.service"
 } >"$unit"
 grep -q '^ExecStart=/usr/bin/kickplate$' "$unit"
-"$target/release/kickplate-lab" manual --out "$work/manual"
+"$built/kickplate-lab" manual --out "$work/manual"
 install -D -m 644 "$work"/manual/man/*.1 -t "$deb/usr/share/man/man1"
 install -D -m 644 "$work/manual/completions/kickplate.bash" "$deb/usr/share/bash-completion/completions/kickplate"
 install -D -m 644 "$work/manual/completions/_kickplate" -t "$deb/usr/share/zsh/vendor-completions"
