@@ -4,8 +4,8 @@
 //! A pass is measured again from its body points by the code that judges a live one.
 //! What cannot be had from them stays as it was seen: a pass that two cameras saw, one
 //! that would be cut into other pushes today, or one without points keeps its stored
-//! values, and these are held against the limits of today; and what was not judged
-//! because of the picture is not judged, since the picture is not there any more.
+//! values, and these are held against the limits of today; and nothing
+//! becomes surer than it was, since the pictures are not there any more.
 
 use std::fmt::Write as _;
 use std::path::Path;
@@ -17,7 +17,9 @@ use super::export::{SessionChoice, chosen_sessions};
 use crate::config::home;
 use crate::multi_camera::{seen_by_two, with_thresholds};
 use crate::roster::{Skater, SkaterId};
-use crate::rules::{AgeGroups, Id, IdMap, JudgedPass, Measure, RULES, RuleMap, Thresholds};
+use crate::rules::{
+    AgeGroups, Id, IdMap, JudgedPass, Measure, NotJudged, RULES, RuleMap, Thresholds,
+};
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
 use crate::station::session::pass_judge::judge_points;
@@ -180,7 +182,12 @@ fn anew(
 ) -> Result<Anew, StoreError> {
     let old = &stored.pass;
     let from_values = |points_broken| Anew {
-        pass: with_thresholds(old.clone(), limits),
+        // What the pushes of a leg say together rests on more than is stored: under the
+        // same limits flags stay as they were.
+        pass: match old.thresholds == *limits {
+            true => old.clone(),
+            false => with_thresholds(old.clone(), limits),
+        },
         basis: Basis::Values,
         points_broken,
     };
@@ -225,26 +232,43 @@ fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
     }
     let limits = new.thresholds.clone();
     for (old, new) in old.pushes.iter().zip(&mut new.pushes) {
-        keep_of_the_picture(&old.measures, &mut new.measures);
-        // Of a push nothing else is stored.
-        new.quality = None;
+        no_surer(&old.measures, &mut new.measures);
+        // How good the pictures were, the points do not tell.
+        new.quality = old.quality;
     }
-    keep_of_the_picture(&old.quantities, &mut new.quantities);
+    no_surer(&old.quantities, &mut new.quantities);
+    let mut new = with_thresholds(new, &limits);
+    // It is not stored: only flags rest on it.
+    let measures = new.pushes.iter_mut().flat_map(|p| p.measures.values_mut());
+    measures
+        .chain(new.quantities.values_mut())
+        .for_each(|m| m.random = None);
     Some(JudgedPass {
         track_id: old.track_id,
         started_at_s: old.started_at_s,
         ended_at_s: old.ended_at_s,
         speed_mps: old.speed_mps,
         view: old.view,
-        // The flags of what is judged now.
-        ..with_thresholds(new, &limits)
+        ..new
     })
 }
 
-fn keep_of_the_picture<K: Id>(old: &IdMap<K, Measure>, new: &mut IdMap<K, Measure>) {
+/// The points do not hold the pictures, which widen a doubt and forbid to judge: so
+/// nothing becomes surer than it was. What was not judged stays so, but for what is new
+/// in the program, and a doubt is never smaller than the one that was stored.
+fn no_surer<K: Id>(old: &IdMap<K, Measure>, new: &mut IdMap<K, Measure>) {
     for (old, new) in old.values().zip(new.values_mut()) {
-        if old.not_judged.is_some_and(|why| why.is_of_the_picture()) {
-            *new = old.clone();
+        match old.not_judged {
+            Some(NotJudged::NotInRecording) => {}
+            Some(_) => *new = old.clone(),
+            None if new.is_judged() => {
+                let larger = |a: f64, b: f64| if a > b { a } else { b };
+                new.uncertainty = match (old.uncertainty, new.uncertainty) {
+                    (Some(old), Some(new)) => Some(larger(old, new)),
+                    (old, new) => old.or(new),
+                };
+            }
+            None => {}
         }
     }
 }

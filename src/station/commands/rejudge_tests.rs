@@ -33,18 +33,19 @@ fn pass(knees_deg: &[f64]) -> JudgedPass {
 }
 
 #[test]
-fn what_the_picture_did_not_let_judge_is_not_judged_later() {
-    let mut old = pass(&[170.0, 170.0]);
+fn nothing_becomes_surer_than_it_was_but_what_is_new_in_the_program() {
+    let mut old = pass(&[170.0, 170.0, 170.0]);
     old.pushes[0].measures[KNEE] = Measure::not_judged(NotJudged::TooSoft);
     old.pushes[0].flags.clear();
-    old.pushes[1].measures[KNEE] = Measure::not_judged(NotJudged::GlideNotSeen);
-    let again = as_it_was_seen(&old, pass(&[170.0, 170.0])).unwrap();
+    old.pushes[1].measures[KNEE] = Measure::not_judged(NotJudged::NotInRecording);
+    old.pushes[2].measures[KNEE].uncertainty = Some(3.5);
+    let again = as_it_was_seen(&old, pass(&[170.0, 170.0, 170.0])).unwrap();
     assert_eq!(
         again.pushes[0].measures[KNEE].not_judged,
         Some(NotJudged::TooSoft)
     );
     assert_eq!(again.pushes[0].flags, []);
-    // What lay with the skater's motion is measured as it is today.
+    assert_eq!(again.pushes[2].measures[KNEE].uncertainty, Some(3.5));
     let flags = &again.pushes[1].flags;
     assert!(
         matches!(
