@@ -262,11 +262,14 @@ fn no_surer<K: Id>(old: &IdMap<K, Measure>, new: &mut IdMap<K, Measure>) {
             Some(NotJudged::NotInRecording) => {}
             Some(_) => *new = old.clone(),
             None if new.is_judged() => {
-                let larger = |a: f64, b: f64| if a > b { a } else { b };
-                new.uncertainty = match (old.uncertainty, new.uncertainty) {
-                    (Some(old), Some(new)) => Some(larger(old, new)),
-                    (old, new) => old.or(new),
-                };
+                if let (Some(then), Some(now)) = (old.uncertainty, new.uncertainty)
+                    && then > now
+                    && now > 0.0
+                {
+                    // Poor pictures widen both by one factor.
+                    new.random = new.random.map(|random| random * then / now);
+                    new.uncertainty = Some(then);
+                }
             }
             None => {}
         }
