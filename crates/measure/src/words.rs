@@ -356,7 +356,9 @@ mod tests {
             let word =
                 |w: &str| !w.is_empty() && w.chars().all(|c| c.is_ascii_lowercase() || c == '_');
             text.split_once('.').is_some_and(|(table, key)| {
-                tables.contains(table) && word(key) && !matches!(key, "csv" | "css" | "json")
+                tables.contains(table)
+                    && word(key)
+                    && !matches!(key, "csv" | "tsv" | "css" | "json")
             })
         };
         let missing: Vec<_> = asked

@@ -264,7 +264,7 @@ mod tests {
         assert_ne!(bare, with);
         let (bare, without) = sums(2);
         assert_eq!(bare, without);
-        let changed = "UPDATE pushes SET quality = replace(quality, '29', '25')";
+        let changed = "UPDATE pushes SET quality = replace(quality, '301', '305')";
         connection.execute_batch(changed).unwrap();
         let left = store.load_session(id.row).unwrap().passes;
         assert_eq!(left.iter().map(|p| p.number).collect::<Vec<_>>(), [2]);

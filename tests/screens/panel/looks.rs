@@ -217,7 +217,7 @@ fn everything_to_press_is_large_enough_and_has_a_name_of_its_own() {
     });
 }
 
-/// All text that is painted, with what lies under its middle.
+/// All text that is painted, with what is painted under its middle.
 fn texts(shapes: &[ClippedShape]) -> Vec<(TextShape, Rect, Color32)> {
     let mut fills: Vec<(Rect, Color32)> = vec![];
     let mut out = vec![];
@@ -227,15 +227,16 @@ fn texts(shapes: &[ClippedShape]) -> Vec<(TextShape, Rect, Color32)> {
             match shape {
                 Shape::Vec(inner) => walk.extend(inner.iter().rev()),
                 Shape::Rect(rect) if rect.fill.a() == 255 && rect.fill != Color32::WHITE => {
-                    fills.push((rect.rect, rect.fill));
+                    fills.push((rect.rect.intersect(clipped.clip_rect), rect.fill));
                 }
                 // White is a fill too, but for pictures, which are drawn white.
                 Shape::Rect(rect) if rect.fill == Color32::WHITE && rect.brush.is_none() => {
-                    fills.push((rect.rect, rect.fill));
+                    fills.push((rect.rect.intersect(clipped.clip_rect), rect.fill));
                 }
                 Shape::Circle(disc) if disc.fill.a() == 255 => {
                     let side = Vec2::splat(2.0 * disc.radius);
-                    fills.push((Rect::from_center_size(disc.center, side), disc.fill));
+                    let disc_rect = Rect::from_center_size(disc.center, side);
+                    fills.push((disc_rect.intersect(clipped.clip_rect), disc.fill));
                 }
                 Shape::Text(text) => {
                     let place = text.visual_bounding_rect();

@@ -110,7 +110,7 @@ fn side(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     who::next(ui, d);
     // Never below the fold, however much there is to say of the last pass.
     more::keys(ui, d, state);
-    if !(s.is_small() && !s.is_upright()) {
+    if !s.is_small() || s.is_upright() {
         who::last(ui, d);
     }
 }

@@ -53,13 +53,18 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     let s = d.s;
     let station = &d.view.station;
     let mut commands = vec![];
-    let wide = ui.available_width();
-    if Press::new(d.w.get("list.close"))
-        .main()
-        .wide(wide)
-        .show(ui, s)
-    {
-        state.close();
+    let keys = vec![
+        Press::new(d.w.get("list.close")).main(),
+        Press::new(d.w.get("now.try"))
+            .icon(Icon::Sound)
+            .enabled(!station.muted),
+    ];
+    match grid(ui, s, 2, keys) {
+        Some(0) => {
+            state.close();
+        }
+        Some(_) => commands.push(Command::TrySound),
+        None => {}
     }
     card(ui, s, d.w.get("now.focus"), |ui| {
         let chosen = |id| station.focus == Some(id);
@@ -90,21 +95,6 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
                 level: level / 100.0,
                 muted: station.muted,
             });
-        }
-        let (mute, icon) = mute_key(station.muted);
-        let keys = vec![
-            Press::new(d.w.get("now.try"))
-                .icon(Icon::Sound)
-                .enabled(!station.muted),
-            Press::new(d.w.get(mute)).icon(icon),
-        ];
-        match grid(ui, s, 2, keys) {
-            Some(0) => commands.push(Command::TrySound),
-            Some(_) => commands.push(Command::SetSound {
-                level: station.sound_level,
-                muted: !station.muted,
-            }),
-            None => {}
         }
         if let Some(on) = toggle(ui, s, d.w.get("now.quiet"), station.quiet) {
             commands.push(Command::SetQuiet(on));
