@@ -53,7 +53,7 @@ pub enum CheckState {
     /// Nobody was ever measured there.
     Never,
     /// It holds.
-    Holds(Checked),
+    Holds(Box<Checked>),
     /// There was one of this day, made with something else, and it counts no more.
     Ended(Date, Difference),
     /// The file that should be its cannot be used. The sentence says why.
@@ -196,7 +196,7 @@ impl Checks {
             Err(error) => return CheckState::Unusable(error.to_string()),
             Ok(Some(record)) => {
                 if let Some(checked) = record.checked() {
-                    return CheckState::Holds(checked);
+                    return CheckState::Holds(Box::new(checked));
                 }
             }
             Ok(None) => {}
@@ -219,7 +219,7 @@ impl Checks {
     #[must_use]
     pub fn applied(&self, camera: &str, lane: &Lane) -> Lane {
         let checked = match self.state(&self.setting(camera, lane)) {
-            CheckState::Holds(checked) => Some(checked),
+            CheckState::Holds(checked) => Some(*checked),
             _ => None,
         };
         Lane {

@@ -47,7 +47,7 @@ fn a_check_is_kept_and_ends_with_camera_lane_model_or_engine() {
         panic!("{:?}", checks.state(&setting));
     };
     assert_eq!(checked.persons, 1);
-    assert_eq!(checks.applied("usb-1", &lane()).checked, Some(checked));
+    assert_eq!(checks.applied("usb-1", &lane()).checked, Some(*checked));
     // Only its owner reads who was measured.
     use std::os::unix::fs::PermissionsExt;
     let mode = std::fs::metadata(&file).unwrap().permissions().mode();
