@@ -135,7 +135,7 @@ impl PassJudge {
         read_by: ModelKind,
         skater: Option<CurrentSkater>,
     ) -> MeasuredPass {
-        let lane = lane_of(&self.judging.lane, skater.as_ref());
+        let lane = lane_of(&self.judging.lane, read_by, skater.as_ref());
         let own_lane = Some(&lane)
             .filter(|own| **own != self.judging.lane)
             .cloned();
@@ -154,7 +154,7 @@ impl PassJudge {
         read_by: ModelKind,
         skater: Option<CurrentSkater>,
     ) -> MeasuredPass {
-        let lane = lane_of(second, skater.as_ref());
+        let lane = lane_of(second, read_by, skater.as_ref());
         self.measure_on(lane, read_by, skater, theirs)
     }
 
@@ -166,7 +166,7 @@ impl PassJudge {
         theirs: &Pass,
         read_by: ModelKind,
     ) -> MeasuredPass {
-        let lane = lane_of(second, measured.skater.as_ref());
+        let lane = lane_of(second, read_by, measured.skater.as_ref());
         let (_, judged, times) = judge_points(theirs, &lane, read_by, &measured.pass.thresholds);
         MeasuredPass {
             pass: merge(measured.pass, &judged),
@@ -267,12 +267,39 @@ pub fn judge_points(
 }
 
 /// A lane with the stature of who skates on it, where that is known: it gives
-/// the picture a better scale.
-fn lane_of(lane: &Lane, skater: Option<&CurrentSkater>) -> Lane {
+/// the picture a better scale. A check with another model says nothing of what
+/// this one reads, and is not stored with its pass.
+fn lane_of(lane: &Lane, read_by: ModelKind, skater: Option<&CurrentSkater>) -> Lane {
     Lane {
+        checked: lane.checked.filter(|check| check.model == read_by),
         skater_height_m: skater
             .and_then(|s| s.height_m)
             .unwrap_or(lane.skater_height_m),
         ..lane.clone()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::Checked;
+
+    #[test]
+    fn a_check_counts_for_the_model_it_was_made_with() {
+        let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/side-good.toml");
+        let lane = Lane {
+            checked: Some(Checked {
+                date: None,
+                persons: 3,
+                model: ModelKind::Full,
+                knee: None,
+                extension: None,
+                heel_gap: None,
+                trunk: None,
+            }),
+            ..Lane::load(&file).unwrap()
+        };
+        assert_eq!(lane_of(&lane, ModelKind::Full, None), lane);
+        assert_eq!(lane_of(&lane, ModelKind::Lite, None).checked, None);
     }
 }
