@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::calibration::Basis;
+use crate::calibration::{Basis, Gauged};
 use crate::config::Lane;
 use crate::feedback::{Cue, CueKind, CueLeg, Good, UnfedReason};
 use crate::rules::{JudgedPass, Leg, Measure, QuantityUnit, RULES, Rule, RuleId, Unit};
@@ -33,11 +33,16 @@ pub fn fault(error: &anyhow::Error) -> String {
 pub fn rests_on(lane: &Lane) -> String {
     match (Basis::of(lane), &lane.checked) {
         (Basis::CheckedHere, Some(checked)) => format!(
-            "Values: checked at this rink{}, persons: {}.",
+            "Values: checked at this rink{}, persons: {} ({}); others as published.",
             checked
                 .date
                 .map_or_else(String::new, |d| format!(" on {d}")),
-            checked.persons
+            checked.persons,
+            checked
+                .held()
+                .map(Gauged::name)
+                .collect::<Vec<_>>()
+                .join(", ")
         ),
         (Basis::Rendered, _) => "Values: rendered; they hold for rendered bodies alone.".to_owned(),
         _ => "Values: people, published; not checked at this rink.".to_owned(),

@@ -151,6 +151,7 @@ fn any_measure() -> impl Strategy<Value = Measure> {
         value,
         uncertainty,
         random: None,
+        praise_not: None,
         not_judged: (!judged).then_some(NotJudged::TooSmall),
         how: if judged {
             "as it was".to_owned()

@@ -277,12 +277,7 @@ fn insert_pass(
         insert_push(transaction, pass_row, position, push)?;
     }
     insert_measures_of_pass(transaction, pass_row, &pass.quantities)?;
-    // Of what is in the file now, not of what was meant to get there.
-    let sum = whole::pass_sum(transaction, pass_row)?;
-    transaction.execute(
-        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
-        params![pass_row, sum],
-    )?;
+    whole::seal(transaction, pass_row)?;
     Ok(pass_row)
 }
 

@@ -165,11 +165,7 @@ fn replace(
         .prepare_cached("DELETE FROM pass_measures WHERE pass_id = ?1")?
         .execute([pass_row])?;
     insert_measures_of_pass(transaction, pass_row, &new.quantities)?;
-    let sum = whole::pass_sum(transaction, pass_row)?;
-    transaction.execute(
-        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
-        params![pass_row, sum],
-    )?;
+    whole::seal(transaction, pass_row)?;
     Ok(())
 }
 

@@ -175,6 +175,17 @@ pub(super) fn pass_sum(connection: &Connection, pass_row: i64) -> rusqlite::Resu
     sum_of(connection, pass_row, PASS, LATER)
 }
 
+/// Writes the check sum of a pass: of what is in the file now, not of what was meant to get
+/// there.
+pub(super) fn seal(transaction: &Transaction<'_>, pass_row: i64) -> rusqlite::Result<()> {
+    let sum = pass_sum(transaction, pass_row)?;
+    transaction.execute(
+        "UPDATE passes SET check_sum = ?2 WHERE id = ?1",
+        rusqlite::params![pass_row, sum],
+    )?;
+    Ok(())
+}
+
 fn sum_of(
     connection: &Connection,
     pass_row: i64,

@@ -15,10 +15,11 @@ use jiff::Zoned;
 
 use super::export::{SessionChoice, chosen_sessions};
 use crate::config::home;
-use crate::multi_camera::{seen_by_two, with_thresholds};
+use crate::multi_camera::{SAME_PUSH_S, seen_by_two, with_thresholds};
 use crate::roster::{Skater, SkaterId};
 use crate::rules::{
-    AgeGroups, Id, IdMap, JudgedPass, Measure, NotJudged, RULES, RuleMap, Thresholds,
+    AgeGroups, Id, IdMap, JudgedPass, Measure, NotJudged, RULES, RuleId, RuleMap, Thresholds,
+    flag_all,
 };
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
@@ -182,12 +183,7 @@ fn anew(
 ) -> Result<Anew, StoreError> {
     let old = &stored.pass;
     let from_values = |points_broken| Anew {
-        // What the pushes of a leg say together rests on more than is stored: under the
-        // same limits flags stay as they were.
-        pass: match old.thresholds == *limits {
-            true => old.clone(),
-            false => with_thresholds(old.clone(), limits),
-        },
+        pass: flagged_anew(old, limits),
         basis: Basis::Values,
         points_broken,
     };
@@ -216,11 +212,25 @@ fn anew(
     })
 }
 
+/// A pass as it stands held against other limits. What the pushes of a leg say together
+/// rests on more than is stored: under the same limits the flags of a rule stay as they were.
+fn flagged_anew(old: &JudgedPass, limits: &Thresholds) -> JudgedPass {
+    let mut new = with_thresholds(old.clone(), limits);
+    let was = &old.thresholds;
+    let stays =
+        |rule: RuleId| was.surety == limits.surety && was.limits[rule] == limits.limits[rule];
+    for (old, new) in old.pushes.iter().zip(&mut new.pushes) {
+        new.flags.retain(|flag| !stays(flag.rule));
+        new.flags
+            .extend(old.flags.iter().filter(|flag| stays(flag.rule)).cloned());
+        new.flags.sort_by_key(|flag| flag.rule);
+    }
+    new
+}
+
 /// A pass measured again, with what only the pictures could tell; `None` where it is
 /// cut into other pushes than the stored one.
 fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
-    /// Less than half a step.
-    const SAME_PUSH_S: f64 = 0.2;
     let same = old.pushes.len() == new.pushes.len()
         && old
             .pushes
@@ -230,19 +240,18 @@ fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
     if !same {
         return None;
     }
-    let limits = new.thresholds.clone();
     for (old, new) in old.pushes.iter().zip(&mut new.pushes) {
         no_surer(&old.measures, &mut new.measures);
         // How good the pictures were, the points do not tell.
         new.quality = old.quality;
     }
     no_surer(&old.quantities, &mut new.quantities);
-    let mut new = with_thresholds(new, &limits);
+    flag_all(&mut new.pushes, &new.thresholds);
     // It is not stored: only flags rest on it.
     let measures = new.pushes.iter_mut().flat_map(|p| p.measures.values_mut());
     measures
         .chain(new.quantities.values_mut())
-        .for_each(|m| m.random = None);
+        .for_each(|m| (m.random, m.praise_not) = (None, None));
     Some(JudgedPass {
         track_id: old.track_id,
         started_at_s: old.started_at_s,

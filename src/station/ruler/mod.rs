@@ -61,6 +61,18 @@ pub enum CheckState {
 }
 
 impl CheckState {
+    /// A lane with the check, where it holds.
+    pub fn on(&self, lane: &Lane) -> Lane {
+        let checked = match self {
+            CheckState::Holds(checked) => Some(**checked),
+            _ => None,
+        };
+        Lane {
+            checked,
+            ..lane.clone()
+        }
+    }
+
     /// Why an earlier check counts no more, in one sentence.
     pub fn ended(&self) -> Option<String> {
         match self {
@@ -115,15 +127,7 @@ impl Checks {
 
     /// The file of a setting.
     pub fn file(&self, setting: &Setting) -> PathBuf {
-        let lane = &setting.lane;
-        let numbers = [
-            lane.camera_height_m,
-            lane.tilt_deg,
-            lane.hfov_deg,
-            lane.roll_deg,
-            lane.lane_distance_m,
-        ]
-        .map(|v| (v * 1e3).round() as i64);
+        let (lane, numbers) = (&setting.lane, setting.lane_steps());
         let whole = format!(
             "{} {} {:?} {numbers:?} {:?} {}",
             setting.camera,
@@ -206,8 +210,7 @@ impl Checks {
             let what = record.setting.differs(setting)?;
             let near = record.setting.camera == setting.camera
                 || record.setting.lane.view == setting.lane.view;
-            let date = record.checked().filter(|_| near)?.date?;
-            Some((date, what))
+            Some((record.day().filter(|_| near)?, what))
         });
         match others.max_by_key(|(date, _)| *date) {
             Some((date, what)) => CheckState::Ended(date, what),
@@ -218,14 +221,7 @@ impl Checks {
     /// A lane with the check that holds for it before this camera.
     #[must_use]
     pub fn applied(&self, camera: &str, lane: &Lane) -> Lane {
-        let checked = match self.state(&self.setting(camera, lane)) {
-            CheckState::Holds(checked) => Some(*checked),
-            _ => None,
-        };
-        Lane {
-            checked,
-            ..lane.clone()
-        }
+        self.state(&self.setting(camera, lane)).on(lane)
     }
 
     /// Whether there is any file of a check.

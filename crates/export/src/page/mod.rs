@@ -142,10 +142,15 @@ fn closing(words: &ExportWords, sessions: &[SessionPart]) -> Markup {
     let word = |key| words.get(key).to_owned();
     let mut sure = ["sure.how", "sure.band", "sure.sigma"].map(word).to_vec();
     for checked in sessions.iter().filter_map(|s| s.lane.checked.as_ref()) {
-        let n = checked.persons.to_string();
+        let rules = checked.held().filter_map(|of| RuleId::from_code(of.rule()));
+        let held: Vec<&str> = rules.map(|rule| words.name(rule.rule())).collect();
+        let (n, held) = (checked.persons.to_string(), held.join(", "));
         let text = match checked.date.map(|day| day.to_string()) {
-            Some(day) => words.fill("sure.checked_on", &[("date", &day), ("n", &n)]),
-            None => words.fill("sure.checked", &[("n", &n)]),
+            Some(day) => words.fill(
+                "sure.checked_on",
+                &[("date", &day), ("n", &n), ("held", &held)],
+            ),
+            None => words.fill("sure.checked", &[("n", &n), ("held", &held)]),
         };
         if !sure.contains(&text) {
             sure.push(text);

@@ -14,6 +14,7 @@ use super::speech::past_limit;
 use super::truth::{Truth, TruthPush, TruthSkater};
 use kickplate::config::View;
 use kickplate::feedback::{CueKind, CueSelector, FeedbackSettings};
+use kickplate::geometry::median;
 use kickplate::rules::{JudgedPass, Limits, RuleId, RuleMap, Thresholds};
 use kickplate::stride::Leg;
 
@@ -137,9 +138,7 @@ fn clear_faults(
 
 /// The middle value; no number of none.
 fn middle(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(f64::NAN)
+    median(&mut values.collect::<Vec<_>>()).unwrap_or(f64::NAN)
 }
 
 /// What a clip's pictures were spoilt with, by its name: what follows '+' or '@'.

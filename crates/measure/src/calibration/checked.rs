@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Doubt, Shift};
+use super::{Doubt, Gauged, Shift};
 use crate::body::ModelKind;
 
 /// How readings of one quantity lie to what was held; in its unit, lengths at an adult's
@@ -56,6 +56,25 @@ pub struct Checked {
     pub trunk: Option<Found>,
 }
 
+impl Checked {
+    /// What was found of a quantity; `None` where nobody held it.
+    pub fn found(&self, of: Gauged) -> Option<Found> {
+        match of {
+            Gauged::Knee => self.knee,
+            Gauged::Extension => self.extension,
+            Gauged::HeelGap => self.heel_gap,
+            Gauged::Trunk => self.trunk,
+        }
+    }
+
+    /// What was held.
+    pub fn held(&self) -> impl Iterator<Item = Gauged> {
+        Gauged::ALL
+            .into_iter()
+            .filter(|of| self.found(*of).is_some())
+    }
+}
+
 impl Found {
     /// What is added to a reading, and how sure the value is then. `moving` is how far a
     /// moving skater may lie from one who stands, `random` what differs from push to push.
@@ -63,7 +82,7 @@ impl Found {
         // The slope is of the truth, which is what the shift has to give back.
         let truth = self.centre + (reading - self.centre - self.offset) / (1.0 + self.slope);
         // Beyond what was held nothing is known of the slope.
-        let held = truth.clamp(self.low, self.high);
+        let held = truth.max(self.low).min(self.high);
         let away = held - self.centre;
         let offset_error = self.offset_error.hypot(self.slope_error * away);
         Shift {

@@ -45,10 +45,14 @@ pub enum Basis {
 impl Basis {
     /// What values of a lane rest on, where the model is the one it is set up for.
     pub fn of(lane: &Lane) -> Self {
-        match (lane.subject, &lane.checked) {
+        Self::from(lane.subject, lane.checked.is_some())
+    }
+
+    fn from(subject: Subject, checked: bool) -> Self {
+        match (subject, checked) {
             (Subject::Rendered, _) => Basis::Rendered,
-            (Subject::People, None) => Basis::PeoplePublished,
-            (Subject::People, Some(_)) => Basis::CheckedHere,
+            (Subject::People, false) => Basis::PeoplePublished,
+            (Subject::People, true) => Basis::CheckedHere,
         }
     }
 
@@ -162,11 +166,12 @@ impl Calibration {
 
     /// What its values rest on.
     pub fn basis(self) -> Basis {
-        match (self.subject, self.checked) {
-            (Subject::Rendered, _) => Basis::Rendered,
-            (Subject::People, None) => Basis::PeoplePublished,
-            (Subject::People, Some(_)) => Basis::CheckedHere,
-        }
+        Basis::from(self.subject, self.checked.is_some())
+    }
+
+    /// What a check found of a quantity.
+    pub fn found(self, of: Gauged) -> Option<Found> {
+        self.checked?.found(of)
     }
 
     /// One of two numbers, by the subject.
@@ -181,7 +186,7 @@ impl Calibration {
     pub fn glide_knee(self, view: View, read_deg: f64) -> Shift {
         self.pick(rendered::glide_knee(self.by, view), {
             let published = people::glide_knee(self.by, view);
-            let found = self.checked.and_then(|c| c.knee);
+            let found = self.found(Gauged::Knee);
             after(found, read_deg, people::KNEE_SPREAD, published)
         })
     }
@@ -195,7 +200,7 @@ impl Calibration {
     /// The included knee angle at the end of a push that is read so, degrees.
     pub fn extension(self, read_deg: f64) -> Shift {
         self.pick(rendered::EXTENSION, {
-            let found = self.checked.and_then(|c| c.extension);
+            let found = self.found(Gauged::Extension);
             after(found, read_deg, people::EXTENSION_SPREAD, people::EXTENSION)
         })
     }
@@ -237,7 +242,7 @@ impl Calibration {
     pub fn trunk(self, read_deg: f64) -> Shift {
         let unmoved = |doubt| Shift { add: 0.0, doubt };
         self.pick(unmoved(rendered::TRUNK), {
-            let found = self.checked.and_then(|c| c.trunk);
+            let found = self.found(Gauged::Trunk);
             let published = unmoved(people::TRUNK);
             after(found, read_deg, people::TRUNK_SPREAD, published)
         })
@@ -246,7 +251,7 @@ impl Calibration {
     /// The gap between the heels that is read so, metres at an adult's stature.
     pub fn heel_gap(self, view: View, read_m: f64) -> Shift {
         self.pick(rendered::heel_gap(view), {
-            let found = self.checked.and_then(|c| c.heel_gap);
+            let found = self.found(Gauged::HeelGap);
             after(found, read_m, people::GAP_SPREAD, people::heel_gap(view))
         })
     }

@@ -50,6 +50,23 @@ pub enum Gauged {
     Trunk,
 }
 
+impl Gauged {
+    /// The id of the rule that judges it.
+    pub fn rule(self) -> &'static str {
+        match self {
+            Gauged::Knee => "knee_bend",
+            Gauged::Extension => "extension",
+            Gauged::HeelGap => "recovery_gap",
+            Gauged::Trunk => "trunk_lean",
+        }
+    }
+
+    /// What a rule judges, by its id; `None` where persons cannot hold it.
+    pub fn of_rule(rule: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|of| of.rule() == rule)
+    }
+}
+
 impl Calibration {
     /// What is known of people, and of no one else, before a check.
     pub fn prior(self, of: Gauged, view: View) -> Prior {

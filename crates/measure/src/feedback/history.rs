@@ -1,7 +1,8 @@
 //! What the earlier passes were like, rule by rule.
 
-use super::summary::{band_width, median, switched_on, unsure};
+use super::summary::{band_width, switched_on};
 use super::{FeedbackSettings, Good};
+use crate::geometry::true_median;
 use crate::rules::{JudgedPass, Limits, RuleId, RuleMap};
 
 /// One number per rule; `None` where the rule was not judged or is off.
@@ -17,11 +18,11 @@ pub(super) fn values_of(pass: &JudgedPass) -> Values {
         let mut values: Vec<f64> = pass
             .pushes
             .iter()
-            .filter(|push| unsure(push, i).is_none())
+            .filter(|push| push.unsure(i).is_none())
             .filter_map(|push| push.measures[i].judged_value())
             .filter(|v| v.is_finite())
             .collect();
-        (!values.is_empty()).then(|| median(&mut values))
+        true_median(&mut values)
     })
 }
 
@@ -71,7 +72,7 @@ impl History {
     pub(super) fn earlier(&self, rule: RuleId, settings: &FeedbackSettings) -> Option<f64> {
         let past = &self.baseline[rule];
         let enough = past.len() >= settings.improvement_needs_passes.max(1) as usize;
-        enough.then(|| median(&mut past.clone()))
+        enough.then(|| true_median(&mut past.clone())).flatten()
     }
 
     /// The earlier median of a rule that this pass is better than by the

@@ -1,8 +1,9 @@
 //! The summary at the end of a set of passes.
 
 use super::history::{Values, gain_in_bands};
-use super::summary::{Deviation, median};
+use super::summary::Deviation;
 use super::{FeedbackSettings, Good};
+use crate::geometry::true_median;
 use crate::rules::{JudgedPass, RuleId, RuleMap};
 
 /// What a set of passes was like: at most three lines on the screen.
@@ -86,7 +87,7 @@ impl SetTally {
         let (first, second) = self.values.split_at(self.values.len() / 2);
         let half = |half: &[Values], rule: RuleId| {
             let mut values: Vec<f64> = half.iter().filter_map(|v| v[rule]).collect();
-            (!values.is_empty()).then(|| median(&mut values))
+            true_median(&mut values)
         };
         let improved = RuleId::ALL
             .iter()

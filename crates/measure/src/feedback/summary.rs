@@ -1,5 +1,6 @@
 //! What one pass offers to speak about.
 
+use crate::geometry::true_median;
 use crate::rules::{JudgedPass, JudgedPush, Leg, NotJudged, RuleId};
 
 use super::CueLeg;
@@ -99,7 +100,7 @@ fn deviations(pass: &JudgedPass) -> Vec<Deviation> {
         .into_iter()
         .map(|mut g| {
             let pushes = g.values.len();
-            let value = median(&mut g.values);
+            let value = true_median(&mut g.values).unwrap_or(f64::NAN);
             Deviation {
                 rule: g.rule,
                 value,
@@ -136,18 +137,6 @@ pub(super) fn band_width(pass: &JudgedPass, rule: RuleId) -> f64 {
     }
 }
 
-/// The middle value, or the mean of the two middle ones.
-pub(super) fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    match n {
-        0 => f64::NAN,
-        _ if n % 2 == 1 => values[n / 2],
-        // Halved before adding: the sum of two finite values can overflow.
-        _ => values[n / 2 - 1] / 2.0 + values[n / 2] / 2.0,
-    }
-}
-
 /// Whether a rule is switched on in this pass: only then would a value
 /// beyond its limit have been flagged, and only then does silence mean good.
 pub(super) fn switched_on(pass: &JudgedPass, rule: RuleId) -> bool {
@@ -169,26 +158,12 @@ fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
         .iter()
         .filter(|rule| rule.rule().views.contains(&pass.view) && switched_on(pass, **rule))
         .find_map(|&rule| {
-            let why = |push: &JudgedPush| match push.measures[rule].not_judged {
-                Some(why) => Err(Some(why).filter(|why| why.is_of_the_picture())),
-                None => match unsure(push, rule) {
-                    None => Ok(()),
-                    why => Err(why),
-                },
-            };
-            let whys: Vec<Result<(), Option<NotJudged>>> = pass.pushes.iter().map(why).collect();
+            let why =
+                |push: &JudgedPush| push.measures[rule].not_judged.or_else(|| push.unsure(rule));
             // Seen well once is enough.
-            let seen = whys.iter().any(Result::is_ok);
-            whys.into_iter()
-                .filter_map(Result::err)
-                .flatten()
-                .find(|_| !seen)
+            let whys: Option<Vec<NotJudged>> = pass.pushes.iter().map(why).collect();
+            whys?.into_iter().find(|why| why.is_of_the_picture())
         })
-}
-
-/// Why a judged value of a push is too unsure to praise by, where it is.
-pub(super) fn unsure(push: &JudgedPush, rule: RuleId) -> Option<NotJudged> {
-    rule.rule().needs.too_unsure_to_praise(&push.quality?)
 }
 
 /// The reason given most often among the rules that this view could have
@@ -216,16 +191,4 @@ fn why_not_judged(pass: &JudgedPass) -> NotJudged {
         .iter()
         .find(|(_, n)| Some(*n) == most)
         .map_or(NotJudged::NoRuleOn, |(r, _)| *r)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_median_of_an_even_number_lies_between_the_middle_two() {
-        assert_eq!(median(&mut [4.0, 1.0, 3.0, 2.0]), 2.5);
-        assert_eq!(median(&mut [9.0, 1.0, 3.0]), 3.0);
-        assert_eq!(median(&mut [f64::MAX, f64::MAX]), f64::MAX);
-    }
 }

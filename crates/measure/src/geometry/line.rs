@@ -56,6 +56,18 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
+/// The middle value, or the mean of the two middle ones. Sorts the values.
+pub fn true_median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    let upper = *values.get(n / 2)?;
+    // Halved before adding: the sum of two finite values can overflow.
+    Some(match n % 2 {
+        1 => upper,
+        _ => values[n / 2 - 1] / 2.0 + upper / 2.0,
+    })
+}
+
 /// The mean of values with weights in which one that lies farther than `astray`
 /// from it pulls no harder than one that lies so far (Huber's estimate of a
 /// location, 1964). `None` for no values.
@@ -84,6 +96,14 @@ const STEADY_ROUNDS: usize = 20;
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_median_of_an_even_number_lies_between_the_middle_two() {
+        assert_eq!(true_median(&mut [4.0, 1.0, 3.0, 2.0]), Some(2.5));
+        assert_eq!(true_median(&mut [9.0, 1.0, 3.0]), Some(3.0));
+        assert_eq!(true_median(&mut [f64::MAX, f64::MAX]), Some(f64::MAX));
+        assert_eq!(true_median(&mut []), None);
+    }
 
     #[test]
     fn a_line_is_found_at_any_time_and_heavy_points_draw_it() {

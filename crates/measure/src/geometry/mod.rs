@@ -21,5 +21,5 @@ pub use camera_pose::{CameraPose, CameraPoseError, Known, Mark, solve_camera_pos
 pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };
-pub use line::{Line, fit_line, huber_mean, median};
+pub use line::{Line, fit_line, huber_mean, median, true_median};
 pub use parabola::{Parabola, fit_parabola};

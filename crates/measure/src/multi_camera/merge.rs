@@ -5,7 +5,7 @@ use crate::rules::{Id, IdMap, JudgedPass, JudgedPush, Measure, NotJudged, Thresh
 
 /// Two cameras mean the same push when their toe-offs are this near, seconds:
 /// less than half a step, and more than the clocks of two cameras are apart.
-const SAME_PUSH_S: f64 = 0.2;
+pub const SAME_PUSH_S: f64 = 0.2;
 
 /// Puts two passes of one skater together, both on one clock; the first one
 /// gives the thresholds, the speed, the view and the number of the track.

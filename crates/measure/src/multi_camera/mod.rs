@@ -17,7 +17,7 @@ mod matcher;
 mod merge;
 
 pub use matcher::{Matcher, Presence, Span, Watch};
-pub use merge::{merge, seen_by_two, with_thresholds};
+pub use merge::{SAME_PUSH_S, merge, seen_by_two, with_thresholds};
 
 #[cfg(test)]
 mod tests;

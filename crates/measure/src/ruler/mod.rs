@@ -85,6 +85,9 @@ const SLOPE_BEFORE: f64 = 0.1;
 /// As how many measured persons the published spread between persons counts (a proposal).
 const SPREAD_AS_PERSONS: f64 = 3.0;
 
+/// A puck on edge and flat, metres (IIHF rule book): a gauge between the heels.
+pub const PUCK_M: [f64; 2] = [0.0254, 0.0762];
+
 impl Gauged {
     /// All, in the order they are shown.
     pub const ALL: [Gauged; 4] = [
@@ -171,8 +174,13 @@ pub fn fitted(of: Gauged, pairs: &[Pair], prior: &Prior) -> Result<Option<Fitted
             return Err(PairFault::NoNumber);
         }
     }
+    Ok(of_pairs(of, pairs, prior))
+}
+
+/// The same of pairs that were checked when they were held.
+fn of_pairs(of: Gauged, pairs: &[Pair], prior: &Prior) -> Option<Fitted> {
     if pairs.is_empty() {
-        return Ok(None);
+        return None;
     }
     let mut people: Vec<usize> = pairs.iter().map(|h| h.person).collect();
     people.sort_unstable();
@@ -193,7 +201,7 @@ pub fn fitted(of: Gauged, pairs: &[Pair], prior: &Prior) -> Result<Option<Fitted
     let kept = SLOPE_BEFORE.powi(2) / (SLOPE_BEFORE.powi(2) + measured.slope_error.powi(2));
     let slope = kept * measured.slope;
     let references = || pairs.iter().map(|h| h.reference);
-    Ok(Some(Fitted {
+    Some(Fitted {
         found: Found {
             offset,
             offset_error,
@@ -207,7 +215,7 @@ pub fn fitted(of: Gauged, pairs: &[Pair], prior: &Prior) -> Result<Option<Fitted
         },
         within: measured.within,
         outliers: far_off(pairs, slope, prior.spread.within),
-    }))
+    })
 }
 
 /// The model of the pairs; where they are too few for a spread of their own, their plain

@@ -3,10 +3,11 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::{Fitted, Pair, PairFault, fitted};
+use super::{Fitted, Pair, PairFault, of_pairs};
 use crate::body::ModelKind;
 use crate::calibration::{ADULT_M, Calibration, Checked, Found, Gauged, day};
 use crate::config::{Lane, Subject};
+use crate::roster::HEIGHT_M;
 
 /// The format this program writes and reads.
 pub const FORMAT: u32 = 1;
@@ -15,8 +16,6 @@ const MOST_HOLDS: usize = 2000;
 /// Letters of a person or of gear.
 const LONGEST_INITIALS: usize = 4;
 const LONGEST_GEAR: usize = 40;
-/// Numbers of a lane this near to each other are the same: files round them.
-const SAME: f64 = 1e-4;
 
 /// What a check holds for.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -122,24 +121,27 @@ impl std::fmt::Display for Difference {
 }
 
 impl Setting {
+    /// The lane's numbers in steps of a thousandth of a metre or degree: lanes with the
+    /// same are one lane.
+    pub fn lane_steps(&self) -> [i64; 5] {
+        let lane = &self.lane;
+        [
+            lane.camera_height_m,
+            lane.tilt_deg,
+            lane.hfov_deg,
+            lane.roll_deg,
+            lane.lane_distance_m,
+        ]
+        .map(|v| (v * 1e3).round() as i64)
+    }
+
     /// The first thing in which another setting differs.
     pub fn differs(&self, other: &Setting) -> Option<Difference> {
-        let (a, b) = (&self.lane, &other.lane);
-        let numbers = |l: &Lane| {
-            [
-                l.camera_height_m,
-                l.tilt_deg,
-                l.hfov_deg,
-                l.roll_deg,
-                l.lane_distance_m,
-            ]
-        };
-        let mut pairs = numbers(a).into_iter().zip(numbers(b));
-        let same_lane =
-            (a.view, a.travel) == (b.view, b.travel) && pairs.all(|(x, y)| (x - y).abs() <= SAME);
         if self.camera != other.camera {
             Some(Difference::Camera)
-        } else if !same_lane {
+        } else if self.lane_steps() != other.lane_steps()
+            || (self.lane.view, self.lane.travel) != (other.lane.view, other.lane.travel)
+        {
             Some(Difference::Lane)
         } else if self.model != other.model {
             Some(Difference::Model)
@@ -171,7 +173,7 @@ impl Hold {
         if self.gear.chars().count() > LONGEST_GEAR || self.gear.chars().any(char::is_control) {
             return Err(RecordFault::Gear);
         }
-        if !(0.8..=2.2).contains(&self.stature_m) {
+        if !HEIGHT_M.contains(&self.stature_m) {
             return Err(RecordFault::Stature(self.stature_m));
         }
         Ok(())
@@ -306,21 +308,22 @@ impl Record {
             .unzip();
         let calibration = Calibration::of(Subject::People, self.setting.model);
         let prior = calibration.prior(of, self.setting.lane.view);
-        let mut found = fitted(of, &pairs, &prior).ok()??;
+        let mut found = of_pairs(of, &pairs, &prior)?;
         for place in &mut found.outliers {
             *place = places[*place];
         }
         Some(found)
     }
 
+    /// The day of the last hold that counts.
+    pub fn day(&self) -> Option<jiff::civil::Date> {
+        let counting = self.holds.iter().filter(|h| !h.undone);
+        counting.map(|h| h.date).max()
+    }
+
     /// What values follow; `None` without a hold that counts.
     pub fn checked(&self) -> Option<Checked> {
-        let date = self
-            .holds
-            .iter()
-            .filter(|h| !h.undone)
-            .map(|h| h.date)
-            .max()?;
+        let date = self.day()?;
         let found = |of| self.fitted(of).map(|fitted| rounded(fitted.found));
         Some(Checked {
             date: Some(date),

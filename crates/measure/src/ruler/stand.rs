@@ -1,5 +1,6 @@
 //! A person who stands still and holds something, read as a push is read.
 
+use super::Hold;
 use crate::body::{Body, BodyPoint, ModelKind, PoseFrame};
 use crate::calibration::Gauged;
 use crate::config::{Lane, Subject, View};
@@ -198,6 +199,33 @@ impl Standing {
         held(Still(&self.motion), of)
             .filter(|v| v.is_finite())
             .ok_or(StandFault::NotSeen)
+    }
+}
+
+/// From this angle on a knee is an extension as well.
+const STRAIGHT_FROM_DEG: f64 = 140.0;
+
+impl Standing {
+    /// A hold with what is read of it; the same two seconds of a straight leg hold a knee
+    /// and an extension, where the view shows both.
+    ///
+    /// # Errors
+    /// As [`Standing::read`], of the hold itself.
+    pub fn holds(&self, hold: Hold) -> Result<Vec<Hold>, StandFault> {
+        let of_hold = Hold {
+            reading: self.read(hold.of)?,
+            ..hold
+        };
+        let straight = of_hold.of == Gauged::Knee && of_hold.reference >= STRAIGHT_FROM_DEG;
+        let leg = straight
+            .then(|| self.read(Gauged::Extension).ok())
+            .flatten()
+            .map(|reading| Hold {
+                of: Gauged::Extension,
+                reading,
+                ..of_hold.clone()
+            });
+        Ok([of_hold].into_iter().chain(leg).collect())
     }
 }
 

@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Measure, Needs, RuleId, RuleMap, Surety};
-use crate::config::View;
+use crate::calibration::Calibration;
+use crate::config::{Lane, View};
 use crate::stride::{Curves, Leg, PassMotion, Push};
 
 /// The age groups, by the age at the end of the year (Hockey Canada age
@@ -168,6 +169,20 @@ impl Limits {
     /// the dead-band.
     pub fn margin(&self, deviation: f64, surety: Surety) -> f64 {
         self.dead_band.max(surety.margin(deviation))
+    }
+
+    /// The same for a push by itself on a lane, near the limit; `None` where there is no
+    /// such doubt to tell.
+    pub fn margin_on(
+        &self,
+        rule: RuleId,
+        calibration: Calibration,
+        lane: &Lane,
+        surety: Surety,
+    ) -> Option<f64> {
+        let near = self.at_least.or(self.at_most).unwrap_or_default();
+        let doubt = calibration.doubt_of(rule.code(), lane.view, lane.skater_height_m, near)?;
+        Some(self.margin(doubt.of_one(), surety))
     }
 
     /// The limit a value with this standard deviation is surely beyond, if any.

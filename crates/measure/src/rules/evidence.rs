@@ -4,6 +4,7 @@
 //! that belongs to the person, the gear and the rink stays.
 
 use super::{JudgedPush, RuleId, Thresholds};
+use crate::geometry::true_median;
 use crate::stride::Leg;
 
 /// The pushes of a leg as one value.
@@ -35,14 +36,11 @@ impl Evidence {
             shared += (all * all - random * random).max(0.0).sqrt();
             random2 += random * random;
         }
-        if values.is_empty() {
-            return None;
-        }
         let n = values.len() as f64;
         let mean = values.iter().sum::<f64>() / n;
         Some(Evidence {
             mean,
-            median: middle(&mut values),
+            median: true_median(&mut values)?,
             deviation: (shared / n).hypot(random2.sqrt() / n),
             pushes: values.len(),
         })
@@ -55,13 +53,6 @@ impl Evidence {
         let beyond = |value: f64| limits.surely_beyond(value, self.deviation, thresholds.surety);
         beyond(self.mean).filter(|limit| beyond(self.median) == Some(*limit))
     }
-}
-
-/// The middle value, or the mean of the two middle ones; of one value at least.
-fn middle(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (values[(n - 1) / 2] + values[n / 2]) / 2.0
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! What rules read of somebody who stands still: the readings of the ruler.
 
-use super::table::glide::glide_as_read;
+use super::table::extension::first_counts;
+use super::table::glide::{ASTRAY_DEG, glide_as_read};
 use super::table::recovery_gap::feet_apart_m;
 use super::table::rule_geometry::{
     boot_width_m, mean, over, pushed_out_knee_angles, second_knee_angles, trunk_lean_deg,
@@ -8,9 +9,6 @@ use super::table::rule_geometry::{
 use crate::calibration::Gauged;
 use crate::geometry::{huber_mean, median};
 use crate::stride::{Leg, PassMotion, near_leg};
-
-/// Readings farther than this from the others count less, degrees.
-const ASTRAY_DEG: f64 = 5.0;
 
 /// Somebody who stands still, as motion.
 pub struct Still<'m>(pub &'m PassMotion);
@@ -31,8 +29,13 @@ pub fn held(Still(motion): Still<'_>, of: Gauged) -> Option<f64> {
                 .into_iter()
                 .map(|(_, deg)| deg)
                 .collect();
-            // Of a straight leg both readers count, as in a push.
-            Some(mean(&second).map_or(first, |second| (first + second) / 2.0))
+            Some(match mean(&second) {
+                None => first,
+                Some(second) if first_counts(motion.read_by, first, second) => {
+                    (first + second) / 2.0
+                }
+                Some(second) => second,
+            })
         }
         Gauged::HeelGap => {
             let mut apart_m = over(motion, from_s, to_s, |i| Some(feet_apart_m(motion, i, 0.0)));

@@ -55,6 +55,7 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
         return Measure::not_judged(why);
     }
     let mut measure = finite((rule.evaluate)(motion, push));
+    measure.praise_not = rule.needs.too_unsure_to_praise(&seen);
     let widening = rule.needs.widening(&seen);
     let doubt = motion.calibration().doubt_of(
         rule.id.code(),

@@ -23,6 +23,9 @@ pub struct Measure {
     pub random: Option<f64>,
     /// Why rules may not speak about it; `None` where they may.
     pub not_judged: Option<NotJudged>,
+    /// Why it is too unsure to praise by, though it may be judged, by the picture it was
+    /// read in. Not in records.
+    pub praise_not: Option<NotJudged>,
     /// How it was measured, in a few plain words of the recordings; may be
     /// empty.
     pub how: String,
@@ -44,6 +47,7 @@ impl Measure {
             uncertainty: Some(uncertainty),
             random: None,
             not_judged: None,
+            praise_not: None,
             how: how.into(),
         }
     }
@@ -55,6 +59,7 @@ impl Measure {
             uncertainty: None,
             random: None,
             not_judged: Some(why),
+            praise_not: None,
             how: String::new(),
         }
     }
@@ -109,6 +114,15 @@ pub struct JudgedPush {
     /// How well it was seen, from touchdown to the return of the feet; `None` where
     /// that was not kept.
     pub quality: Option<Quality>,
+}
+
+impl JudgedPush {
+    /// Why a judged value of this push is too unsure to praise by, where it is: by the
+    /// pictures it was read in, or by those of the whole push.
+    pub fn unsure(&self, rule: RuleId) -> Option<NotJudged> {
+        let of_push = || rule.rule().needs.too_unsure_to_praise(&self.quality?);
+        self.measures[rule].praise_not.or_else(of_push)
+    }
 }
 
 /// One pass, judged with the thresholds it carries.

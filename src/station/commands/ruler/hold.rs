@@ -9,24 +9,19 @@ use crate::calibration::Gauged;
 use crate::capture::{self, CameraRequest, Feed, Pace, SourceSpec, Taken};
 use crate::pose::{Estimator, PoseFrame, PoseSettings};
 use crate::ruler::stand::{HOLD_S, StandFault, Standing};
-use crate::ruler::{Hold, PairFault};
+use crate::ruler::{Hold, PUCK_M, PairFault};
 use crate::station::commands::review::usage_or_failure;
 use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
 use crate::station::usage::UsageError;
 use crate::station::vision::{cores_up_to, pose_settings, set_view};
 
-/// A puck (IIHF rule book: 7.62 cm across, 2.54 cm thick).
-const PUCK_FLAT_M: f64 = 0.0762;
-const PUCK_ON_EDGE_M: f64 = 0.0254;
 /// How long a camera is looked through for a hold.
 const PATIENCE: Duration = Duration::from_secs(90);
 /// Without a picture for so long the camera does not answer.
 const NO_PICTURE: Duration = Duration::from_secs(10);
 /// Longest recording of a hold, seconds.
 const LONGEST_S: f64 = 300.0;
-/// From this angle on a knee is an extension as well.
-const STRAIGHT_FROM_DEG: f64 = 140.0;
 /// Passes until the region of a still person is settled.
 const SETTLE_PASSES: usize = 2;
 /// Of somebody who stands still and never moved ten pictures a second are enough.
@@ -107,8 +102,8 @@ impl HoldOptions {
             (Some(deg), ..) if !of.is_length() => Some(deg),
             (None, Some(cm), _) if of.is_length() => Some(cm / 100.0),
             (None, None, Some(puck)) if of.is_length() => Some(match puck {
-                PuckChoice::Flat => PUCK_FLAT_M,
-                PuckChoice::Edge => PUCK_ON_EDGE_M,
+                PuckChoice::Flat => PUCK_M[1],
+                PuckChoice::Edge => PUCK_M[0],
             }),
             _ => None,
         };
@@ -135,7 +130,7 @@ pub fn hold(options: &HoldOptions) -> anyhow::Result<()> {
         .map_err(|e| UsageError(e.to_string()))?;
     let before = place.record()?;
     let mut record = before.clone();
-    let mut hold = Hold {
+    let hold = Hold {
         of,
         reference,
         reading: 0.0,
@@ -150,23 +145,10 @@ pub fn hold(options: &HoldOptions) -> anyhow::Result<()> {
         Some(clip) => in_clip(&place, clip)?,
         None => before_camera(&place)?,
     };
-    hold.reading = standing.read(of)?;
-    let mut said = spoken(&hold);
-    record
-        .add(hold.clone())
-        .map_err(|e| UsageError(e.to_string()))?;
-    // The same two seconds of a straight leg say both.
-    if of == Gauged::Knee
-        && reference >= STRAIGHT_FROM_DEG
-        && let Ok(reading) = standing.read(Gauged::Extension)
-    {
-        let leg = Hold {
-            of: Gauged::Extension,
-            reading,
-            ..hold
-        };
-        said += &spoken(&leg);
-        record.add(leg).map_err(|e| UsageError(e.to_string()))?;
+    let mut said = String::new();
+    for hold in standing.holds(hold)? {
+        said += &spoken(&hold);
+        record.add(hold).map_err(|e| UsageError(e.to_string()))?;
     }
     // Another hold may have been added meanwhile, in another terminal.
     anyhow::ensure!(

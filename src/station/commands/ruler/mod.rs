@@ -13,7 +13,7 @@ use crate::calibration::{Calibration, Gauged};
 use crate::capture::{self, SourceSpec};
 use crate::config::{self, Lane, Subject, write_atomically};
 use crate::ruler::{Fitted, Record, Setting};
-use crate::rules::{AgeGroups, Surety};
+use crate::rules::{AgeGroups, RuleId};
 use crate::station::program::print;
 use crate::station::ruler::{CheckError, CheckState, Checks, camera_of, recordings_of};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
@@ -196,7 +196,8 @@ fn persons(n: u32) -> String {
 
 /// What the check says of every quantity the lane shows, and what that means for flags.
 fn table(place: &Place, record: &Record) -> anyhow::Result<String> {
-    let surety = AgeGroups::load(&age_groups_file(&place.home))?.surety();
+    let groups = AgeGroups::load(&age_groups_file(&place.home))?;
+    let limits = groups.thresholds(place.station.age_group).limits;
     let view = place.lane.view;
     let before = Calibration::of(Subject::People, record.setting.model);
     let lane = Lane {
@@ -211,20 +212,27 @@ fn table(place: &Place, record: &Record) -> anyhow::Result<String> {
     {
         let (unit, times) = of.told_in();
         let said = |v: f64| format!("{:.1} {unit}", v * times);
-        let margin = |c: Calibration| margin(c, of, &place.lane, surety).map(said);
+        let margin = |c: Calibration| {
+            let rule = RuleId::from_code(of.rule())?;
+            let margin = limits[rule].margin_on(rule, c, &place.lane, groups.surety());
+            margin.map(said)
+        };
         text += &format!("{}: ", of.name());
-        match record.fitted(of) {
+        let fitted = record.fitted(of);
+        match &fitted {
             None => text += "nobody held it",
-            Some(fitted) => text += &sentence(of, record, &fitted),
+            Some(fitted) => text += &sentence(of, record, fitted),
         }
         if let (Some(was), Some(is)) = (margin(before), margin(now)) {
             text += &if was == is {
-                format!("; flagged from {is} beyond the limit\n")
+                format!("; a push by itself is flagged from {is} beyond the limit\n")
             } else {
-                format!("; flagged from {is} beyond the limit, {was} without the check\n")
+                format!(
+                    "; a push by itself is flagged from {is} beyond the limit, {was} without the check\n"
+                )
             };
         }
-        for place in record.fitted(of).map_or_else(Vec::new, |f| f.outliers) {
+        for place in fitted.map_or_else(Vec::new, |f| f.outliers) {
             let hold = &record.holds[place];
             text += &format!(
                 "  far off the person's others, and it counts: {} held {} and was read {}\n",
@@ -258,18 +266,6 @@ fn sentence(of: Gauged, record: &Record, fitted: &Fitted) -> String {
         text += &format!(", {:+.1} for 10 more", 10.0 * found.slope);
     }
     text
-}
-
-/// How far beyond a usual limit a value has to be to be flagged, in the quantity's unit.
-fn margin(c: Calibration, of: Gauged, lane: &Lane, surety: Surety) -> Option<f64> {
-    let (rule, near) = match of {
-        Gauged::Knee => ("knee_bend", 120.0),
-        Gauged::Extension => ("extension", 155.0),
-        Gauged::HeelGap => ("recovery_gap", 0.1),
-        Gauged::Trunk => ("trunk_lean", 45.0),
-    };
-    let doubt = c.doubt_of(rule, lane.view, lane.skater_height_m, near)?;
-    Some(surety.margin(doubt.of_one()))
 }
 
 fn undo(place: &Place) -> anyhow::Result<()> {

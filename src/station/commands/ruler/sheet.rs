@@ -7,6 +7,7 @@ use anyhow::Context;
 
 use super::may_write;
 use crate::config::{self, write_atomically};
+use crate::ruler::PUCK_M;
 use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::words::Catalogue;
@@ -72,8 +73,8 @@ const LETTERS: usize = 96;
 /// The angles of the template, and how long its lines are, mm.
 const ANGLES_DEG: [f64; 4] = [180.0, 150.0, 120.0, 100.0];
 const ARM_MM: f64 = 50.0;
-/// A puck, mm (IIHF rule book).
-const PUCK_MM: [f64; 2] = [76.2, 25.4];
+/// A puck flat and on edge, mm.
+const PUCK_MM: [f64; 2] = [1e3 * PUCK_M[1], 1e3 * PUCK_M[0]];
 
 /// The page as SVG; a millimetre on paper is a unit.
 fn page(paper: Paper, words: &Catalogue) -> String {

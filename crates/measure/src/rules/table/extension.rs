@@ -165,7 +165,12 @@ fn first_helps(motion: &PassMotion, push: &Push, second_deg: f64) -> Option<f64>
         return None;
     }
     let first_deg = reading_deg(motion, push).ok()?;
-    (motion.read_by == ModelKind::Heavy || first_deg > second_deg).then_some(first_deg)
+    first_counts(motion.read_by, first_deg, second_deg).then_some(first_deg)
+}
+
+/// Whether the mean of both readers counts, and not the second one's reading alone.
+pub fn first_counts(by: ModelKind, first_deg: f64, second_deg: f64) -> bool {
+    second_deg >= BOTH_FROM_DEG && (by == ModelKind::Heavy || first_deg > second_deg)
 }
 
 /// A skater who glides on a knee straighter than this hardly opens the thighs:

@@ -15,7 +15,7 @@ const AFTER_S: f64 = 0.07;
 /// only the moments in which the knees lie on each other.
 const LEAST_SEEN_S: f64 = 0.17;
 /// A reading farther than this from the others counts less, degrees.
-const ASTRAY_DEG: f64 = 5.0;
+pub const ASTRAY_DEG: f64 = 5.0;
 
 /// A gliding knee hardly moves. Readings that lie this far from their middle in the
 /// mean, degrees, are not of one knee.

@@ -7,7 +7,7 @@ use super::Rule;
 use super::ids::ids;
 
 mod arm_crossover;
-mod extension;
+pub(super) mod extension;
 pub(super) mod glide;
 mod knee_bend;
 pub(super) mod recovery_gap;

@@ -3,7 +3,7 @@
 use egui::Ui;
 
 use crate::body::ModelKind;
-use crate::calibration::{Basis, Calibration};
+use crate::calibration::{Basis, Calibration, Gauged};
 use crate::panel::model::{CheckEnded, Command};
 use crate::panel::pages::Desk;
 use crate::panel::widgets::{Press, Voice, grid, say};
@@ -21,20 +21,20 @@ pub(super) fn what_it_means(d: &Desk<'_>, rule: &Rule, limits: &Limits) -> Optio
     // Without a check the doubt is the same for every model.
     let model = lane.checked.map_or(ModelKind::default(), |c| c.model);
     let calibration = Calibration::of_lane(lane, model);
-    let near = limits.at_least.or(limits.at_most).unwrap_or_default();
-    let doubt = calibration.doubt_of(rule.id.code(), lane.view, lane.skater_height_m, near)?;
-    let margin = limits.margin(doubt.of_one(), d.view.groups.surety());
+    let margin = limits.margin_on(rule.id, calibration, lane, d.view.groups.surety())?;
     let margin = d.f.finer(rule.unit, margin);
     let part = ("margin", margin.as_str());
-    Some(match calibration.basis() {
-        Basis::Rendered => d.w.say("limits.rendered", &[part]),
-        Basis::CheckedHere => {
-            let checked = lane.checked?;
-            let date = checked.date.map_or_else(String::new, |d| d.to_string());
-            let persons = checked.persons.to_string();
+    // A check says something of what was held alone.
+    let found = Gauged::of_rule(rule.id.code()).and_then(|of| calibration.found(of));
+    Some(match (calibration.basis(), found) {
+        (Basis::Rendered, _) => d.w.say("limits.rendered", &[part]),
+        (Basis::CheckedHere, Some(found)) => {
+            let date = lane.checked?.date;
+            let date = date.map_or_else(String::new, |d| d.to_string());
+            let persons = found.persons.to_string();
             d.w.say("limits.checked", &[("date", &date), ("n", &persons), part])
         }
-        Basis::PeoplePublished => {
+        _ => {
             let text = d.w.say("limits.not_checked", &[part]);
             match &d.view.check_ended {
                 Some(ended) => format!("{text} {}", why_ended(d, ended)),

@@ -6,10 +6,9 @@ use crate::calibration::Gauged;
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
 use crate::panel::widgets::{Press, Slider, Voice, card, grid, say, stepper};
+use crate::ruler::PUCK_M;
 use crate::rules::Unit;
 
-/// A puck on edge and flat, metres (IIHF rule book).
-const PUCK_M: [f64; 2] = [0.0254, 0.0762];
 /// Persons that are told apart: gloves do not type initials.
 const PERSONS: u32 = 6;
 
