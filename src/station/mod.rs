@@ -15,6 +15,7 @@ pub mod logging;
 mod output;
 pub mod presenter;
 pub mod program;
+mod roomy;
 pub mod ruler;
 pub mod session;
 pub mod settings;

@@ -1,6 +1,6 @@
 //! What the earlier passes were like, rule by rule.
 
-use super::summary::{band_width, median, switched_on, unsure};
+use super::summary::{band_width, median, switched_on};
 use super::{FeedbackSettings, Good};
 use crate::rules::{JudgedPass, Limits, RuleId, RuleMap};
 
@@ -17,7 +17,7 @@ pub(super) fn values_of(pass: &JudgedPass) -> Values {
         let mut values: Vec<f64> = pass
             .pushes
             .iter()
-            .filter(|push| unsure(push, i).is_none())
+            .filter(|push| push.unsure(i).is_none())
             .filter_map(|push| push.measures[i].judged_value())
             .filter(|v| v.is_finite())
             .collect();

@@ -171,7 +171,7 @@ fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
         .find_map(|&rule| {
             let why = |push: &JudgedPush| match push.measures[rule].not_judged {
                 Some(why) => Err(Some(why).filter(|why| why.is_of_the_picture())),
-                None => match unsure(push, rule) {
+                None => match push.unsure(rule) {
                     None => Ok(()),
                     why => Err(why),
                 },
@@ -184,11 +184,6 @@ fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
                 .flatten()
                 .find(|_| !seen)
         })
-}
-
-/// Why a judged value of a push is too unsure to praise by, where it is.
-pub(super) fn unsure(push: &JudgedPush, rule: RuleId) -> Option<NotJudged> {
-    rule.rule().needs.too_unsure_to_praise(&push.quality?)
 }
 
 /// The reason given most often among the rules that this view could have

@@ -111,6 +111,16 @@ pub struct JudgedPush {
     pub quality: Option<Quality>,
 }
 
+impl JudgedPush {
+    /// Why a judged value of a rule is too unsure to praise by, where it is; `None` as well
+    /// where it was not kept how well the push was seen.
+    pub fn unsure(&self, rule: RuleId) -> Option<NotJudged> {
+        rule.rule()
+            .needs
+            .too_unsure_to_praise(self.quality.as_ref()?)
+    }
+}
+
 /// One pass, judged with the thresholds it carries.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JudgedPass {
