@@ -3,7 +3,7 @@
 
 use std::fs::OpenOptions;
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
 use file_rotate::compression::Compression;
@@ -12,6 +12,8 @@ use file_rotate::{ContentLimit, FileRotate};
 use tracing_appender::non_blocking::{NonBlockingBuilder, WorkerGuard};
 use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::prelude::*;
+
+use crate::config::private_folder;
 
 /// Name of the newest log file; older ones end with `.1`, `.2`...
 const FILE_NAME: &str = "kickplate.log";
@@ -92,10 +94,7 @@ fn log_file(
     largest_bytes: usize,
     old_files: usize,
 ) -> io::Result<FileRotate<AppendCount>> {
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(folder)?;
+    private_folder(folder)?;
     let path = folder.join(FILE_NAME);
     let mut how = OpenOptions::new();
     how.create(true).read(true).append(true).mode(0o600);

@@ -15,6 +15,7 @@ pub mod logging;
 mod output;
 pub mod presenter;
 pub mod program;
+mod roomy;
 pub mod ruler;
 pub mod session;
 pub mod settings;
@@ -48,3 +49,10 @@ pub use vision::load_monitor::{Advice, FrameCost, LoadMonitor};
 pub use vision::watch::began;
 pub use vision::{model_kind, pose_settings, set_view};
 pub use words::{cue_sentence, fault};
+
+/// What is behind a lock, also after a thread that held it has failed.
+fn lock<T>(mutex: &std::sync::Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner)
+}

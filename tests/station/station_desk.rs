@@ -1174,6 +1174,11 @@ fn a_person_holds_and_the_check_is_used() {
     });
     let why = s.refused(hold(120.0));
     assert!(why.contains("Nobody stood"), "{why}");
+    // Without a hold no session begins.
+    let number = s.settings.load().source.number;
+    let why = s.refused(Command::RulerUse);
+    assert!(why.contains("no hold yet"), "{why}");
+    assert_eq!(s.settings.load().source.number, number);
     let lane = s.settings.load().source.lane.clone();
     let sees = |who: Stander| {
         let recent = s.session.recent();

@@ -10,10 +10,9 @@
 //! A skater is a key that was drawn by lot for this dataset. What a coach wrote never
 //! gets here; a name does where names are asked for and consent is noted.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::fs;
 use std::io;
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -24,7 +23,7 @@ use super::dataset::PassPart;
 use super::hive_table;
 use super::query;
 use super::table::{Cell, Table};
-use crate::config::write_atomically;
+use crate::config::{private_folder, write_atomically};
 use crate::store::{Archive, DatasetNote, StoreError};
 use kickplate_table::{from_parquet, to_parquet_noting};
 
@@ -92,8 +91,10 @@ pub fn add_to_dataset(
         deleted_rows: settle(archive, &about.id, folder)?,
         ..Added::default()
     };
+    let listed = |name| parts(&folder.join(name)).map_err(|e| ExportError::writing(folder, e));
+    let before = [listed(TABLES[0])?, listed(TABLES[1])?];
     let skaters = archive.skaters()?;
-    let mut nameless = BTreeMap::new();
+    let mut nameless = BTreeSet::new();
     for &id in &request.sessions {
         if cancel.load(Ordering::Relaxed) {
             return Err(ExportError::Cancelled);
@@ -107,7 +108,7 @@ pub fn add_to_dataset(
         for person in &material.people {
             let name = (request.names && person.consent).then(|| person.name.clone());
             if request.names && name.is_none() {
-                nameless.insert(person.id, ());
+                nameless.insert(person.id);
             }
             keys.push((archive.key_in_dataset(&about.id, person.id)?, name));
         }
@@ -123,9 +124,8 @@ pub fn add_to_dataset(
             hive_table::passes(&material, &session, &who),
             hive_table::pushes(&material, &session, &who),
         ];
-        for (name, table) in TABLES.into_iter().zip(&tables) {
-            put(&folder.join(name), &partition, &file, &session, table)
-                .map_err(|e| e.of(folder))?;
+        for ((name, before), table) in TABLES.into_iter().zip(&before).zip(&tables) {
+            put(folder, name, before, (&partition, &file, &session), table)?;
         }
         added.sessions += 1;
         added.passes += tables[0].rows.len();
@@ -145,33 +145,17 @@ fn season_of(date: jiff::civil::Date) -> String {
     format!("{first}-{}", first + 1)
 }
 
-/// Why a part could not be written.
-enum PutError {
-    Io(io::Error),
-    Encoding(String),
-}
-
-impl PutError {
-    fn of(self, folder: &Path) -> ExportError {
-        match self {
-            PutError::Io(error) => ExportError::writing(folder, error),
-            PutError::Encoding(why) => ExportError::Encoding {
-                file: folder.display().to_string(),
-                why,
-            },
-        }
-    }
-}
-
-/// Writes a part of a table; then parts of the same session elsewhere go: the station
-/// was called otherwise, or its clock was put right.
+/// Writes a part of a table; then parts of the same session elsewhere, which are among
+/// those that were there `before`, go: the station was called otherwise, or its clock was
+/// put right.
 fn put(
-    table_folder: &Path,
-    partition: &str,
-    file: &str,
-    session: &str,
+    folder: &Path,
+    name: &str,
+    before: &[PathBuf],
+    (partition, file, session): (&str, &str, &str),
     table: &Table,
-) -> Result<(), PutError> {
+) -> Result<(), ExportError> {
+    let no = |error| ExportError::writing(folder, error);
     let notes = [
         (VERSION_NOTE.to_owned(), DATASET_VERSION.to_string()),
         (
@@ -180,26 +164,23 @@ fn put(
         ),
         ("kickplate.session".to_owned(), session.to_owned()),
     ];
-    let target = table_folder.join(partition).join(file);
-    let before = parts(table_folder).map_err(PutError::Io)?;
+    let place = folder.join(name).join(partition);
+    let target = place.join(file);
     if !table.rows.is_empty() {
-        let bytes =
-            to_parquet_noting(table, &notes).map_err(|e| PutError::Encoding(e.to_string()))?;
-        private_folder(target.parent().unwrap_or(table_folder)).map_err(PutError::Io)?;
-        write_atomically(&target, &bytes, 0o600).map_err(PutError::Io)?;
+        let bytes = to_parquet_noting(table, &notes).map_err(|e| ExportError::Encoding {
+            file: folder.display().to_string(),
+            why: e.to_string(),
+        })?;
+        private_folder(&place).map_err(no)?;
+        write_atomically(&target, &bytes, 0o600).map_err(no)?;
     }
     for part in before {
         let same = part.file_name().is_some_and(|name| name == file);
-        if same && (part != target || table.rows.is_empty()) {
-            fs::remove_file(part).map_err(PutError::Io)?;
+        if same && (*part != target || table.rows.is_empty()) {
+            fs::remove_file(part).map_err(no)?;
         }
     }
     Ok(())
-}
-
-fn private_folder(folder: &Path) -> io::Result<()> {
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true).mode(0o700).create(folder)
 }
 
 /// The dataset in a folder; a new one where the folder is empty or not there.

@@ -1,6 +1,5 @@
 //! The second way into the sessions file: for everything but recording.
 
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 
 use rusqlite::{OptionalExtension, Transaction, params};
@@ -11,6 +10,7 @@ use super::{
     PassKey, PictureStrip, PushKey, SESSIONS_FILE, SessionSummary, StoreError, StoredSession,
     clips, points,
 };
+use crate::config::private_folder;
 use crate::track;
 
 /// The recordings of one folder, to read, to write notes into and to delete
@@ -28,11 +28,7 @@ impl Archive {
     /// A folder that cannot be used, a file of a newer program, a damaged one.
     pub fn open(folder: &Path) -> Result<Self, StoreError> {
         let file = folder.join(SESSIONS_FILE);
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(0o700)
-            .create(folder)
-            .map_err(|e| StoreError::io(&file, &e))?;
+        private_folder(folder).map_err(|e| StoreError::io(&file, &e))?;
         Ok(Archive {
             book: Book::open(&file, false)?,
         })

@@ -2,11 +2,10 @@
 //! after the other.
 
 use std::io;
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 
 use super::{PictureStrip, Shot, StoreError};
-use crate::config::write_atomically;
+use crate::config::{private_folder, write_atomically};
 
 /// Folder of the pictures, beside the sessions file.
 pub const PICTURES_FOLDER: &str = "pictures";
@@ -31,11 +30,7 @@ pub(super) fn lay<'s>(
     strip: &'s PictureStrip,
 ) -> Result<Laid<'s>, StoreError> {
     let pictures = folder.join(PICTURES_FOLDER);
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(&pictures)
-        .map_err(|e| StoreError::io(&pictures.join("."), &e))?;
+    private_folder(&pictures).map_err(|e| StoreError::io(&pictures.join("."), &e))?;
     let name = format!("s{session}-p{number}-{}-{}.mjpeg", strip.push, strip.rule);
     let bytes: Vec<u8> = strip
         .shots

@@ -2,7 +2,7 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -17,6 +17,7 @@ use super::{
     NewPass, PictureStrip, SessionId, SessionInfo, SessionState, SessionSummary, SourceKind,
     StoreError, StoredSession,
 };
+use crate::config::private_folder;
 
 /// Name of the sessions file in its folder.
 pub const SESSIONS_FILE: &str = "sessions.sqlite3";
@@ -39,11 +40,7 @@ impl Store {
         let file = folder.join(SESSIONS_FILE);
         // The folder itself is what the user can do something about.
         let io = |e: io::Error| StoreError::io(&file, &e);
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(0o700)
-            .create(folder)
-            .map_err(io)?;
+        private_folder(folder).map_err(io)?;
         let lock = lock(folder)?;
         let mut set_aside = None;
         let book = match Book::open(&file, true) {
@@ -293,11 +290,7 @@ pub struct Held(#[allow(dead_code, reason = "it is held, not used")] File);
 /// # Errors
 /// [`StoreError::InUse`] while one is going on.
 pub fn hold(folder: &Path) -> Result<Held, StoreError> {
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(folder)
-        .map_err(|e| StoreError::io(&folder.join(LOCK_FILE), &e))?;
+    private_folder(folder).map_err(|e| StoreError::io(&folder.join(LOCK_FILE), &e))?;
     lock(folder).map(Held)
 }
 

@@ -72,6 +72,8 @@ pub struct WriterStatus {
     pub lost: u64,
     /// Why the last of them was lost.
     pub last_loss: Option<String>,
+    /// Sets of pictures on the disk: they are written after their pass.
+    pub pictures_written: u64,
     /// Passes whose pictures could not be kept.
     pub pictures_lost: u64,
     /// Tries to get going again since the last success.
@@ -209,6 +211,7 @@ impl StoreWriter {
                 waiting: 0,
                 lost: 0,
                 last_loss: None,
+                pictures_written: 0,
                 pictures_lost: 0,
                 retries: 0,
                 session: None,

@@ -253,4 +253,5 @@ fn few_pictures_wait_for_a_full_disk_and_no_pass_is_lost_for_them() {
     disk.full.store(false, Ordering::SeqCst);
     let last = writer.finish(PATIENCE);
     assert_eq!((last.written, last.lost, last.waiting), (40, 0, 0));
+    assert_eq!(last.pictures_written, STRIPS_WAITING as u64);
 }

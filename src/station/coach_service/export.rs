@@ -8,6 +8,7 @@ use std::thread;
 use crossbeam_channel::{Receiver, bounded};
 
 use super::{Done, Service, ServiceError, said};
+use crate::config::private_folder;
 use crate::panel::{ExportOrder, ExportState, Message};
 use crate::store::Archive;
 
@@ -31,15 +32,10 @@ enum News {
 /// Makes the folder exports go into, for its owner alone; one that is there
 /// stays as it is.
 fn make_folder(folder: &std::path::Path) -> Result<(), Message> {
-    use std::os::unix::fs::DirBuilderExt;
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(folder)
-        .map_err(|e| Message::NoExportFolder {
-            folder: folder.to_owned(),
-            why: e.to_string(),
-        })
+    private_folder(folder).map_err(|e| Message::NoExportFolder {
+        folder: folder.to_owned(),
+        why: e.to_string(),
+    })
 }
 
 /// An export that runs.

@@ -29,8 +29,9 @@ impl Service {
     }
 
     pub(super) fn try_sound(&mut self) -> Done {
-        if let Some(SoundState::NoDevice(_)) = self.session.view().sound {
-            return Err(said(Message::NoLoudspeaker {}));
+        let seen = self.session.view();
+        if let Some(why) = no_sound(seen.sound.as_ref(), seen.somebody_passing) {
+            return Err(said(why));
         }
         self.session.try_sound();
         Ok(Message::SoundTried {})
@@ -100,5 +101,43 @@ impl Service {
         self.settings
             .change(|now| now.outputs = Some(Arc::clone(&outputs)));
         Ok(())
+    }
+}
+
+/// Why no sound can be tried now, where that is so. Whoever is in the lane would take it for
+/// an answer.
+fn no_sound(sound: Option<&SoundState>, somebody_passing: bool) -> Option<Message> {
+    match sound {
+        None | Some(SoundState::Off) => Some(Message::SoundIsOff {}),
+        Some(SoundState::NoDevice(_)) => Some(Message::NoLoudspeaker {}),
+        Some(SoundState::NoSounds(why)) => Some(Message::NoSounds { why: why.clone() }),
+        Some(SoundState::Ready) => somebody_passing.then_some(Message::SoundNotNow {}),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sound_is_tried_only_where_it_is_heard_and_nobody_takes_it_for_an_answer() {
+        let why = "The sound praise.wav cannot be opened".to_owned();
+        for (sound, refused) in [
+            (None, Message::SoundIsOff {}),
+            (Some(SoundState::Off), Message::SoundIsOff {}),
+            (
+                Some(SoundState::NoDevice("gone".to_owned())),
+                Message::NoLoudspeaker {},
+            ),
+            (
+                Some(SoundState::NoSounds(why.clone())),
+                Message::NoSounds { why },
+            ),
+        ] {
+            assert_eq!(no_sound(sound.as_ref(), false), Some(refused));
+        }
+        let ready = Some(&SoundState::Ready);
+        assert_eq!(no_sound(ready, true), Some(Message::SoundNotNow {}));
+        assert_eq!(no_sound(ready, false), None);
     }
 }

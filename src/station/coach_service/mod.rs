@@ -182,8 +182,9 @@ struct Service {
     drives_at: Option<Instant>,
     /// The picture shown last, and since when it has been the newest.
     picture: Option<(Arc<PreviewImage>, Instant)>,
-    /// Written passes and session the list was made for.
-    listed: Option<(i64, u64)>,
+    /// The session the list was made for, and what was written by then: passes and sets of
+    /// pictures.
+    listed: Option<(i64, [u64; 2])>,
     /// Small pictures of the newest passes.
     thumbnails: Thumbnails,
 }

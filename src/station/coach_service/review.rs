@@ -12,7 +12,7 @@ use crate::panel::{
     PushDetail, PushRow, Who,
 };
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPush, RULES, RuleId};
+use crate::rules::{JudgedPush, RULES, RuleId, RuleMap};
 use crate::store::{Archive, PassKey, PictureStrip, PushKey, StoredPass, StoredSession, ValueOf};
 use crate::stride::{PassMotion, Push, cut, leg_points};
 
@@ -144,6 +144,7 @@ fn row_of(session: i64, stored: &StoredPass, cue: String, times: &[(u32, String)
         view: stored.pass.view,
         speed_mps: stored.pass.speed_mps,
         cue,
+        watched: RuleMap::from_fn(|rule| stored.pass.thresholds.limits[rule].flagged),
         pushes: stored
             .pass
             .pushes

@@ -13,12 +13,18 @@ use crate::station::vision::model_kind;
 const STRAIGHT_FROM_DEG: f64 = 140.0;
 
 impl Service {
+    /// Where the checks of the lane in use lie; `None` where there can be no check.
+    fn checks(&self) -> Option<Checks> {
+        let source = self.settings.load().source.clone();
+        let of_people = source.lane.subject == Subject::People;
+        source.checks.filter(|_| of_people)
+    }
+
     /// The check of the camera and lane in use, and where it lies.
     fn check_in_use(&self) -> Result<(Checks, Record), super::ServiceError> {
         let source = self.settings.load().source.clone();
-        let checks = source
-            .checks
-            .filter(|_| source.lane.subject == Subject::People)
+        let checks = self
+            .checks()
             .ok_or_else(|| said(Message::HoldNoCamera {}))?;
         let camera = camera_of(source.camera.id.as_deref());
         let setting = checks.setting(&camera, &source.lane);
@@ -28,13 +34,14 @@ impl Service {
     }
 
     pub(super) fn ruler_hold(&mut self, of: Gauged, reference: f64, person: u32) -> Done {
+        // Before cameras are looked for, which takes longer than poses are kept.
+        let frames = self.session.recent_poses();
         let (checks, mut record) = self.check_in_use()?;
         let lane = self.settings.load().source.lane.clone();
         let at_work = self.session.view().model.map(model_kind);
         if at_work.is_some_and(|model| model != record.setting.model) {
             return Err(said(Message::HoldLighterModel {}));
         }
-        let frames = self.session.recent_poses();
         let standing =
             Standing::find(&frames, &lane, record.setting.model).map_err(|e| said(fault(e)))?;
         let reading = standing.read(of).map_err(|e| said(fault(e)))?;
@@ -63,7 +70,7 @@ impl Service {
                 .map_err(refused)?;
         }
         checks.save(&record).map_err(refused)?;
-        self.list_holds();
+        self.show_holds(Some(&record));
         let (_, times) = of.told_in();
         Ok(Message::HoldTaken {
             held: Number(reference * times, 1),
@@ -77,13 +84,17 @@ impl Service {
             return Err(said(Message::HoldNone {}));
         }
         checks.save(&record).map_err(refused)?;
-        self.list_holds();
+        self.show_holds(Some(&record));
         Ok(Message::HoldUndone {})
     }
 
     /// The check's values hold from now on. A session of its own begins, which says so.
     pub(super) fn ruler_use(&mut self) -> Done {
-        self.check_in_use()?;
+        let (_, record) = self.check_in_use()?;
+        let in_use = self.settings.load().source.lane.checked.is_some();
+        if record.checked().is_none() && !in_use {
+            return Err(said(Message::HoldNone {}));
+        }
         self.settings.change_source(|_| {});
         self.list_lanes();
         Ok(match self.settings.load().source.lane.checked {
@@ -96,17 +107,29 @@ impl Service {
 
     /// Lists what was held before the camera and lane in use.
     pub(super) fn list_holds(&mut self) {
-        let Ok((_, record)) = self.check_in_use() else {
-            self.view.holds.clear();
-            return;
-        };
-        let view = record.setting.lane.view;
+        // Without asking for cameras, which may take time.
+        if self.checks().is_some_and(|checks| !checks.any()) {
+            return self.show_holds(None);
+        }
+        match self.check_in_use() {
+            Ok((_, record)) => self.show_holds(Some(&record)),
+            Err(_) => self.view.holds.clear(),
+        }
+    }
+
+    /// Shows what stands in a check's record; `None` where there is no record yet.
+    fn show_holds(&mut self, record: Option<&Record>) {
+        let view = self.settings.load().source.lane.view;
         let seen = Gauged::ALL
             .into_iter()
             .filter(|g| g.views().contains(&view));
         self.view.holds = seen
             .map(|of| {
-                let held: Vec<&Hold> = record.counting(of).map(|(_, hold)| hold).collect();
+                let held: Vec<&Hold> = record
+                    .into_iter()
+                    .flat_map(|record| record.counting(of))
+                    .map(|(_, hold)| hold)
+                    .collect();
                 let mut persons: Vec<&str> = held.iter().map(|h| h.person.as_str()).collect();
                 persons.sort_unstable();
                 persons.dedup();

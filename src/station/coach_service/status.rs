@@ -107,14 +107,11 @@ impl Service {
         }
     }
 
-    /// Lists the passes anew when one was written.
+    /// Lists the passes anew when one was written, or its pictures.
     fn list_when_due(&mut self, recording: Option<i64>) {
-        let written = self
-            .session
-            .view()
-            .recording
-            .as_ref()
-            .map_or(0, |r| r.written);
+        let seen = self.session.view();
+        let writer = seen.recording.as_ref();
+        let written = writer.map_or([0; 2], |r| [r.written, r.pictures_written]);
         let session = match (self.follow_recording, recording) {
             (true, Some(session)) => Some(session),
             _ => self.view.session,

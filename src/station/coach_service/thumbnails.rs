@@ -11,7 +11,7 @@ use image::imageops::{FilterType, crop_imm, resize};
 
 use crate::body::bounds;
 use crate::display::PreviewImage;
-use crate::store::{Archive, PassKey, PictureStrip, StoredPass, StripInfo};
+use crate::store::{Archive, PassKey, PictureStrip, StoreError, StoredPass, StripInfo};
 
 /// So many passes have one.
 const NEWEST: usize = 8;
@@ -40,11 +40,13 @@ impl Thumbnails {
         self.0
             .retain(|id, _| wanted.iter().any(|(_, s)| s.id == *id));
         for (number, info) in wanted {
-            self.0.entry(info.id).or_insert_with(|| {
-                let strip = archive.strip(info.id).ok()?;
-                let key = PassKey { session, number };
-                picture(&strip, body(archive, key, strip.flagged_at_s))
-            });
+            if self.0.contains_key(&info.id) {
+                continue;
+            }
+            // What cannot be read now is tried again with the next list.
+            if let Ok(picture) = read(archive, PassKey { session, number }, info.id) {
+                self.0.insert(info.id, picture);
+            }
         }
     }
 
@@ -57,6 +59,16 @@ impl Thumbnails {
 /// The strip a pass is known by: its first.
 fn strip_of(pass: &StoredPass) -> Option<&StripInfo> {
     pass.strips.iter().min_by_key(|s| (s.push, s.id))
+}
+
+/// The small picture of a strip of a pass; `None` where its picture is none.
+fn read(
+    archive: &Archive,
+    key: PassKey,
+    strip: i64,
+) -> Result<Option<Arc<PreviewImage>>, StoreError> {
+    let strip = archive.strip(strip)?;
+    Ok(picture(&strip, body(archive, key, strip.flagged_at_s)))
 }
 
 /// Where the body was at a time: left, top, right and bottom, pixels of the frame.

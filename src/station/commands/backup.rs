@@ -8,7 +8,7 @@
 
 use std::fs::File;
 use std::io::{self, Read, Write};
-use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use crate::config::{ConfigError, Lane, settings_folder, sync_folder_of};
+use crate::config::{ConfigError, Lane, private_folder, settings_folder, sync_folder_of};
 use crate::rules::AgeGroups;
 use crate::station::health::host::free_bytes;
 use crate::station::ruler::RULER_FOLDER;
@@ -29,6 +29,12 @@ const MANIFEST: &str = "backup.json";
 const PIN_FILE: &str = "panel-pin";
 /// No manifest or settings file comes near it.
 const SMALL: u64 = 1 << 20;
+/// Folders of the recordings that belong into a backup: which of their files do, and
+/// whether they are packed. Pictures are packed already.
+const INNER: [(&str, fn(&str) -> bool, bool); 2] = [
+    (PICTURES_FOLDER, is_picture, false),
+    (RULER_FOLDER, is_check, true),
+];
 /// More files than any season has pictures.
 const MOST_FILES: usize = 1_000_000;
 
@@ -184,19 +190,14 @@ fn write_zip(
         format!("recordings/{PIN_FILE}"),
         true,
     )?;
-    let pictures = folder.join(PICTURES_FOLDER);
-    if pictures.is_dir() {
-        for (path, name) in plain_files(&pictures)? {
-            if is_picture(&name) {
-                add(&path, format!("recordings/{PICTURES_FOLDER}/{name}"), false)?;
-            }
+    for (inner, belongs, pack) in INNER {
+        let inside = folder.join(inner);
+        if !inside.is_dir() {
+            continue;
         }
-    }
-    let checks = folder.join(RULER_FOLDER);
-    if checks.is_dir() {
-        for (path, name) in plain_files(&checks)? {
-            if is_check(&name) {
-                add(&path, format!("recordings/{RULER_FOLDER}/{name}"), true)?;
+        for (path, name) in plain_files(&inside)? {
+            if belongs(&name) {
+                add(&path, format!("recordings/{inner}/{name}"), pack)?;
             }
         }
     }
@@ -325,12 +326,8 @@ fn unpack(from: &Path, folder: &Path, config: &Path) -> Result<u32, BackupError>
             manifest.program_version
         )));
     }
-    for new in [PICTURES_FOLDER, RULER_FOLDER].map(|name| folder.join(name)) {
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(0o700)
-            .create(&new)
-            .map_err(|e| files(&new, "written", e))?;
+    for new in INNER.map(|(inner, ..)| folder.join(inner)) {
+        private_folder(&new).map_err(|e| files(&new, "written", e))?;
     }
     let mut total = 0u64;
     for i in 0..zip.len() {
@@ -402,12 +399,9 @@ fn place_of(name: &str, folder: &Path, config: &Path) -> Option<PathBuf> {
     if rest == SESSIONS_FILE || rest == PIN_FILE {
         return Some(folder.join(rest));
     }
-    if let Some(file) = rest.strip_prefix(RULER_FOLDER) {
-        let file = file.strip_prefix('/')?;
-        return is_check(file).then(|| folder.join(RULER_FOLDER).join(file));
-    }
-    let file = rest.strip_prefix(PICTURES_FOLDER)?.strip_prefix('/')?;
-    is_picture(file).then(|| folder.join(PICTURES_FOLDER).join(file))
+    let (inside, file) = rest.split_once('/')?;
+    let (inner, belongs, _) = INNER.into_iter().find(|(inner, ..)| *inner == inside)?;
+    belongs(file).then(|| folder.join(inner).join(file))
 }
 
 /// A plain file name: no separator, no control character, not hidden.

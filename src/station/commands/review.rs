@@ -1,7 +1,6 @@
 //! `kickplate review`: judges a recording, as fast as it goes, without a
 //! window.
 
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 
@@ -31,7 +30,8 @@ use crate::track::TrackSettings;
 pub struct ReviewOptions {
     /// The video, or a folder of videos: all of them are judged, on all cores.
     pub file: PathBuf,
-    /// The set-up of the camera; of a video in a folder NAME.toml beside it, where there is one.
+    /// The set-up of the camera. In a folder, NAME.toml beside a video is used for it, where
+    /// there is one.
     #[arg(long, value_name = "LANE.toml")]
     pub lane: PathBuf,
     /// The group the skaters are judged as: U7, U9, U11, U13, U15, U18, adult.
@@ -85,7 +85,12 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         reviewed.frames,
         reviewed.path.display()
     ));
-    out.print(&reviewed.rests_on);
+    out.print(&(words::rests_on(&reviewed.session.lane) + "\n"));
+    if let Some(why) = reviewed.check.ended() {
+        out.print(&format!(
+            "The check with persons does not count here: {why}.\n"
+        ));
+    }
     if let Some(error) = out.fault {
         return Err(error).context(format!(
             "not all of it could be printed; the result is in {}",
@@ -132,8 +137,10 @@ pub(super) struct Reviewed {
     pub(super) session: SessionFile,
     pub(super) frames: u64,
     path: PathBuf,
-    /// What its values rest on, in a line or two.
-    rests_on: String,
+    /// The video and all settings it was judged with ([`name_of`]).
+    pub(super) of: String,
+    /// How it stands with a check that was made with recordings of its lane.
+    pub(super) check: CheckState,
     /// Where its reading ended before its end, and why.
     pub(super) damage: Option<anyhow::Error>,
     pub(super) nothing: Option<Nothing>,
@@ -212,8 +219,10 @@ pub(super) fn review_one(
             .map(|(pass, _)| pass.track_id)
             .max()
             .unwrap_or(0),
-        bar: out.is_some().then(|| Bar::new(source.info().frame_count)),
-        out,
+        told: out.map(|out| Told {
+            bar: Bar::new(source.info().frame_count),
+            out,
+        }),
         part,
     };
     for (pass, cue) in &before {
@@ -222,13 +231,13 @@ pub(super) fn review_one(
         work.session
             .add_pass(pass, cue, &words::cue_sentence(cue))?;
     }
-    if let (Some(bar), true) = (&work.bar, work.part.frames > 0) {
+    if let (Some(told), true) = (&work.told, work.part.frames > 0) {
         let done = format!(
             "goes on after {} frames with {}",
             work.part.frames,
             words::passes(before.len())
         );
-        bar.say(&done);
+        told.bar.say(&done);
     }
     let mut frames = 0;
     let mut looked = Looked::default();
@@ -238,7 +247,7 @@ pub(super) fn review_one(
     let mut quiet_since = work.part.frames;
     let damage = loop {
         if desk.stop.load(Ordering::Relaxed) {
-            work.bar.iter().for_each(Bar::end);
+            work.told.iter().for_each(|told| told.bar.end());
             return Err(stopped(&recording.out, work.session.passes.len()));
         }
         match source.next_frame() {
@@ -255,8 +264,8 @@ pub(super) fn review_one(
                         quiet_since = frames;
                     }
                 }
-                if let Some(bar) = &mut work.bar {
-                    bar.show(frames, work.session.passes.len());
+                if let Some(told) = &mut work.told {
+                    told.bar.show(frames, work.session.passes.len());
                 }
                 source.reuse(frame.rgb);
             }
@@ -268,15 +277,11 @@ pub(super) fn review_one(
     let finished = analyser.finish();
     finished.iter().for_each(|done| looked.pass(&done.pass));
     work.keep(&finished)?;
-    work.bar.iter().for_each(Bar::end);
+    work.told.iter().for_each(|told| told.bar.end());
     let Work {
         mut session, part, ..
     } = work;
     session.source.frames = Some(frames);
-    let mut rests_on = words::rests_on(&session.lane) + "\n";
-    if let Some(why) = check.ended() {
-        rests_on += &format!("Not those of a check: {why}.\n");
-    }
     session.write(&path)?;
     part.finish()?;
     let nothing = looked.nothing(
@@ -293,7 +298,8 @@ pub(super) fn review_one(
         session,
         frames,
         path,
-        rests_on,
+        of: name,
+        check,
         damage,
         nothing,
     })
@@ -302,12 +308,17 @@ pub(super) fn review_one(
 /// A quiet moment is noted at least this often, frames.
 const QUIET_EVERY: u64 = 300;
 
+/// Where passes and progress are told.
+struct Told<'o> {
+    bar: Bar,
+    out: &'o mut Output,
+}
+
 /// A review on its way.
 struct Work<'o> {
     session: SessionFile,
     part: Part,
-    bar: Option<Bar>,
-    out: Option<&'o mut Output>,
+    told: Option<Told<'o>>,
     /// Tracks are counted on from here.
     first_track: u32,
 }
@@ -322,7 +333,7 @@ impl Work<'_> {
             self.part.keep(&pass, &cue)?;
             self.session
                 .add_pass(&pass, &cue, &words::cue_sentence(&cue))?;
-            if let (Some(bar), Some(out)) = (&self.bar, self.out.as_deref_mut()) {
+            if let Some(Told { bar, out }) = &mut self.told {
                 let table = words::pass_table(&pass, &cue) + "\n";
                 bar.beside(|| out.print(&table));
             }
@@ -342,16 +353,12 @@ fn stopped(out: &Path, passes: usize) -> anyhow::Error {
 
 /// The results go into a folder for their owner only.
 pub(super) fn make_folder(out: &Path) -> anyhow::Result<()> {
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(out)
-        .with_context(|| {
-            format!(
-                "the folder '{}' cannot be made; choose another with --out",
-                out.display()
-            )
-        })
+    config::private_folder(out).with_context(|| {
+        format!(
+            "the folder '{}' cannot be made; choose another with --out",
+            out.display()
+        )
+    })
 }
 
 /// A result of another video is not replaced unasked.

@@ -10,8 +10,8 @@ use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
 
 use anyhow::Context;
 use sha2::{Digest, Sha256};
@@ -21,8 +21,10 @@ use super::review::{Desk, Recording, ReviewOptions, judging_of, make_folder, nam
 use crate::config::write_atomically;
 use crate::rules::{RuleId, RuleMap};
 use crate::station::program::{complain, print};
+use crate::station::ruler::CheckState;
 use crate::station::usage::UsageError;
 use crate::station::words::{fault, passes};
+use crate::station::{lock, output};
 use crate::store::SessionFile;
 
 /// Endings of videos that are looked for.
@@ -71,42 +73,8 @@ pub(super) fn review_all(
             let Some(recording) = recordings.get(i) else {
                 break;
             };
-            let known = before(options, desk, recording, &lock(&done));
-            let row = match known {
-                Some(row) => row,
-                None => match review_one(options, desk, recording, each, None) {
-                    Err(_) if desk.stop.load(Ordering::Relaxed) => break,
-                    Err(error) => Row::failed(recording, &error),
-                    Ok(reviewed) => {
-                        let row = Row::of(recording, &reviewed.session, reviewed.frames);
-                        match (reviewed.damage, reviewed.nothing) {
-                            (Some(error), _) => Row {
-                                failed: true,
-                                note: fault(&error),
-                                ..row
-                            },
-                            (None, nothing) => {
-                                // Judged anew where that cannot be noted.
-                                let noted = note(
-                                    options,
-                                    desk,
-                                    recording,
-                                    &reviewed.session,
-                                    &mut lock(&done),
-                                );
-                                if let Err(error) = noted {
-                                    complain(&fault(&error));
-                                }
-                                let why =
-                                    nothing.map(|(Nothing::Skated(why) | Nothing::Empty(why))| why);
-                                Row {
-                                    note: why.unwrap_or_default(),
-                                    ..row
-                                }
-                            }
-                        }
-                    }
-                },
+            let Some(row) = judged(options, desk, recording, each, &done) else {
+                break;
             };
             let mut rows = lock(&rows);
             let line = format!(
@@ -117,7 +85,7 @@ pub(super) fn review_all(
             );
             rows.insert(i, row);
             drop(rows);
-            say_so(&line);
+            output::complain(&line);
         }
     };
     std::thread::scope(|scope| {
@@ -144,10 +112,47 @@ pub(super) fn review_all(
     Ok(())
 }
 
-/// A line of the progress. Nobody may be listening, which is no fault.
-fn say_so(line: &str) {
-    use std::io::Write as _;
-    let _ = writeln!(std::io::stderr(), "{line}");
+/// The row of a recording that was judged before, or is judged now on so many cores;
+/// `None` where the review was stopped.
+fn judged(
+    options: &ReviewOptions,
+    desk: &Desk,
+    recording: &Recording,
+    cores: usize,
+    done: &Mutex<Done>,
+) -> Option<Row> {
+    let known = before(options, desk, recording, &lock(done));
+    if known.is_some() {
+        return known;
+    }
+    let reviewed = match review_one(options, desk, recording, cores, None) {
+        Err(_) if desk.stop.load(Ordering::Relaxed) => return None,
+        Err(error) => return Some(Row::failed(recording, &error)),
+        Ok(reviewed) => reviewed,
+    };
+    let row = Row::of(recording, &reviewed.session, reviewed.frames);
+    let (failed, said) = match (reviewed.damage, reviewed.nothing) {
+        (Some(error), _) => (true, Some(fault(&error))),
+        (None, nothing) => {
+            // Judged anew where that cannot be noted.
+            if let Err(error) = note(options, recording, &reviewed.of, &mut lock(done)) {
+                complain(&fault(&error));
+            }
+            let why = nothing.map(|(Nothing::Skated(why) | Nothing::Empty(why))| why);
+            (false, why)
+        }
+    };
+    Some(Row {
+        failed,
+        note: notes(said, &reviewed.check),
+        ..row
+    })
+}
+
+/// What there is to say of a recording, and of a check that counts no more for it.
+fn notes(said: Option<String>, check: &CheckState) -> String {
+    let all: Vec<String> = said.into_iter().chain(check.ended()).collect();
+    all.join("; ")
 }
 
 /// Where the result of each recording goes, and the lane file that is its own.
@@ -176,19 +181,11 @@ fn places(options: &ReviewOptions, files: Vec<PathBuf>) -> anyhow::Result<Vec<Re
         .collect()
 }
 
-/// What a result depends on.
-fn print_of(
-    options: &ReviewOptions,
-    desk: &Desk,
-    recording: &Recording,
-    session: &SessionFile,
-) -> anyhow::Result<String> {
-    let size_px = [session.source.width, session.source.height];
-    let (judging, _) = judging_of(options, desk, recording, size_px)?;
+/// What a result depends on: `of` has the video and the settings ([`name_of`]).
+fn print_of(options: &ReviewOptions, of: &str) -> String {
     let of = format!(
-        "{} {} {:?} {:?}",
+        "{} {of} {:?} {:?}",
         env!("CARGO_PKG_VERSION"),
-        name_of(&recording.file, &judging),
         options.model,
         options.engine
     );
@@ -197,7 +194,7 @@ fn print_of(
         // Writing into a String cannot fail.
         let _ = write!(text, "{byte:02x}");
     }
-    Ok(text)
+    text
 }
 
 type Done = BTreeMap<String, String>;
@@ -217,23 +214,23 @@ fn read_done(out: &Path) -> Done {
 fn before(options: &ReviewOptions, desk: &Desk, recording: &Recording, done: &Done) -> Option<Row> {
     let noted = done.get(&key_of(recording))?;
     let session = SessionFile::read(&recording.out.join("session.json")).ok()?;
-    let now = print_of(options, desk, recording, &session).ok()?;
+    let size_px = [session.source.width, session.source.height];
+    let (judging, check) = judging_of(options, desk, recording, size_px).ok()?;
+    let now = print_of(options, &name_of(&recording.file, &judging));
     let frames = session.source.frames.unwrap_or(0);
     (*noted == now).then(|| Row {
-        note: "was judged before".to_owned(),
+        note: notes(Some("was judged before".to_owned()), &check),
         ..Row::of(recording, &session, frames)
     })
 }
 
 fn note(
     options: &ReviewOptions,
-    desk: &Desk,
     recording: &Recording,
-    session: &SessionFile,
+    of: &str,
     done: &mut Done,
 ) -> anyhow::Result<()> {
-    let print = print_of(options, desk, recording, session)?;
-    done.insert(key_of(recording), print);
+    done.insert(key_of(recording), print_of(options, of));
     let path = options.out.join(DONE);
     write_atomically(&path, &serde_json::to_vec_pretty(done)?, 0o600)
         .with_context(|| format!("'{}' cannot be written", path.display()))
@@ -328,10 +325,6 @@ fn table(rows: &[Row]) -> String {
         sum(|row| row.flagged_pushes)
     );
     text
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]

@@ -22,6 +22,7 @@ fn feed(state: FeedState) -> FeedStatus {
 
 fn store(state: WriterState, lost: u64) -> WriterStatus {
     WriterStatus {
+        pictures_written: 0,
         state,
         written: 7,
         waiting: 2,

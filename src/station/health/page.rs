@@ -25,12 +25,9 @@ pub fn file() -> Option<PathBuf> {
 /// disk, because it is worth nothing after a power cut.
 pub(super) fn write(file: &Path, health: &Health) -> std::io::Result<()> {
     use std::io::Write;
-    use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+    use std::os::unix::fs::OpenOptionsExt;
     let folder = file.parent().unwrap_or(Path::new("."));
-    std::fs::DirBuilder::new()
-        .recursive(true)
-        .mode(0o700)
-        .create(folder)?;
+    config::private_folder(folder)?;
     let temporary = folder.join(format!(".{FILE}.tmp"));
     let mut open = std::fs::OpenOptions::new();
     open.write(true).create(true).truncate(true).mode(0o600);

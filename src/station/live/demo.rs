@@ -4,7 +4,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -23,6 +23,7 @@ use crate::display::{
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::sound::{SoundSettings, Speaker};
 use crate::station::commands::review::source_record;
+use crate::station::lock;
 use crate::station::presenter::{Outputs, sound_note};
 use crate::station::session::OnPass;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
@@ -271,10 +272,6 @@ impl Player {
             std::thread::sleep(Duration::from_millis(30));
         }
     }
-}
-
-fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 type Picture = (String, ScreenModel);

@@ -13,6 +13,7 @@ use crate::display::{People, Person};
 use crate::feedback::{Cue, SetSummary};
 use crate::roster::SkaterId;
 use crate::rules::JudgedPass;
+use crate::station::roomy::send_if_roomy;
 use crate::station::settings::snapshot::OutputSettings;
 use crate::store::StripDoor;
 use crate::stride::PassMotion;
@@ -121,11 +122,9 @@ impl PresenterHandle {
     }
 
     /// Tells how the lane is. Where the presenter has no time the next state
-    /// will do: half of the queue is kept for what must not be lost.
+    /// will do.
     pub fn state(&self, state: LaneState) {
-        if self.messages.len() < MESSAGES / 2 {
-            let _ = self.messages.try_send(Message::State(Box::new(state)));
-        }
+        send_if_roomy(&self.messages, Message::State(Box::new(state)));
     }
 
     /// Asks for the replay of the last flagged push, or for its end.

@@ -6,14 +6,13 @@
 //! Fails: with one sentence that names the file; a file is written whole or not at all.
 
 use std::io::ErrorKind;
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 
 use crate::calibration::Checked;
-use crate::config::{Lane, write_atomically};
+use crate::config::{Lane, private_folder, write_atomically};
 use crate::pose::{self, ModelKind, PoseError};
 use crate::ruler::{Difference, Record, RecordFault, Setting};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
@@ -168,10 +167,7 @@ impl Checks {
             why,
         };
         let text = record.to_text().map_err(|e| written(e.to_string()))?;
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(0o700)
-            .create(&self.folder)
+        private_folder(&self.folder)
             .and_then(|()| write_atomically(&file, text.as_bytes(), 0o600))
             .map_err(|e| written(e.to_string()))?;
         Ok(file)

@@ -140,11 +140,17 @@ impl SharedSettings {
     }
 
     /// Another source, or the same one anew.
-    pub fn change_source(&self, change: impl Fn(&mut SourceSettings)) {
+    pub fn change_source(&self, change: impl FnOnce(&mut SourceSettings)) {
+        // Once and beforehand: it reads files and may ask for cameras. Nobody but the caller
+        // changes the source.
+        let mut source = self.load().source.clone();
+        change(&mut source);
+        source.look_for_checks();
         self.change(|settings| {
-            change(&mut settings.source);
-            settings.source.look_for_checks();
-            settings.source.number += 1;
+            settings.source = SourceSettings {
+                number: settings.source.number + 1,
+                ..source.clone()
+            };
         });
     }
 }

@@ -19,6 +19,7 @@ use crate::pose::{Body, PoseFrame, StageTimes};
 use crate::rules::BONES;
 use crate::station::lateness::{Lateness, keep_newest};
 use crate::station::presenter::{LanePicture, lane_picture};
+use crate::station::roomy::send_if_roomy;
 use crate::station::session::RecentPoses;
 use crate::station::settings::choices::ModelChoice;
 use crate::station::settings::snapshot::SourceSettings;
@@ -31,9 +32,9 @@ pub(super) const WAIT: Duration = Duration::from_millis(100);
 pub(super) const SILENT_S: f64 = 0.5;
 /// A fault of the engine is logged at most this often.
 pub(super) const COMPLAIN_EVERY: Duration = Duration::from_secs(10);
-/// How often the status is told when nothing changes.
 /// How much of what was read is kept for a hold, seconds: the two it takes and the press.
 const RECENT_S: f64 = 2.4;
+/// How often the status is told when nothing changes.
 const TELL_EVERY: Duration = Duration::from_millis(100);
 
 /// When the program began; the first call sets it.
@@ -137,17 +138,14 @@ impl Outlet {
     }
 
     /// Tells the session how vision is. Where the session is behind, the next
-    /// status will do: half of the queue is kept for what must not be lost.
+    /// status will do.
     fn tell_status(&self, status: VisionStatus) {
-        let room = self.events.capacity().unwrap_or(usize::MAX);
-        if self.events.len() < room / 2 {
-            let _ = self.events.try_send(VisionEvent::Status(Box::new(status)));
-        }
+        send_if_roomy(&self.events, VisionEvent::Status(Box::new(status)));
     }
 
     /// Keeps what was read for a check with persons. Somebody who reads it just now costs a
     /// frame of it, and no time.
-    fn remember(&self, poses: &PoseFrame) {
+    fn remember(&self, poses: PoseFrame) {
         let Some(recent) = &self.recent else { return };
         let Ok(mut recent) = recent.try_lock() else {
             return;
@@ -155,7 +153,7 @@ impl Outlet {
         let oldest_s = poses.captured_at_s - RECENT_S;
         // Another source begins anew.
         recent.retain(|f| (oldest_s..poses.captured_at_s).contains(&f.captured_at_s));
-        recent.push_back(poses.clone());
+        recent.push_back(poses);
     }
 
     /// A frame for whoever asked, a picture for the presenter. Gives the
@@ -189,7 +187,7 @@ struct Watch<'a> {
     frame_px: Option<[u32; 2]>,
     preview: Option<Arc<PreviewImage>>,
     /// The lines of the bodies in it.
-    body: Vec<[[f64; 2]; 2]>,
+    body: Arc<Vec<[[f64; 2]; 2]>>,
     ages_s: Vec<f64>,
     told: Option<(Instant, Vec<u32>, FeedState)>,
 }
@@ -212,7 +210,7 @@ pub fn watch(
         complained: None,
         frame_px: None,
         preview: None,
-        body: Vec::new(),
+        body: Arc::default(),
         ages_s: Vec::new(),
         told: None,
     };
@@ -280,18 +278,17 @@ impl Watch<'_> {
                 }
                 self.engine_fault = None;
                 self.sight.frame(frame, &poses);
-                self.outlet.remember(&poses);
                 self.sight.counted(vision.counted());
                 if let Some(picture) = self.outlet.film(frame, &poses) {
                     self.preview = Some(picture);
-                    self.body.clear();
-                    self.body.extend(poses.bodies.iter().flat_map(lines_of));
+                    self.body = Arc::new(poses.bodies.iter().flat_map(lines_of).collect());
                 }
                 if tally.first_frame_s.is_none() {
                     let first_s = began().elapsed().as_secs_f64();
                     tally.first_frame_s = Some(first_s);
                     tracing::info!("first frame analysed {first_s:.2} s after the start");
                 }
+                self.outlet.remember(poses);
                 events
             }
             Err(error) => {
@@ -335,7 +332,7 @@ impl Watch<'_> {
             passing,
             engine_fault: self.engine_fault.clone(),
             preview: self.preview.clone(),
-            body: Arc::new(self.body.clone()),
+            body: Arc::clone(&self.body),
             ages_s: std::mem::take(&mut self.ages_s),
             frames,
         };

@@ -24,6 +24,17 @@ fn feed(clip: &str, pace: Pace) -> Feed {
     Feed::start(SourceSpec::File { path }, pace, None)
 }
 
+/// Events alone go out.
+fn outlet(events: Sender<VisionEvent>) -> Outlet {
+    Outlet {
+        events,
+        film: None,
+        frame_requests: None,
+        recent: None,
+        blur_faces: true,
+    }
+}
+
 /// The queue to the session is full from the first moment on, and so is the one
 /// to the presenter: nobody ever takes anything out. A loop that waited for
 /// either would not come to its end.
@@ -34,11 +45,8 @@ fn neither_a_session_nor_a_presenter_that_hangs_holds_up_a_frame() {
     let (events, _hangs) = bounded(1);
     let (film, _hangs_too) = bounded(1);
     let outlet = Outlet {
-        events,
         film: Some(film),
-        frame_requests: None,
-        recent: None,
-        blur_faces: true,
+        ..outlet(events)
     };
     let mut lateness = Lateness::default();
     watch(&feed, &mut vision, &outlet, &mut lateness, &|| false, None);
@@ -55,13 +63,7 @@ fn a_fast_camera_behind_its_frames_makes_the_loop_hurry() {
         Pace::Live { repeat: false },
     );
     let (events, _told) = bounded(1024);
-    let outlet = Outlet {
-        events,
-        film: None,
-        frame_requests: None,
-        recent: None,
-        blur_faces: true,
-    };
+    let outlet = outlet(events);
     let mut lateness = Lateness::default();
     watch(&feed, &mut vision, &outlet, &mut lateness, &|| false, None);
     let counters = vision.estimator().counters();
@@ -74,13 +76,7 @@ fn a_fast_camera_behind_its_frames_makes_the_loop_hurry() {
 #[test]
 fn the_state_of_the_lane_leaves_room_for_passes() {
     let (events, told) = bounded(8);
-    let outlet = Outlet {
-        events,
-        film: None,
-        frame_requests: None,
-        recent: None,
-        blur_faces: true,
-    };
+    let outlet = outlet(events);
     let feed = feed("demo/side-good.mp4", Pace::AsFast);
     for frames in 0..600 {
         outlet.tell_status(VisionStatus {

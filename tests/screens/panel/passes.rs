@@ -185,7 +185,7 @@ fn without_a_session_the_page_says_where_passes_come_from() {
 fn progress_is_of_one_skater_alone() {
     let mut coach = Coach::at(PageId::Progress, rich());
     // Before anybody is chosen the whole group stands there.
-    assert!(coach.shows("Tonight: who needs what"));
+    assert!(coach.shows("Who needs what, in this session"));
     coach.press("Choose a skater");
     assert_eq!(
         coach.gives("13 Alexis"),

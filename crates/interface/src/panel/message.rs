@@ -182,6 +182,9 @@ sayings! {
     KeptMentions = "did.kept_mentions" { n: u32 }
     LookSet = "did.look" {}
     SoundTried = "did.sound_tried" {}
+    SoundIsOff = "cannot.sound_off" {}
+    NoSounds = "cannot.no_sounds" { why: String }
+    SoundNotNow = "cannot.sound_not_now" {}
     DeletedCopies = "did.deleted_copies" { n: usize }
     DeletedLater = "did.deleted_later" {}
     DeletedAside = "did.deleted_aside" { place: PathBuf }

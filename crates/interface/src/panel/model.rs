@@ -10,7 +10,7 @@ use crate::display::{Language, PreviewImage, Words};
 use crate::geometry::{Known, Mark};
 use crate::roster::{Consent, Skater, SkaterId};
 use crate::ruler::Difference;
-use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId, Surety};
+use crate::rules::{AgeGroup, AgeGroups, JudgedPush, Leg, Limits, RuleId, RuleMap, Surety};
 use crate::store::{PassKey, PushKey, PushNote, SessionSummary, Verdict};
 
 /// What was held of a quantity for a check with persons.
@@ -302,6 +302,8 @@ pub struct PassRow {
     pub speed_mps: f64,
     /// The words of its cue.
     pub cue: String,
+    /// Which rules were switched on when it was judged.
+    pub watched: RuleMap<bool>,
     /// Its pushes.
     pub pushes: Vec<PushRow>,
     /// The skater at a flagged instant, small; where pictures are kept, and for the

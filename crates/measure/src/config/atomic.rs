@@ -1,9 +1,9 @@
 //! Writing a file so that a power cut leaves the old one or the new one,
 //! never half of either.
 
-use std::fs::{File, OpenOptions};
+use std::fs::{DirBuilder, File, OpenOptions};
 use std::io::{self, Write};
-use std::os::unix::fs::OpenOptionsExt;
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -38,6 +38,12 @@ fn write_and_rename(temporary: &Path, target: &Path, bytes: &[u8], mode: u32) ->
     drop(file);
     std::fs::rename(temporary, target)?;
     sync_folder_of(target)
+}
+
+/// Makes a folder and those above it for their owner alone; one that is there stays as it
+/// is.
+pub fn private_folder(folder: &Path) -> io::Result<()> {
+    DirBuilder::new().recursive(true).mode(0o700).create(folder)
 }
 
 /// Brings the entries of the folder that holds `path` to the disk.

@@ -20,7 +20,7 @@ mod places;
 mod settings;
 mod version;
 
-pub use atomic::{sync_folder_of, write_atomically};
+pub use atomic::{private_folder, sync_folder_of, write_atomically};
 pub use document::{Document, Section, read_text};
 pub use edit::{Edit, EditedFile, Written, edit_toml};
 pub use error::{ConfigError, Problem};

@@ -10,6 +10,8 @@ use std::io;
 use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 
+use super::private_folder;
+
 /// What a resources folder has to hold.
 const ROOMS: [&str; 3] = ["models", "sounds", "config"];
 
@@ -108,14 +110,10 @@ fn begin_settings(home: &Path, settings: &Path) -> io::Result<()> {
         return Ok(());
     }
     let above = settings.parent().unwrap_or(settings);
-    let private = |recursive| {
-        let mut builder = std::fs::DirBuilder::new();
-        builder.recursive(recursive).mode(0o700);
-        builder
-    };
-    private(true).create(above)?;
+    private_folder(above)?;
     let new = above.join(format!(".kickplate-new-{}", std::process::id()));
-    private(false).create(&new)?;
+    // A new one: it fails where there is one of this name.
+    std::fs::DirBuilder::new().mode(0o700).create(&new)?;
     let copied = std::fs::read_dir(home.join("config")).and_then(|entries| {
         for entry in entries {
             let from = entry?.path();

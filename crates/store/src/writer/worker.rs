@@ -161,7 +161,11 @@ impl<S: Sink> Worker<S> {
                     Ok(()) => {
                         {
                             let mut status = self.shared.status();
-                            status.written += u64::from(job.what.pass().is_some());
+                            match job.what {
+                                What::Pass(_) => status.written += 1,
+                                What::Strips { .. } => status.pictures_written += 1,
+                                What::EndSession => {}
+                            }
                             status.waiting = self.backlog.len();
                         }
                         // The caller may not want the answer.

@@ -8,7 +8,7 @@ use super::bib_of;
 use crate::panel::model::PassRow;
 use crate::panel::widgets::{Press, Voice, card, columns, say};
 use crate::roster::SkaterId;
-use crate::rules::{Measure, RuleId, RuleMap};
+use crate::rules::{RuleId, RuleMap};
 use crate::store::Verdict;
 
 /// Fewer judged pushes say nothing of a rule.
@@ -19,6 +19,11 @@ const LEAST_PUSHES: u32 = 3;
 struct Count {
     judged: u32,
     flagged: u32,
+    /// Of the judged ones, those that would have been flagged and were seen well enough for
+    /// praise.
+    seen_well: u32,
+    /// Flags that the coach dismissed: no fault, and no reason for praise.
+    dismissed: u32,
 }
 
 impl Count {
@@ -35,7 +40,7 @@ struct Done {
 }
 
 impl Done {
-    /// Of one skater. Flags that the coach dismissed do not count.
+    /// Of one skater.
     fn of(passes: &[PassRow], skater: SkaterId) -> Self {
         let mut counts = RuleMap::from_fn(|_| Count::default());
         let mut n = 0;
@@ -43,11 +48,15 @@ impl Done {
             n += 1;
             for push in &pass.pushes {
                 for (rule, measure) in push.judged.measures.iter() {
-                    counts[rule].judged += u32::from(Measure::is_judged(measure));
+                    let judged = measure.is_judged();
+                    let well = judged && pass.watched[rule] && push.judged.unsure(rule).is_none();
+                    counts[rule].judged += u32::from(judged);
+                    counts[rule].seen_well += u32::from(well);
                 }
                 for flag in &push.judged.flags {
                     let dismissed = push.note.verdicts.get(&flag.rule) == Some(&Verdict::Dismissed);
                     counts[flag.rule].flagged += u32::from(!dismissed);
+                    counts[flag.rule].dismissed += u32::from(dismissed);
                 }
             }
         }
@@ -61,18 +70,21 @@ impl Done {
             .filter(|(_, count)| count.judged >= LEAST_PUSHES)
     }
 
-    /// What was flagged the most, by its share.
+    /// What was flagged the most, by its share; of equal ones the first rule.
     fn needs(&self) -> Option<(RuleId, Count)> {
         self.enough()
             .filter(|(_, count)| count.flagged > 0)
-            .max_by(|a, b| a.1.share().total_cmp(&b.1.share()))
+            .min_by(|a, b| b.1.share().total_cmp(&a.1.share()))
     }
 
-    /// What was judged the most often and never flagged.
+    /// What was seen well the most often and never flagged, not even by a flag that was
+    /// dismissed; of equal ones the first rule.
     fn goes_well(&self) -> Option<RuleId> {
-        self.enough()
-            .filter(|(_, count)| count.flagged == 0)
-            .max_by_key(|(_, count)| count.judged)
+        self.counts
+            .iter()
+            .filter(|(_, count)| count.seen_well >= LEAST_PUSHES)
+            .filter(|(_, count)| count.flagged + count.dismissed == 0)
+            .min_by_key(|(_, count)| std::cmp::Reverse(count.seen_well))
             .map(|(rule, _)| rule)
     }
 }
@@ -144,4 +156,113 @@ pub(super) fn show(ui: &mut Ui, d: &Desk<'_>) -> Option<SkaterId> {
     }
     say(ui, s, Voice::Quiet, d.w.get("team.how"));
     chosen
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::View;
+    use crate::panel::model::PushRow;
+    use crate::rules::{Flag, JudgedPush, Leg, Measure};
+    use crate::store::{PassKey, PushNote};
+    use kickplate_measure::quality::Quality;
+
+    const WHO: SkaterId = SkaterId(3);
+    const RULE: RuleId = RuleId::TrunkLean;
+
+    /// A pass of three pushes in which one rule was judged and goes well.
+    fn good_pass() -> PassRow {
+        let mut judged = JudgedPush {
+            leg: Leg::Left,
+            near_leg: None,
+            push_start_s: 1.0,
+            toe_off_s: 1.4,
+            measures: RuleMap::from_fn(|_| Measure::default()),
+            flags: Vec::new(),
+            quality: None,
+        };
+        judged.measures[RULE] = Measure::judged(50.0, 2.0, "");
+        let push = PushRow {
+            judged,
+            note: PushNote::default(),
+            has_pictures: false,
+        };
+        PassRow {
+            key: PassKey {
+                session: 1,
+                number: 1,
+            },
+            at: String::new(),
+            skater: Some(WHO),
+            view: View::Side,
+            speed_mps: 5.0,
+            cue: String::new(),
+            watched: RuleMap::from_fn(|_| true),
+            pushes: vec![push; 3],
+            thumbnail: None,
+        }
+    }
+
+    fn goes_well(pass: &PassRow) -> Option<RuleId> {
+        Done::of(std::slice::from_ref(pass), WHO).goes_well()
+    }
+
+    #[test]
+    fn what_was_not_seen_well_is_not_praised() {
+        let mut pass = good_pass();
+        assert_eq!(goes_well(&pass), Some(RULE));
+        // Just enough pictures to be judged by.
+        pass.pushes[0].judged.quality = Some(Quality {
+            pictures_per_s: Some(15.0),
+            sharpness: Some(0.37),
+            contrast: Some(30.0),
+            ..Quality::default()
+        });
+        assert!(pass.pushes[0].judged.unsure(RULE).is_some());
+        assert_eq!(goes_well(&pass), None);
+    }
+
+    #[test]
+    fn a_rule_that_is_switched_off_is_not_praised() {
+        let mut pass = good_pass();
+        pass.watched[RULE] = false;
+        assert_eq!(goes_well(&pass), None);
+    }
+
+    #[test]
+    fn a_rule_whose_flags_were_all_dismissed_is_neither_praised_nor_to_be_worked_on() {
+        let mut pass = good_pass();
+        pass.pushes[1].judged.flags = vec![Flag {
+            rule: RULE,
+            value: 70.0,
+            limit: 60.0,
+        }];
+        pass.pushes[1]
+            .note
+            .verdicts
+            .insert(RULE, Verdict::Dismissed);
+        assert_eq!(goes_well(&pass), None);
+        assert_eq!(Done::of(&[pass], WHO).needs(), None);
+    }
+
+    #[test]
+    fn of_equal_rules_the_first_one_is_named() {
+        let mut pass = good_pass();
+        let [first, .., last] = RuleId::ALL else {
+            panic!("several rules")
+        };
+        for push in &mut pass.pushes {
+            push.judged.measures = RuleMap::from_fn(|_| Measure::judged(50.0, 2.0, ""));
+        }
+        assert_eq!(goes_well(&pass), Some(*first));
+        for rule in [*first, *last] {
+            pass.pushes[0].judged.flags.push(Flag {
+                rule,
+                value: 70.0,
+                limit: 60.0,
+            });
+        }
+        let needs = Done::of(&[pass], WHO).needs();
+        assert_eq!(needs.map(|(rule, _)| rule), Some(*first));
+    }
 }

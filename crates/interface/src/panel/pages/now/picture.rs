@@ -51,9 +51,9 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, wide: f3
             drawn(ui, d, rect);
         }
         if let Some(age) = age {
-            // Where faces are blurred there is no picture while nobody is found.
-            let n = d.f.number(age.floor(), 0);
-            note(ui, s, rect, &d.w.say("now.nobody_seen", &[("n", &n)]));
+            // Where faces are blurred there is no picture while nobody is found, nor while the
+            // pose model fails: its age is all that is known.
+            note(ui, s, rect, &old(d, age));
         }
     }
     if tap.has_focus() {
@@ -110,11 +110,14 @@ fn gone(ui: &Ui, d: &Desk<'_>, rect: Rect, age: Option<f64>) {
     let painter = ui.painter();
     painter.rect_filled(rect, 0.0, Color32::from_black_alpha(150));
     let mut lines = vec![d.w.get("now.nobody_skates").to_owned()];
-    if let Some(age) = age {
-        let n = d.f.number(age.floor(), 0);
-        lines.push(d.w.say("now.picture_old", &[("n", &n)]));
-    }
+    lines.extend(age.map(|age| old(d, age)));
     plate(ui, s, rect, &lines);
+}
+
+/// How old the picture is, in words.
+fn old(d: &Desk<'_>, age_s: f64) -> String {
+    let n = d.f.number(age_s.floor(), 0);
+    d.w.say("now.picture_old", &[("n", &n)])
 }
 
 /// A line at the foot of the picture, on a ground of its own.
