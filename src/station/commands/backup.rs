@@ -29,11 +29,27 @@ const MANIFEST: &str = "backup.json";
 const PIN_FILE: &str = "panel-pin";
 /// No manifest or settings file comes near it.
 const SMALL: u64 = 1 << 20;
-/// Folders of the recordings that belong into a backup: which of their files do, and
-/// whether they are packed. Pictures are packed already.
-const INNER: [(&str, fn(&str) -> bool, bool); 2] = [
-    (PICTURES_FOLDER, is_picture, false),
-    (RULER_FOLDER, is_check, true),
+/// A folder of the recordings that belongs into a backup.
+#[derive(Clone, Copy)]
+struct Inner {
+    name: &'static str,
+    /// Whether a file of it, by its name, belongs there too.
+    belongs: fn(&str) -> bool,
+    /// Pictures are packed already.
+    pack: bool,
+}
+
+const INNER: [Inner; 2] = [
+    Inner {
+        name: PICTURES_FOLDER,
+        belongs: is_picture,
+        pack: false,
+    },
+    Inner {
+        name: RULER_FOLDER,
+        belongs: is_check,
+        pack: true,
+    },
 ];
 /// More files than any season has pictures.
 const MOST_FILES: usize = 1_000_000;
@@ -190,14 +206,18 @@ fn write_zip(
         format!("recordings/{PIN_FILE}"),
         true,
     )?;
-    for (inner, belongs, pack) in INNER {
-        let inside = folder.join(inner);
+    for inner in INNER {
+        let inside = folder.join(inner.name);
         if !inside.is_dir() {
             continue;
         }
         for (path, name) in plain_files(&inside)? {
-            if belongs(&name) {
-                add(&path, format!("recordings/{inner}/{name}"), pack)?;
+            if (inner.belongs)(&name) {
+                add(
+                    &path,
+                    format!("recordings/{}/{name}", inner.name),
+                    inner.pack,
+                )?;
             }
         }
     }
@@ -326,7 +346,7 @@ fn unpack(from: &Path, folder: &Path, config: &Path) -> Result<u32, BackupError>
             manifest.program_version
         )));
     }
-    for new in INNER.map(|(inner, ..)| folder.join(inner)) {
+    for new in INNER.map(|inner| folder.join(inner.name)) {
         private_folder(&new).map_err(|e| files(&new, "written", e))?;
     }
     let mut total = 0u64;
@@ -400,8 +420,8 @@ fn place_of(name: &str, folder: &Path, config: &Path) -> Option<PathBuf> {
         return Some(folder.join(rest));
     }
     let (inside, file) = rest.split_once('/')?;
-    let (inner, belongs, _) = INNER.into_iter().find(|(inner, ..)| *inner == inside)?;
-    belongs(file).then(|| folder.join(inner).join(file))
+    let inner = INNER.into_iter().find(|inner| inner.name == inside)?;
+    (inner.belongs)(file).then(|| folder.join(inner.name).join(file))
 }
 
 /// A plain file name: no separator, no control character, not hidden.
