@@ -1,6 +1,6 @@
 //! Clips from a ring, with a skater whose pictures are numbered.
 
-use super::super::lane_picture::{faces, lane_picture, small_picture};
+use super::super::lane_picture::small_picture;
 use super::*;
 use crate::capture::Frame;
 use crate::config::{Lane, Subject, Travel, View};
