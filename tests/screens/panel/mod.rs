@@ -12,6 +12,7 @@ mod now;
 mod passes;
 mod privacy;
 mod set_up;
+mod set_up_presses;
 mod skaters;
 
 use std::sync::Arc;
@@ -35,6 +36,9 @@ pub struct Coach {
     pub h: Harness<'static, Panel>,
     /// Lower edge of the screen, points.
     bottom: f32,
+    /// What was done so far: presses and drags.
+    pub presses: u32,
+    pub drags: u32,
 }
 
 /// Points of a millimetre of a screen of that many points and 15.6 inches.
@@ -75,7 +79,12 @@ impl Coach {
                 panel,
             );
         h.run();
-        Coach { h, bottom: size.y }
+        Coach {
+            h,
+            bottom: size.y,
+            presses: 0,
+            drags: 0,
+        }
     }
 
     /// The thing of that name that can be pressed.
@@ -99,6 +108,7 @@ impl Coach {
             self.h.run();
         }
         self.thing(name).click();
+        self.presses += 1;
         self.h.run();
     }
 
@@ -145,6 +155,7 @@ impl Coach {
         self.h.hover_at(from + by);
         self.h.step();
         self.h.drop_at(from + by);
+        self.drags += 1;
         self.h.run();
     }
 

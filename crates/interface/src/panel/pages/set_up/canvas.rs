@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use egui::{
-    Align2, Color32, EventFilter, Key, Painter, Rect, Sense, Stroke, StrokeKind, Ui, Vec2,
-    WidgetInfo, accesskit::Role, pos2, vec2,
+    Align2, Color32, EventFilter, Key, Painter, Rect, Response, Sense, Stroke, StrokeKind, Ui,
+    Vec2, WidgetInfo, accesskit::Role, pos2, vec2,
 };
 
 use super::{MovedPoint, SetUpState};
@@ -100,7 +100,7 @@ pub(super) fn canvas(
         response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &handle.name));
         let mut by = [0.0f64; 2];
         if response.dragged() {
-            let delta = response.drag_delta();
+            let delta = dragged_by(ui, &response);
             by = [
                 f64::from(delta.x / rect.width() * part.width() * frame.x),
                 f64::from(delta.y / rect.height() * part.height() * frame.y),
@@ -129,6 +129,20 @@ pub(super) fn canvas(
         magnifier(ui, d, &picture, rect, frame, at);
     }
     true
+}
+
+/// How far it was dragged in this frame. What the finger moved before that counted as a
+/// drag and not as a press that slipped is not lost.
+fn dragged_by(ui: &Ui, response: &Response) -> Vec2 {
+    if !response.drag_started() {
+        return response.drag_delta();
+    }
+    ui.input(
+        |i| match (i.pointer.press_origin(), i.pointer.latest_pos()) {
+            (Some(from), Some(now)) => now - from,
+            _ => i.pointer.delta(),
+        },
+    )
 }
 
 /// Freeze and magnify, under the picture.
