@@ -17,10 +17,11 @@ const GOOD: Quality = Quality {
     belief: Some(0.95),
     stature_px: 300.0,
     unsteady_share: Some(0.006),
+    sure_share: Some(1.0),
 };
 
 /// Just above each bound.
-fn nearly_too_bad() -> [(Quality, NotJudged); 5] {
+fn nearly_too_bad() -> [(Quality, NotJudged); 6] {
     let needs = RuleId::KneeBend.rule().needs;
     [
         (
@@ -57,6 +58,13 @@ fn nearly_too_bad() -> [(Quality, NotJudged); 5] {
                 ..GOOD
             },
             NotJudged::PointsUnsteady,
+        ),
+        (
+            Quality {
+                sure_share: Some(needs.sure_share + 0.0005),
+                ..GOOD
+            },
+            NotJudged::PointsUnsure,
         ),
     ]
 }
@@ -219,6 +227,14 @@ fn uncertainty_grows_smoothly_down_to_the_bound() {
                 },
                 0.006,
                 needs.unsteady_share,
+            ),
+            (
+                |v| Quality {
+                    sure_share: Some(v),
+                    ..GOOD
+                },
+                1.0,
+                needs.sure_share,
             ),
         ];
         for (k, (seen, good, bound)) in ways.into_iter().enumerate() {

@@ -173,6 +173,7 @@ fn remedy(why: NotJudged) -> &'static str {
         NotJudged::TooSmall => ": nearer to the lane, or a longer lens",
         NotJudged::ModelTooLight => ": use the full one",
         NotJudged::PointsUnsteady => ": a steadier and clearer picture",
+        NotJudged::PointsUnsure => ": a clearer picture; record with less compression",
         _ => "",
     }
 }

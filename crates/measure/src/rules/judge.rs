@@ -39,7 +39,7 @@ fn measure_push(motion: &PassMotion, push: &Push) -> JudgedPush {
         toe_off_s: push.toe_off_s,
         measures: RuleMap::from_fn(|id: RuleId| measure(id.rule(), motion, push)),
         flags: Vec::new(),
-        quality: Some(motion.sight.over([push.touchdown_s, push.recovery_s])),
+        quality: Some(motion.seen([push.touchdown_s, push.recovery_s])),
     }
 }
 
@@ -50,7 +50,7 @@ fn measure(rule: &Rule, motion: &PassMotion, push: &Push) -> Measure {
     if let Some(why) = unmeasurable(motion, push) {
         return Measure::not_judged(why);
     }
-    let seen = motion.sight.over((rule.needs.span_s)(push));
+    let seen = motion.seen((rule.needs.span_s)(push));
     if let Some(why) = rule.needs.unmet(&seen) {
         return Measure::not_judged(why);
     }

@@ -52,6 +52,7 @@ reasons! {
     TooLittleContrast = "too_little_contrast", "too dark or too little contrast";
     TooNoisy = "too_noisy", "the picture is too noisy";
     PointsUnsteady = "points_unsteady", "the body was not read steadily";
+    PointsUnsure = "points_unsure", "the pose model was not sure of the body";
     MeasurementFailed = "measurement_failed", "the measurement failed";
     NotFromSide = "not_from_side", "not seen from the side";
     NotFromFront = "not_from_front", "not seen from the front";
@@ -86,6 +87,7 @@ impl NotJudged {
                 | N::TooLittleContrast
                 | N::TooNoisy
                 | N::PointsUnsteady
+                | N::PointsUnsure
                 | N::ModelTooLight
         )
     }

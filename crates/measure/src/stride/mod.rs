@@ -30,7 +30,7 @@ use crate::body::{BodyPoint, LegReading, ModelKind};
 use crate::calibration::Calibration;
 use crate::config::Lane;
 use crate::geometry::{Camera, median};
-use crate::quality::Sight;
+use crate::quality::{Quality, Sight};
 use crate::track::{Pass, Sample};
 
 pub use curves::Curves;
@@ -143,6 +143,11 @@ impl PassMotion {
     /// What its readings are shifted by, and how sure they are then.
     pub fn calibration(&self) -> Calibration {
         Calibration::of_lane(&self.lane, self.read_by)
+    }
+
+    /// How well the skater was seen over a span of time, seconds on the source's clock.
+    pub fn seen(&self, span_s: [f64; 2]) -> Quality {
+        self.sight.over(span_s).read_by(self.read_by)
     }
 }
 
