@@ -118,8 +118,8 @@ def fits_rejudge(job, data):
     digest = hashlib.sha256(json.dumps([job["version"], job["words"]]).encode())
     files = sorted(pathlib.Path(job["config"]).glob("*.toml")) + sorted(data.glob("sessions.sqlite3*"))
     for file in files:
-        # The index of the journal is of the moment.
-        if file.name.endswith("-shm"):
+        # The index of the journal is of the moment, and an empty journal says nothing.
+        if file.name.endswith("-shm") or file.stat().st_size == 0:
             continue
         digest.update(file.name.encode())
         with open(file, "rb") as content:
@@ -142,7 +142,8 @@ def rejudge_job(job):
         for room in ROOMS:
             (pathlib.Path(home) / room).symlink_to(pathlib.Path(job["home"]) / room)
         (pathlib.Path(home) / "config").symlink_to(job["config"])
-        env = {"KICKPLATE_HOME": home, "XDG_DATA_HOME": str(data.parent)}
+        (pathlib.Path(home) / "kickplate").symlink_to(data)
+        env = {"KICKPLATE_HOME": home, "XDG_DATA_HOME": home}
         code, said, complained = run([job["program"], "rejudge", *job["words"]], lock, env)
         if code == 0:
             write_whole(result, json.dumps({"fits": fits_rejudge(job, data), "said": said.splitlines()}, indent=1))
@@ -183,9 +184,9 @@ def review_jobs(options, common):
 def rejudge_jobs(options, common):
     jobs = {}
     for rink in options.rinks:
-        data, config = rink.resolve() / "kickplate", rink.resolve() / "config"
+        data, config = rink.resolve() / "recordings", rink.resolve() / "config"
         if not (data / "sessions.sqlite3").is_file():
-            raise Wrong(f"'{rink}' has no recordings: 'kickplate/sessions.sqlite3' is not in it")
+            raise Wrong(f"'{rink}' has no recordings: 'recordings/sessions.sqlite3' is not in it")
         if not (config / "age-groups.toml").is_file():
             raise Wrong(f"'{rink}' has no limits of its own: 'config/age-groups.toml' is not in it")
         try:
@@ -214,7 +215,7 @@ def read_words(words):
     review.set_defaults(jobs=review_jobs)
     rejudge = kinds.add_parser("rejudge", help="recordings of several rinks, each a job")
     rejudge.add_argument("rinks", type=pathlib.Path, nargs="+", metavar="RINK",
-                         help="a folder with 'kickplate' (its recordings) and 'config' (its settings)")
+                         help="a folder with 'recordings' and 'config', as a backup is when it is unpacked")
     rejudge.add_argument("--apply", action="store_true", help="writes it; without it only what would change is said")
     rejudge.set_defaults(jobs=rejudge_jobs)
     for kind in (review, rejudge):

@@ -13,6 +13,7 @@ have to be those of the plain run; a second start has to make none of them again
 with the rinks. Ends with 1 where that is not so.
 """
 
+import contextlib
 import json
 import os
 import pathlib
@@ -89,7 +90,7 @@ def try_rejudge(program, folder, recordings):
     for home, rinks in (("plain-rinks", plain), ("spread-rinks", spread)):
         for source in recordings:
             rink = folder / home / source.name
-            shutil.copytree(source, rink / "kickplate")
+            shutil.copytree(source, rink / "recordings")
             (rink / "config").mkdir()
             (rink / "config/age-groups.toml").write_text(changed)
             rinks.append(rink)
@@ -100,7 +101,8 @@ def try_rejudge(program, folder, recordings):
         for room in ("models", "sounds", "lang"):
             (home / room).symlink_to(ROOT / room)
         (home / "config").symlink_to(rink / "config")
-        env = {**os.environ, "KICKPLATE_HOME": str(home), "XDG_DATA_HOME": str(rink)}
+        (home / "kickplate").symlink_to(rink / "recordings")
+        env = {**os.environ, "KICKPLATE_HOME": str(home), "XDG_DATA_HOME": str(home)}
         tables[rink.name] = call([program, "rejudge", "--apply"], env=env).splitlines()
     out = folder / "rejudged"
     order = ["rejudge", *spread, "--out", out, "--apply"]
@@ -121,7 +123,7 @@ def try_rejudge(program, folder, recordings):
 
 def judgements(rink):
     """What stands in a rink's file, without the moment at which it was replaced."""
-    with sqlite3.connect(rink / "kickplate/sessions.sqlite3") as file:
+    with contextlib.closing(sqlite3.connect(rink / "recordings/sessions.sqlite3")) as file:
         names = [n for (n,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
         told = {}
         for name in names:

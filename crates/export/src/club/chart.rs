@@ -6,7 +6,7 @@ use std::fmt::Write;
 use jiff::civil::Date;
 
 use super::figures::{Day, Measured};
-use super::page::{name, shown, unit};
+use super::page::{name, tick, unit};
 use crate::chart::{BOTTOM, HEIGHT, LEFT, RIGHT, Scale, TOP, WIDTH};
 use crate::page::escape;
 use crate::rules::QuantityUnit;
@@ -43,7 +43,7 @@ pub fn chart(
     );
     for value in scale.ticks() {
         let y = scale.y(value);
-        let text = escape(&shown(words, measured, value));
+        let text = escape(&tick(words, measured, value));
         // Writing into a String cannot fail.
         let _ = write!(
             svg,

@@ -36,10 +36,11 @@ pub fn club_page(words: &ExportWords, figures: &ClubFigures) -> String {
         }
         p.note { (plain(&words.fill("club.nobody_named", &[("n", &few)]))) }
     };
+    let told = told(figures);
     let main = html! {
         @if figures.days.is_some() {
             (attendance(words, figures))
-            (progress(words, figures))
+            (progress(words, figures, &told))
             (flags(words, figures))
             (seen(words, figures))
             (reasons(words, figures))
@@ -48,6 +49,9 @@ pub fn club_page(words: &ExportWords, figures: &ClubFigures) -> String {
             h2 { (plain(words.get("section.sure"))) }
             (list(&["sure.how", "club.unchecked", "sure.limits", "sure.not_judged", "sure.one_day"]
                 .map(|key| words.get(key).to_owned())))
+        }
+        @if told.iter().any(|of| !of.measures.is_empty()) {
+            (numbers(words, &told))
         }
     };
     shell(words, title, &header, &main)
@@ -85,6 +89,15 @@ pub(super) fn shown(words: &ExportWords, measured: Measured, value: f64) -> Stri
             words.number(value, 2),
             words.get("unit.second")
         ),
+    }
+}
+
+/// The same beside a chart, where there is little room.
+pub(super) fn tick(words: &ExportWords, measured: Measured, value: f64) -> String {
+    match unit(measured) {
+        QuantityUnit::Deg => format!("{}°", words.number(value, 0)),
+        QuantityUnit::Metre => format!("{}\u{a0}cm", words.number(100.0 * value, 0)),
+        QuantityUnit::Hertz | QuantityUnit::Second => shown(words, measured, value),
     }
 }
 
@@ -151,41 +164,72 @@ fn attendance(words: &ExportWords, figures: &ClubFigures) -> Markup {
     }
 }
 
-fn progress(words: &ExportWords, figures: &ClubFigures) -> Markup {
+/// A group and its measures, each with the days that may be shown; and how many may not.
+struct Told<'f> {
+    group: AgeGroup,
+    measures: Vec<(Measured, Vec<&'f Day>)>,
+    left_out: usize,
+}
+
+fn told(figures: &ClubFigures) -> Vec<Told<'_>> {
+    let of = |group: AgeGroup| {
+        let all = || {
+            let here = figures
+                .progress
+                .iter()
+                .filter(move |((of, _), _)| *of == group);
+            here.map(|((_, measured), days)| (*measured, days))
+        };
+        let enough = |day: &&Day| day.skaters >= FEWEST_SKATERS;
+        let measures: Vec<_> = all()
+            .map(|(measured, days)| (measured, days.iter().filter(enough).collect::<Vec<_>>()))
+            .filter(|(_, days)| !days.is_empty())
+            .collect();
+        let days: usize = all().map(|(_, days)| days.len()).sum();
+        let shown: usize = measures.iter().map(|(_, days)| days.len()).sum();
+        (days > 0).then_some(Told {
+            group,
+            measures,
+            left_out: days - shown,
+        })
+    };
+    AgeGroup::ALL.into_iter().filter_map(of).collect()
+}
+
+fn group_title(words: &ExportWords, group: AgeGroup) -> String {
+    words.fill("club.group", &[("group", group.name())])
+}
+
+fn progress(words: &ExportWords, figures: &ClubFigures, told: &[Told<'_>]) -> Markup {
+    let span = figures.days.unwrap_or_default();
     html! {
         section.progress {
             h2 { (plain(words.get("club.progress"))) }
             p.note { (plain(words.get("club.progress_note"))) }
-            @for group in AgeGroup::ALL {
-                (of_group(words, figures, group))
+            @for of in told {
+                h3 { (plain(&group_title(words, of.group))) }
+                @if !of.measures.is_empty() {
+                    div.grid {
+                        @for (measured, days) in &of.measures {
+                            div.cell {
+                                p { (plain(name(words, *measured))) }
+                                @let id = format!("{}-{}", of.group.name(), measured.column());
+                                (PreEscaped(chart(words, *measured, days, span, &id)))
+                            }
+                        }
+                    }
+                }
+                @if of.left_out > 0 {
+                    @let (n, few) = (of.left_out.to_string(), FEWEST_SKATERS.to_string());
+                    p.note { (plain(&words.fill("club.left_out", &[("n", &n), ("few", &few)]))) }
+                }
             }
         }
     }
 }
 
-fn of_group(words: &ExportWords, figures: &ClubFigures, group: AgeGroup) -> Markup {
-    let all: Vec<(Measured, &Vec<Day>)> = figures
-        .progress
-        .iter()
-        .filter(|((of, _), _)| *of == group)
-        .map(|((_, measured), days)| (*measured, days))
-        .collect();
-    if all.is_empty() {
-        return Markup::default();
-    }
-    let enough = |day: &&Day| day.skaters >= FEWEST_SKATERS;
-    let days: usize = all.iter().map(|(_, days)| days.len()).sum();
-    let told: Vec<(Measured, Vec<&Day>)> = all
-        .iter()
-        .map(|(measured, days)| (*measured, days.iter().filter(enough).collect()))
-        .filter(|(_, days): &(_, Vec<&Day>)| !days.is_empty())
-        .collect();
-    let left_out = days - told.iter().map(|(_, days)| days.len()).sum::<usize>();
-    let title = words.fill("page.age_group", &[("group", group.name())]);
-    let rows: Vec<Vec<String>> = told
-        .iter()
-        .flat_map(|(measured, days)| days.iter().map(|day| row_of(words, *measured, day)))
-        .collect();
+/// Last on the page, since it is long.
+fn numbers(words: &ExportWords, told: &[Told<'_>]) -> Markup {
     let heads = [
         "table.measure",
         "club.date",
@@ -194,24 +238,19 @@ fn of_group(words: &ExportWords, figures: &ClubFigures, group: AgeGroup) -> Mark
         "club.values",
         "club.skaters",
     ];
-    let span = figures.days.unwrap_or_default();
     html! {
-        h3 { (plain(&title)) }
-        @if !told.is_empty() {
-            div.grid {
-                @for (measured, days) in &told {
-                    div.cell {
-                        p { (plain(name(words, *measured))) }
-                        @let id = format!("{}-{}", group.name(), measured.column());
-                        (PreEscaped(chart(words, *measured, days, span, &id)))
-                    }
-                }
+        section.numbers {
+            h2 { (plain(words.get("section.numbers"))) }
+            @for of in told.iter().filter(|of| !of.measures.is_empty()) {
+                @let title = group_title(words, of.group);
+                @let rows: Vec<Vec<String>> = of
+                    .measures
+                    .iter()
+                    .flat_map(|(measured, days)| days.iter().map(|day| row_of(words, *measured, day)))
+                    .collect();
+                h3 { (plain(&title)) }
+                (table(words, &title, &heads, &rows))
             }
-            (table(words, &title, &heads, &rows))
-        }
-        @if left_out > 0 {
-            @let parts = [("n", left_out.to_string()), ("few", FEWEST_SKATERS.to_string())];
-            p.note { (plain(&words.fill("club.left_out", &parts.each_ref().map(|(k, v)| (*k, v.as_str()))))) }
         }
     }
 }
