@@ -9,8 +9,8 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::pose::SHIPPED_MODELS;
 use crate::station::{
-    CommentsGo, DemoOptions, ExportOptions, LiveOptions, RejudgeOptions, ReviewOptions,
-    RulerCommand, ScaleOptions,
+    ClubReportOptions, CommentsGo, DemoOptions, ExportOptions, LiveOptions, RejudgeOptions,
+    ReviewOptions, RulerCommand, ScaleOptions,
 };
 
 /// A rinkside camera station that watches the forward stride and gives each
@@ -50,6 +50,8 @@ pub enum Command {
     Ruler(RulerCommand),
     /// A recorded session as files: pages, clips, tables.
     Export(ExportOptions),
+    /// A dataset of a season or a club as one page.
+    ClubReport(ClubReportOptions),
     /// One page of what was found and what is missing.
     Check,
     /// The cameras and their ids.

@@ -31,6 +31,7 @@ fn run(line: CommandLine) -> anyhow::Result<ExitCode> {
         Some(Command::Scale(options)) => station::scale(&options)?,
         Some(Command::Ruler(command)) => station::ruler_command(&command)?,
         Some(Command::Export(options)) => station::export(&options)?,
+        Some(Command::ClubReport(options)) => station::club_report(&options)?,
         Some(Command::Check) => return check_station(),
         Some(Command::Cameras) => station::cameras()?,
         Some(Command::Config(command)) => return config_command(command),

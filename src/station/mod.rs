@@ -23,6 +23,7 @@ pub mod usage;
 pub mod vision;
 mod words;
 
+pub use commands::club_report::{ClubReportOptions, club_report};
 pub use commands::devices::{cameras, check_report, sound_after};
 pub use commands::export::{ExportOptions, SessionChoice, export};
 pub use commands::rejudge::{RejudgeOptions, rejudge};

@@ -3,6 +3,8 @@
 #![allow(missing_docs, reason = "a test")]
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+#[path = "../common/club.rs"]
+mod club_common;
 #[path = "../common/export.rs"]
 mod export_common;
 #[path = "../common/sound_analysis.rs"]
@@ -11,6 +13,7 @@ mod sound_analysis;
 mod store_common;
 
 mod any_input;
+mod club_report;
 mod config_files;
 mod constants;
 mod dataset;

@@ -257,6 +257,66 @@ fn the_lane_of_the_second_camera_is_checked_too() {
     assert!(one_sentence(&output).contains("lane-of-nobody.toml"));
 }
 
+/// The smallest dataset there is: one pass of nobody.
+fn smallest_dataset(folder: &std::path::Path) {
+    use kickplate_table::{Cell, Column, Kind, Table, to_parquet_noting};
+    let column = |name: &str, kind| Column {
+        name: name.to_owned(),
+        kind,
+    };
+    let table = Table {
+        columns: vec![
+            column("pass", Kind::Whole),
+            column("skater_key", Kind::Text),
+            column("age_group", Kind::Text),
+            column("subject", Kind::Text),
+        ],
+        rows: vec![vec![
+            Cell::Whole(1),
+            Cell::Empty,
+            "U11".into(),
+            "people".into(),
+        ]],
+    };
+    let notes = [("kickplate.dataset_version".to_owned(), "1".to_owned())];
+    let part = folder.join("passes/season=2026-2027/station=rink-a/date=2026-11-30");
+    std::fs::create_dir_all(&part).unwrap();
+    let bytes = to_parquet_noting(&table, &notes).unwrap();
+    std::fs::write(part.join("session-1.parquet"), bytes).unwrap();
+    let about = r#"{"kickplate_dataset_version": 1, "id": "1", "names": false}"#;
+    std::fs::write(folder.join("dataset.json"), about).unwrap();
+}
+
+#[test]
+fn a_club_report_is_written_and_not_replaced_unasked() {
+    use std::os::unix::fs::PermissionsExt;
+    let home = Home::new();
+    let place = |name: &str| home.dir.path().join(name).to_str().unwrap().to_owned();
+    let (dataset, page) = (place("dataset"), place("club.html"));
+    let none = home.run(&["club-report", &dataset, "--out", &page]);
+    assert_eq!(none.status.code(), Some(2));
+    assert!(one_sentence(&none).contains("there is no dataset in"));
+
+    smallest_dataset(std::path::Path::new(&dataset));
+    let folder = home.run(&["club-report", &dataset, "--out", &dataset]);
+    assert_eq!(folder.status.code(), Some(2));
+    assert!(one_sentence(&folder).contains("names no file"));
+    let written = home.run(&["club-report", &dataset, "--out", &page]);
+    assert_eq!(written.status.code(), Some(0), "{}", err(&written));
+    assert!(out(&written).contains("1 session, 1 pass, 0 pushes"));
+    let meta = std::fs::metadata(&page).unwrap();
+    assert_eq!(meta.permissions().mode() & 0o777, 0o600);
+
+    let again = home.run(&["club-report", &dataset, "--out", &page]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(one_sentence(&again).contains("--replace"));
+    let french = ["--language", "fr", "--replace"];
+    let words = [&["club-report", &dataset, "--out", &page][..], &french].concat();
+    assert_eq!(home.run(&words).status.code(), Some(0));
+    let text = std::fs::read_to_string(&page).unwrap();
+    assert!(text.contains("Rapport du club"), "{text}");
+}
+
 #[test]
 fn help_and_version_end_with_0() {
     let home = Home::new();

@@ -3,8 +3,8 @@
 
     check_dataset.py DATASET
 
-DATASET is what `kickplate export --dataset` wrote. Needs duckdb and polars (PyPI); seen
-with duckdb 1.x and polars 1.x. Ends with 1 where the two disagree, where a part has
+DATASET is what `kickplate export --dataset` wrote. Needs what `requirements.txt` beside this
+file names (PyPI). Ends with 1 where the two disagree, where a part has
 another schema than the rest, or where a flag stands beside a value that is not judged.
 """
 
@@ -24,7 +24,7 @@ def main(folder):
         parts = str(folder / name / "**" / "*.parquet")
         table[name] = f"read_parquet('{parts}', hive_partitioning = true)"
         frame[name] = polars.read_parquet(parts, hive_partitioning=True)
-        (rows,) = duckdb.sql(f"SELECT count(*) FROM {table[name]}").fetchone()
+        [(rows,)] = duckdb.sql(f"SELECT count(*) FROM {table[name]}").fetchall()
         assert rows == frame[name].height > 0, (name, rows, frame[name].height)
         columns = duckdb.sql(f"SELECT * FROM {table[name]} LIMIT 0").columns
         assert sorted(columns) == sorted(frame[name].columns), name

@@ -12,12 +12,12 @@ use super::summary::{Dot, RuleSummary};
 use super::words::ExportWords;
 use crate::rules::Unit;
 
-const WIDTH: f64 = 360.0;
-const HEIGHT: f64 = 150.0;
-const LEFT: f64 = 42.0;
-const RIGHT: f64 = 8.0;
-const TOP: f64 = 8.0;
-const BOTTOM: f64 = 22.0;
+pub const WIDTH: f64 = 360.0;
+pub const HEIGHT: f64 = 150.0;
+pub const LEFT: f64 = 42.0;
+pub const RIGHT: f64 = 8.0;
+pub const TOP: f64 = 8.0;
+pub const BOTTOM: f64 = 22.0;
 /// More dots than this are drawn as middles of several passes.
 const MOST_DOTS: usize = 48;
 /// Lines across.
@@ -149,7 +149,8 @@ fn thinned(series: &[Dot]) -> (Vec<Dot>, usize) {
     (dots, per_dot)
 }
 
-struct Scale {
+/// From values to places in the picture.
+pub struct Scale {
     low: f64,
     high: f64,
     step: f64,
@@ -159,16 +160,22 @@ impl Scale {
     /// Round numbers around everything that is drawn.
     fn of(s: &RuleSummary, dots: &[Dot]) -> Self {
         let limits = [s.limits.at_least, s.limits.at_most].into_iter().flatten();
-        let (low, high) = dots
+        let drawn = dots
             .iter()
             .flat_map(|d| [d.value - d.uncertainty, d.value + d.uncertainty])
-            .chain(limits)
-            .filter(|v| v.is_finite())
-            .fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+            .chain(limits);
         let least = match s.rule.unit {
             Unit::Deg => 10.0,
             Unit::Metre => 0.04,
         };
+        Self::around(drawn, least)
+    }
+
+    /// Round numbers around these values, `least` apart at least.
+    pub fn around(values: impl Iterator<Item = f64>, least: f64) -> Self {
+        let (low, high) = values
+            .filter(|v| v.is_finite())
+            .fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
         let (low, high) = if low > high {
             (0.0, least)
         } else {
@@ -187,12 +194,14 @@ impl Scale {
         Scale { low, high, step }
     }
 
-    fn y(&self, value: f64) -> f64 {
+    /// How far down a value stands.
+    pub fn y(&self, value: f64) -> f64 {
         let share = (value - self.low) / (self.high - self.low);
         HEIGHT - BOTTOM - share.clamp(0.0, 1.0) * (HEIGHT - BOTTOM - TOP)
     }
 
-    fn ticks(&self) -> impl Iterator<Item = f64> {
+    /// The values of the lines across.
+    pub fn ticks(&self) -> impl Iterator<Item = f64> {
         let n = ((self.high - self.low) / self.step).round() as usize;
         let (low, step) = (self.low, self.step);
         (0..=n.min(12)).map(move |i| low + step * i as f64)

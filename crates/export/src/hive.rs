@@ -32,9 +32,9 @@ pub const DATASET_VERSION: u32 = 1;
 /// What a dataset says of itself.
 const ABOUT: &str = "dataset.json";
 /// The note of every part.
-const VERSION_NOTE: &str = "kickplate.dataset_version";
+pub(super) const VERSION_NOTE: &str = "kickplate.dataset_version";
 /// The tables, each a folder.
-const TABLES: [&str; 2] = ["passes", "pushes"];
+pub(super) const TABLES: [&str; 2] = ["passes", "pushes"];
 
 /// What is to be added, and where.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,7 +67,7 @@ pub struct Added {
 }
 
 #[derive(Debug, Serialize, Deserialize)]
-struct About {
+pub(super) struct About {
     kickplate_dataset_version: u32,
     id: String,
     names: bool,
@@ -136,7 +136,7 @@ pub fn add_to_dataset(
 }
 
 /// From July to June, as winters are skated (common practice, no source).
-fn season_of(date: jiff::civil::Date) -> String {
+pub(super) fn season_of(date: jiff::civil::Date) -> String {
     let first = if date.month() >= 7 {
         date.year()
     } else {
@@ -189,7 +189,7 @@ fn open_or_begin(folder: &Path, names: bool) -> Result<About, ExportError> {
         folder: folder.to_owned(),
         why: why.to_owned(),
     };
-    if let Some(about) = read_about(folder)? {
+    if let Some(about) = read_about(folder).map_err(|why| no(&why))? {
         return match (about.names, names) {
             (true, false) => Err(no(
                 "it is kept with names; give --names, or choose another folder",
@@ -230,29 +230,28 @@ fn lot() -> io::Result<String> {
 }
 
 /// What a dataset says of itself; `None` where there is none.
-fn read_about(folder: &Path) -> Result<Option<About>, ExportError> {
-    let no = |why: String| ExportError::Dataset {
-        folder: folder.to_owned(),
-        why,
-    };
+///
+/// # Errors
+/// In words: it cannot be read, or is of a newer program.
+pub(super) fn read_about(folder: &Path) -> Result<Option<About>, String> {
     let text = match fs::read(folder.join(ABOUT)) {
         Ok(text) => text,
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
-        Err(e) => return Err(no(format!("its {ABOUT} cannot be read ({e})"))),
+        Err(e) => return Err(format!("its {ABOUT} cannot be read ({e})")),
     };
     let about: About = serde_json::from_slice(&text)
-        .map_err(|e| no(format!("its {ABOUT} is none of Kickplate's ({e})")))?;
+        .map_err(|e| format!("its {ABOUT} is none of Kickplate's ({e})"))?;
     if about.kickplate_dataset_version > DATASET_VERSION {
-        return Err(no(format!(
+        return Err(format!(
             "it was made by a newer Kickplate (version {} of the tables, this one knows {DATASET_VERSION}); use that one",
             about.kickplate_dataset_version
-        )));
+        ));
     }
     Ok(Some(about))
 }
 
 /// Every part below a folder of a table, in order.
-fn parts(folder: &Path) -> io::Result<Vec<PathBuf>> {
+pub(super) fn parts(folder: &Path) -> io::Result<Vec<PathBuf>> {
     let mut found = Vec::new();
     let mut waiting = vec![folder.to_owned()];
     while let Some(folder) = waiting.pop() {
@@ -266,13 +265,19 @@ fn parts(folder: &Path) -> io::Result<Vec<PathBuf>> {
             // Links are not followed.
             if entry.file_type()?.is_dir() {
                 waiting.push(path);
-            } else if path.extension().is_some_and(|e| e == "parquet") {
+            } else if is_part(&path) {
                 found.push(path);
             }
         }
     }
     found.sort();
     Ok(found)
+}
+
+/// What begins with a dot is unfinished, or of the system.
+fn is_part(path: &Path) -> bool {
+    let hidden = |name: &std::ffi::OsStr| name.as_encoded_bytes().starts_with(b".");
+    path.extension().is_some_and(|e| e == "parquet") && !path.file_name().is_some_and(hidden)
 }
 
 /// What became of the rows of deleted skaters in one dataset.
@@ -299,7 +304,7 @@ pub fn settle_deletions(archive: &Archive) -> Result<Vec<Settled>, StoreError> {
                 settle(archive, &id, &place).map_err(|e| e.to_string())
             }
             Ok(_) => Err("it is not there now".to_owned()),
-            Err(error) => Err(error.to_string()),
+            Err(why) => Err(why),
         };
         settled.push(Settled { place, outcome });
     }

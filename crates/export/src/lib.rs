@@ -10,7 +10,8 @@
 //! is a whole export or none; pictures or points that cannot be read are
 //! left out and counted.
 //!
-//! Sessions are added to a dataset for data tools by [`add_to_dataset`].
+//! Sessions are added to a dataset for data tools by [`add_to_dataset`]; [`club_page`] is
+//! one page on what is in it.
 //!
 //! What may not leave does not: no consent, no pictures; a flag the coach
 //! dismissed is neither counted nor shown; an anonymous export has no name in
@@ -29,6 +30,7 @@ use kickplate_store as store;
 mod build;
 mod chart;
 mod clip;
+mod club;
 mod csv_file;
 mod dataset;
 mod draw;
@@ -55,6 +57,10 @@ use display::Language;
 use roster::SkaterId;
 use store::Archive;
 
+pub use club::{
+    ClubError, ClubFigures, Day, FEWEST_FOR_PERCENT, FEWEST_SKATERS, Measured, Month, RuleCounts,
+    Seen, club_figures, club_page,
+};
 pub use csv_file::Separator;
 pub use error::ExportError;
 pub use hive::{Added, DATASET_VERSION, DatasetRequest, Settled, add_to_dataset, settle_deletions};

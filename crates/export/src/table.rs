@@ -5,7 +5,9 @@
 //! angle that is measured (180 is straight) and as flexion, 180 less that.
 
 use crate::feedback::CueKind;
-use crate::rules::{JudgedPush, Leg, QUANTITIES, QuantityUnit, RULES, Rule, RuleId, Unit};
+use crate::rules::{
+    JudgedPush, Leg, QUANTITIES, Quantity, QuantityUnit, RULES, Rule, RuleId, Unit,
+};
 
 pub use kickplate_table::{Cell, Column, Kind, Table};
 
@@ -21,12 +23,20 @@ fn column(name: impl Into<String>, kind: Kind) -> Column {
 }
 
 /// `glide_knee_included_deg` -> `glide_knee_included`.
-fn stem(rule: &Rule) -> &'static str {
+pub(super) fn stem(rule: &Rule) -> &'static str {
     let ending = match rule.unit {
         Unit::Deg => "_deg",
         Unit::Metre => "_m",
     };
     rule.measure.strip_suffix(ending).unwrap_or(rule.measure)
+}
+
+/// `stride_rate_hz` -> `stride_rate`.
+pub(super) fn stem_of_quantity(quantity: &Quantity) -> &'static str {
+    let key = quantity.id.code();
+    key.strip_suffix(quantity.unit.suffix())
+        .and_then(|k| k.strip_suffix('_'))
+        .unwrap_or(key)
 }
 
 /// The column of the flexion, for rules that measure an included angle.
@@ -179,10 +189,7 @@ pub fn passes(material: &Material, words: &ExportWords) -> Table {
     for quantity in QUANTITIES {
         let unit = quantity.unit.suffix();
         let key = quantity.id.code();
-        let stem = key
-            .strip_suffix(unit)
-            .and_then(|k| k.strip_suffix('_'))
-            .unwrap_or(key);
+        let stem = stem_of_quantity(quantity);
         let number = Kind::Number(match quantity.unit {
             QuantityUnit::Deg => 2,
             QuantityUnit::Hertz => 3,

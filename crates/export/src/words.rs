@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::rules::{Limits, Measure, Quantity, QuantityUnit, Rule, Unit};
+use crate::rules::{Limits, Measure, NotJudged, Quantity, QuantityUnit, Rule, Unit};
 use kickplate_measure::words::{Catalogue, Language};
 
 use super::ExportError;
@@ -118,6 +118,11 @@ impl ExportWords {
             Some(why) => self.words.reason(why),
             None => &measure.how,
         }
+    }
+
+    /// Why something is not judged.
+    pub fn reason(&self, why: NotJudged) -> &str {
+        self.words.reason(why)
     }
 
     /// What to do next time.

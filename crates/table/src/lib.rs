@@ -1,16 +1,18 @@
 //! A table of plain values, and the same as a Parquet file.
 //!
 //! Takes: columns with a kind each, rows of cells.
-//! Gives: the bytes of a file, and a table back from them.
+//! Gives: the bytes of a file, and a table back from them, or named columns of it.
 //! Fails: [`ParquetError`]; a file of somebody else is one.
 //!
 //! A crate of its own, because the writers that are made from the library's
 //! generic code compile for minutes, and nothing here knows what is measured.
 
 mod parquet_file;
+mod some_columns;
 
 pub use parquet::errors::ParquetError;
-pub use parquet_file::{from_parquet, to_parquet, to_parquet_noting};
+pub use parquet_file::{Notes, from_parquet, to_parquet, to_parquet_noting};
+pub use some_columns::PartFile;
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

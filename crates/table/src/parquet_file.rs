@@ -5,14 +5,17 @@ use std::sync::Arc;
 use parquet::basic::{LogicalType, Repetition, Type as Physical};
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
-use parquet::file::metadata::KeyValue;
+use parquet::file::metadata::{FileMetaData, KeyValue};
 use parquet::file::properties::WriterProperties;
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::record::Field;
-use parquet::schema::types::Type;
+use parquet::schema::types::{ColumnDescriptor, Type};
 
 use super::{Cell, Column, Kind, Table};
+
+/// Keys and values in the metadata of a file.
+pub type Notes = Vec<(String, String)>;
 
 /// Rows in one group: what a reader takes into memory at once.
 const GROUP_ROWS: usize = 20_000;
@@ -24,31 +27,21 @@ const AS_IT_IS: usize = usize::MAX;
 ///
 /// # Errors
 /// What is no Parquet file, or has columns of kinds that this program does not write.
-pub fn from_parquet(bytes: Vec<u8>) -> Result<(Table, Vec<(String, String)>), ParquetError> {
+pub fn from_parquet(bytes: Vec<u8>) -> Result<(Table, Notes), ParquetError> {
     let reader = SerializedFileReader::new(bytes::Bytes::from(bytes))?;
     let about = reader.metadata().file_metadata();
-    let notes = about.key_value_metadata().into_iter().flatten();
-    let notes = notes
-        .map(|note| (note.key.clone(), note.value.clone().unwrap_or_default()))
-        .collect();
+    let notes = notes_of(about);
     let columns = about
         .schema_descr()
         .columns()
         .iter()
         .map(|column| {
-            let kind = match (column.physical_type(), column.logical_type_ref()) {
-                (Physical::BYTE_ARRAY, Some(LogicalType::String)) => Kind::Text,
-                (Physical::INT64, None) => Kind::Whole,
-                (Physical::DOUBLE, None) => Kind::Number(AS_IT_IS),
-                (Physical::BOOLEAN, None) => Kind::Flag,
-                _ => return Err(foreign(column.name())),
-            };
             Ok(Column {
                 name: column.name().to_owned(),
-                kind,
+                kind: kind_of(column).ok_or_else(|| foreign(column.name()))?,
             })
         })
-        .collect::<Result<Vec<_>, _>>()?;
+        .collect::<Result<Vec<_>, ParquetError>>()?;
     let mut rows = Vec::new();
     for row in reader.get_row_iter(None)? {
         let row = row?;
@@ -67,7 +60,26 @@ pub fn from_parquet(bytes: Vec<u8>) -> Result<(Table, Vec<(String, String)>), Pa
     Ok((Table { columns, rows }, notes))
 }
 
-fn foreign(column: &str) -> ParquetError {
+/// The notes in a file's own key-value metadata.
+pub(super) fn notes_of(about: &FileMetaData) -> Notes {
+    let notes = about.key_value_metadata().into_iter().flatten();
+    notes
+        .map(|note| (note.key.clone(), note.value.clone().unwrap_or_default()))
+        .collect()
+}
+
+/// What a column of a file holds, where this program writes such columns.
+pub(super) fn kind_of(column: &ColumnDescriptor) -> Option<Kind> {
+    match (column.physical_type(), column.logical_type_ref()) {
+        (Physical::BYTE_ARRAY, Some(LogicalType::String)) => Some(Kind::Text),
+        (Physical::INT64, None) => Some(Kind::Whole),
+        (Physical::DOUBLE, None) => Some(Kind::Number(AS_IT_IS)),
+        (Physical::BOOLEAN, None) => Some(Kind::Flag),
+        _ => None,
+    }
+}
+
+pub(super) fn foreign(column: &str) -> ParquetError {
     ParquetError::General(format!(
         "the column '{column}' is of a kind that is not written here"
     ))

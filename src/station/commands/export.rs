@@ -60,7 +60,7 @@ impl std::str::FromStr for SessionChoice {
 }
 
 /// The words of a choice, each with what it stands for.
-fn choice<T: Copy + Send + Sync + 'static>(
+pub(super) fn choice<T: Copy + Send + Sync + 'static>(
     words: &'static [(&'static str, T)],
 ) -> impl TypedValueParser<Value = T> {
     PossibleValuesParser::new(words.iter().map(|(word, _)| *word)).map(move |given| {
@@ -74,7 +74,7 @@ const SEPARATORS: &[(&str, Separator)] = &[
     ("comma", Separator::Comma),
     ("semicolon", Separator::Semicolon),
 ];
-const LANGUAGES: &[(&str, Language)] = &[("en", Language::En), ("fr", Language::Fr)];
+pub(super) const LANGUAGES: &[(&str, Language)] = &[("en", Language::En), ("fr", Language::Fr)];
 
 /// `kickplate export`: a recorded session as files: pages, clips, tables.
 #[derive(Debug, Clone, PartialEq, clap::Args)]

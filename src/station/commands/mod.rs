@@ -2,6 +2,7 @@
 
 pub mod backup;
 pub mod check;
+pub(in crate::station) mod club_report;
 mod dataset;
 pub(in crate::station) mod devices;
 pub(in crate::station) mod export;

@@ -87,7 +87,7 @@ fn is_noncharacter(c: char) -> bool {
 }
 
 /// Text from a file or a coach, as a page takes it.
-fn plain(text: &str) -> Markup {
+pub fn plain(text: &str) -> Markup {
     PreEscaped(escape(text))
 }
 
@@ -102,7 +102,7 @@ pub fn label(words: &ExportWords, material: &Material, person: Option<usize>) ->
     }
 }
 
-/// A whole file.
+/// A page of an export.
 fn document(
     words: &ExportWords,
     title: &str,
@@ -110,6 +110,15 @@ fn document(
     sections: &Markup,
     sessions: &[SessionPart],
 ) -> String {
+    let main = html! {
+        (sections)
+        (closing(words, sessions))
+    };
+    shell(words, title, header, &main)
+}
+
+/// A whole file.
+pub fn shell(words: &ExportWords, title: &str, header: &Markup, main: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang=(words.code()) {
@@ -122,17 +131,14 @@ fn document(
             }
             body {
                 header { (header) }
-                main {
-                    (sections)
-                    (closing(words, sessions))
-                }
+                main { (main) }
             }
         }
     }
     .into_string()
 }
 
-fn list(lines: &[String]) -> Markup {
+pub fn list(lines: &[String]) -> Markup {
     html! { ul { @for line in lines { li { (plain(line)) } } } }
 }
 
@@ -196,7 +202,7 @@ fn short_time(text: &str) -> String {
         .collect()
 }
 
-fn view_words(words: &ExportWords, view: View) -> &str {
+pub fn view_words(words: &ExportWords, view: View) -> &str {
     words.get(match view {
         View::Side => "page.view_side",
         View::Front => "page.view_front",
