@@ -186,7 +186,7 @@ fn uncertainty_grows_smoothly_down_to_the_bound() {
         assert_eq!(needs.widening(&Quality::default()), 1.0);
         assert_eq!(needs.widening(&GOOD), 1.0);
         type Set = fn(f64) -> Quality;
-        let ways: [(Set, f64, f64); 5] = [
+        let ways: [(Set, f64, f64); 6] = [
             (
                 |v| Quality {
                     pictures_per_s: Some(v),
