@@ -161,10 +161,7 @@ impl LaneErrors {
     /// The line of the lane was found as it is marked. How far from it they skate is as unknown
     /// as where it was measured with a tape, and has nothing to do with the camera.
     pub fn found(known: [Known; PLACE], correlations: [f64; PAIRS]) -> Self {
-        let most = LANE_ERROR_KEYS.map(|key| match key.kind {
-            Kind::Number { high, .. } => high,
-            _ => f64::MAX,
-        });
+        let most = most();
         let mut sd = known.map(|k| k.error);
         let (of_marks, whole) = (sd[DISTANCE], sd[DISTANCE].hypot(set_up::LANE_DISTANCE_SD_M));
         sd[DISTANCE] = whole;
@@ -206,17 +203,22 @@ impl LaneErrors {
         }
     }
 
-    /// The standard deviations in the order of the keys; 0 where none is given.
+    /// The standard deviations in the order of the keys; 0 where none is given. Records are
+    /// read unchecked: none is larger than a file may say.
     fn deviations(&self) -> [f64; UNSURE] {
-        [
+        let given = [
             self.camera_height_sd_m,
             self.tilt_sd_deg,
             self.hfov_sd_deg,
             self.roll_sd_deg,
             self.lane_distance_sd_m,
             self.skater_height_sd_m,
-        ]
-        .map(|sd| sd.filter(|sd| sd.is_finite()).unwrap_or(0.0))
+        ];
+        let most = most();
+        std::array::from_fn(|i| {
+            let sd = given[i].filter(|sd| sd.is_finite());
+            sd.map_or(0.0, |sd| sd.clamp(0.0, most[i]))
+        })
     }
 
     /// Moves of the lane's numbers, in the order of the keys, that are one standard deviation
@@ -296,6 +298,14 @@ impl LaneErrors {
         }
         written
     }
+}
+
+/// The most a file may say of each number, in the order of the keys.
+fn most() -> [f64; UNSURE + 1] {
+    LANE_ERROR_KEYS.map(|key| match key.kind {
+        Kind::Number { high, .. } => high,
+        _ => f64::MAX,
+    })
 }
 
 /// The correlations as a whole matrix.

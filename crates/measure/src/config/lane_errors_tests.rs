@@ -122,6 +122,24 @@ fn moves_together_make_what_is_stated() {
     assert!((moved.skater_height_m - 0.3).abs() < 1e-12);
 }
 
+/// A record is read unchecked: whatever stands there, no lane is moved to where nobody stands.
+#[test]
+fn a_record_of_nonsense_moves_nothing_far() {
+    let mut lane = read("").unwrap();
+    lane.errors.skater_height_sd_m = Some(1e9);
+    lane.errors.tilt_sd_deg = Some(f64::NAN);
+    lane.errors.hfov_sd_deg = Some(-3.0);
+    lane.errors.error_correlations = Some([7.0; PAIRS]);
+    let moves = lane.errors.moves();
+    assert!(moves.iter().flatten().all(|v| v.abs() <= 20.0), "{moves:?}");
+    assert!(moves.iter().all(|by| by[1] == 0.0 && by[2] == 0.0));
+    assert!(
+        moves
+            .iter()
+            .all(|by| lane.moved(by, -1.0).skater_height_m > 1.0)
+    );
+}
+
 /// One skater's own stature is surer than a lane's; a rendered body's is exact.
 #[test]
 fn a_skater_of_the_roster_brings_the_own_stature() {
