@@ -9,9 +9,6 @@ use crate::ruler::{Hold, Record};
 use crate::station::ruler::{Checks, camera_of};
 use crate::station::vision::model_kind;
 
-/// From this angle on a knee is an extension as well.
-const STRAIGHT_FROM_DEG: f64 = 140.0;
-
 impl Service {
     /// Where the checks of the lane in use lie; `None` where there can be no check.
     fn checks(&self) -> Option<Checks> {
@@ -44,30 +41,21 @@ impl Service {
         }
         let standing =
             Standing::find(&frames, &lane, record.setting.model).map_err(|e| said(fault(e)))?;
-        let reading = standing.read(of).map_err(|e| said(fault(e)))?;
-        let hold = Hold {
+        let held = Hold {
             of,
             reference,
-            reading,
+            reading: 0.0,
             person: person.to_string(),
             date: jiff::Zoned::now().date(),
             stature_m: lane.skater_height_m,
             gear: String::new(),
             undone: false,
         };
-        record.add(hold.clone()).map_err(refused)?;
-        if of == Gauged::Knee
-            && reference >= STRAIGHT_FROM_DEG
-            && let Ok(reading) = standing.read(Gauged::Extension)
-        {
-            let of = Gauged::Extension;
-            record
-                .add(Hold {
-                    of,
-                    reading,
-                    ..hold
-                })
-                .map_err(refused)?;
+        let holds = standing.holds(held).map_err(|e| said(fault(e)))?;
+        // The hold itself comes first.
+        let reading = holds[0].reading;
+        for hold in holds {
+            record.add(hold).map_err(refused)?;
         }
         checks.save(&record).map_err(refused)?;
         self.show_holds(Some(&record));

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Sender, bounded};
 
-use super::replay::LanePicture;
+use super::lane_picture::LanePicture;
 use super::{Outputs, PassEndToCue, Presenter};
 use crate::capture::FeedStatus;
 use crate::display::{People, Person};

@@ -9,6 +9,7 @@
 
 mod card;
 mod handle;
+mod lane_picture;
 mod pictures;
 mod replay;
 mod replay_buffer;
@@ -30,9 +31,9 @@ use crate::sound::{SoundId, SoundState, Speaker};
 use card::{Before, cue_detail, remembered};
 use handle::Message;
 pub use handle::{Announcement, KeepPictures, LaneState, PresenterHandle, PresenterThread};
+pub(in crate::station) use lane_picture::{LanePicture, lane_picture};
 pub(in crate::station) use pictures::PictureMaker;
 use replay::{Clip, Ring};
-pub(in crate::station) use replay::{LanePicture, lane_picture};
 use timeline::{Due, Lane, Replay, Timeline};
 
 /// The sound waits for its card to be drawn, but not longer than this.

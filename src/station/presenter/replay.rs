@@ -13,16 +13,14 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::body::bounds;
-use crate::capture::Frame;
 use crate::display::{AngleMark, CueOrder, Overlay, PictureShare, PreviewImage};
 use crate::feedback::{Cue, CueKind};
 use crate::figure::{Figure, Joint, Order, Stance};
 use crate::pose::BodyPoint as P;
-use crate::pose::{Body, PoseFrame};
 use crate::rules::{BONES, JudgedPass, JudgedPush, RuleId};
 use crate::stride::{Leg, PassMotion, Push};
 
+use super::lane_picture::{LanePicture, parts};
 use super::pictures::{RawShot, RawStrip};
 use super::replay_buffer::{Packed, Part};
 
@@ -38,12 +36,6 @@ const KEEP_AT_LEAST_S: f64 = 5.0;
 const STEP: i32 = 5;
 /// And in light that flickers, or where everything moves, at most.
 const STEP_AT_MOST: i32 = 24;
-/// What belongs to a body around the box of its points, in heights of the
-/// box: skates, stick hand, hair, and what the points are off in motion.
-const MARGIN: f32 = 0.15;
-/// Pictures are halved, but never smaller than this nor larger than that,
-/// pixels on their longest side.
-const SIDE: (u32, u32) = (640, 960);
 /// What is shown before and after the flagged instant, seconds.
 const AROUND_S: f64 = 0.4;
 /// The flagged instant itself is seen when a picture is this near, seconds.
@@ -73,93 +65,6 @@ const FRAME: [(Joint, Joint); 12] = [
 
 /// Height of what is shown, in heights of the body.
 const ROOM_AROUND_BODY: f32 = 1.7;
-
-/// A picture of the lane, small, as the presenter takes it.
-#[derive(Debug, Clone)]
-pub struct LanePicture {
-    /// Capture time, seconds on the source's clock.
-    pub captured_at_s: f64,
-    /// Size of the camera's frames, pixels.
-    pub frame_px: [u32; 2],
-    /// The picture.
-    pub picture: Arc<PreviewImage>,
-    /// Who was found in the frame.
-    pub bodies: Vec<Body>,
-    /// Faces that are readable in the picture: centre and radius, its pixels.
-    pub readable_faces: Vec<([f32; 2], f32)>,
-}
-
-/// A frame as the presenter takes it. `None` as for [`small_picture`].
-pub fn lane_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<LanePicture> {
-    let picture = small_picture(frame, poses, blur_faces)?;
-    Some(LanePicture {
-        captured_at_s: frame.captured_at_s,
-        frame_px: [frame.width, frame.height],
-        readable_faces: if blur_faces {
-            Vec::new()
-        } else {
-            faces(frame, poses, picture.size().0)
-        },
-        picture: Arc::new(picture),
-        bodies: poses.bodies.clone(),
-    })
-}
-
-/// A frame made small, with every face that was found made unreadable where
-/// that is wanted. `None` then also for a frame in which nobody was found:
-/// somebody may be in it all the same.
-fn small_picture(frame: &Frame, poses: &PoseFrame, blur_faces: bool) -> Option<PreviewImage> {
-    if blur_faces && poses.bodies.is_empty() {
-        return None;
-    }
-    let side = (frame.width.max(frame.height) / 2).clamp(SIDE.0, SIDE.1);
-    let mut picture = PreviewImage::from_rgb(frame.width, frame.height, &frame.rgb, side)?;
-    if blur_faces {
-        for (centre, radius) in faces(frame, poses, picture.size().0) {
-            picture.blur_disc(centre, radius);
-        }
-    }
-    Some(picture)
-}
-
-/// The faces of everybody found, for a picture of this width: centre and
-/// radius, its pixels.
-fn faces(frame: &Frame, poses: &PoseFrame, width_px: u32) -> Vec<([f32; 2], f32)> {
-    let scale = width_px as f32 / frame.width.max(1) as f32;
-    let of = |body: &Body| {
-        let (centre, radius) = face(body);
-        (centre.map(|c| c * scale), radius * scale)
-    };
-    poses.bodies.iter().map(of).collect()
-}
-
-/// Where the head of a body is: centre and radius, pixels. Wide on purpose:
-/// the body points are a few pixels off in motion.
-fn face(body: &Body) -> ([f32; 2], f32) {
-    let at = |p: P| [body.point(p).x_px, body.point(p).y_px];
-    let points = [P::Nose, P::LeftEye, P::RightEye, P::LeftEar, P::RightEar].map(at);
-    let mean = |axis: usize| points.iter().map(|p| p[axis]).sum::<f32>() / points.len() as f32;
-    let centre = [mean(0), mean(1)];
-    let away = |p: [f32; 2]| (p[0] - centre[0]).hypot(p[1] - centre[1]);
-    let spread = points.into_iter().map(away).fold(0.0, f32::max);
-    let shoulders = (away(at(P::LeftShoulder)) + away(at(P::RightShoulder))) / 2.0;
-    (centre, (1.8 * spread).max(0.65 * shoulders))
-}
-
-/// Where bodies are in a picture, with their faces and a margin, its pixels.
-fn parts(picture: &LanePicture) -> Vec<Part> {
-    let scale = picture.picture.size().0 as f32 / picture.frame_px[0].max(1) as f32;
-    let of = |body: &Body| {
-        let ([x, y], radius) = face(body);
-        let [left, top, right, bottom] = bounds(&body.points);
-        let (left, top) = (left.min(x - radius), top.min(y - radius));
-        let (right, bottom) = (right.max(x + radius), bottom.max(y + radius));
-        let margin = MARGIN * (bottom - top);
-        let wider = [left - margin, top - margin, right + margin, bottom + margin];
-        Part(wider.map(|v| v * scale))
-    };
-    picture.bodies.iter().map(of).collect()
-}
 
 struct Kept {
     captured_at_s: f64,

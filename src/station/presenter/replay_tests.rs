@@ -1,9 +1,11 @@
 //! Clips from a ring, with a skater whose pictures are numbered.
 
+use super::super::lane_picture::small_picture;
 use super::*;
+use crate::capture::Frame;
 use crate::config::{Lane, Subject, Travel, View};
 use crate::feedback::CueLeg;
-use crate::pose::{Landmark, POINTS};
+use crate::pose::{Body, Landmark, POINTS, PoseFrame};
 use crate::rules::{
     AgeGroup, Flag, JudgedPush, Measure, NotJudged, QuantityMap, RuleId, RuleMap, Thresholds,
 };

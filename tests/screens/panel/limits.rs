@@ -228,7 +228,9 @@ fn the_surety_is_chosen_and_what_it_means_is_said() {
     assert_eq!(coach.gives("80 %"), [Command::SetSurety(Surety::Likely)]);
 
     let margin = |coach: &Coach| -> f64 {
-        let mut said = coach.h.query_all_by_label_contains("beyond the limit.");
+        let mut said = coach
+            .h
+            .query_all_by_label_contains("beyond the limit, or when the pushes of its leg");
         let node = said.next().unwrap();
         let node = node.accesskit_node();
         let said = node.label().or_else(|| node.value()).unwrap();

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use egui::{
-    Align, Color32, CornerRadius, Galley, Id, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2,
+    Align, Color32, CornerRadius, Galley, Rect, Response, Sense, Stroke, StrokeKind, Ui, Vec2,
     WidgetInfo, accesskit::Role, pos2, text::LayoutJob, vec2,
 };
 
+use super::main_keys::note_main;
 use super::{Icon, Sizes, fitting};
 use crate::display::{fonts_for, visual_order};
 use crate::panel::look as theme;
@@ -418,37 +419,6 @@ fn again_and_again(ui: &Ui, response: &Response) -> bool {
     ui.ctx()
         .request_repaint_after(std::time::Duration::from_secs_f64((next - now).max(0.01)));
     pressed
-}
-
-/// The main keys of the frame: for the keyboard, and for tests.
-#[derive(Clone, Default)]
-struct MainKeys {
-    frame: u64,
-    keys: Vec<(String, Rect, Id)>,
-}
-
-fn main_keys_id() -> Id {
-    Id::unique("the panel's main keys")
-}
-
-fn note_main(ui: &Ui, name: &str, rect: Rect, id: Id) {
-    let frame = ui.ctx().cumulative_frame_nr();
-    ui.data_mut(|d| {
-        let keys: &mut MainKeys = d.get_temp_mut_or_default(main_keys_id());
-        if keys.frame != frame {
-            keys.frame = frame;
-            keys.keys.clear();
-        }
-        keys.keys.push((name.to_owned(), rect, id));
-    });
-}
-
-/// The keys that are the thing to press, as they were drawn last.
-pub(in crate::panel) fn main_keys(ctx: &egui::Context) -> Vec<(String, Rect, Id)> {
-    let keys: Option<MainKeys> = ctx.data(|d| d.get_temp(main_keys_id()));
-    let frame = ctx.cumulative_frame_nr();
-    keys.filter(|k| k.frame + 1 >= frame)
-        .map_or_else(Vec::new, |k| k.keys)
 }
 
 /// The font in which words under a sign fit on one line.

@@ -7,13 +7,15 @@ mod button;
 mod field;
 mod icon;
 mod layout;
+mod main_keys;
 mod slider;
 
 pub(super) use bib::{bib, paint as paint_bib};
-pub(super) use button::{Press, choice, main_keys, toggle};
+pub(super) use button::{Press, choice, toggle};
 pub(super) use field::{field, field_lines};
 pub(super) use icon::Icon;
 pub(super) use layout::{card, columns, flow, grid, pager, plain_card};
+pub(super) use main_keys::main_keys;
 pub(super) use slider::{Slider, stepper};
 
 use egui::accesskit::Role;

@@ -7,6 +7,7 @@ use super::{MovedPoint, SetUpState, about, beside_picture, picture_room};
 use crate::geometry::Mark;
 use crate::panel::pages::Desk;
 use crate::panel::widgets::{Slider, Voice, card, say, stepper};
+use crate::ruler::PUCK_M;
 
 /// A thing of known size: what every rink has, and what a coach brings.
 ///
@@ -69,7 +70,7 @@ impl Thing {
             Thing::FaceOffSpot => 0.60,
             Thing::FaceOffCircle => 9.0,
             Thing::GoalWidth => 1.83,
-            Thing::Puck => 0.0762,
+            Thing::Puck => PUCK_M[1],
             Thing::OnIce => 2.0,
         }
     }
