@@ -21,7 +21,7 @@ type Values = Vec<Option<f64>>;
 /// judged, stay as they are.
 pub fn add(motion: &PassMotion, pushes: &mut [JudgedPush], quantities: &mut QuantityMap<Measure>) {
     let moves = motion.lane.all_errors().moves();
-    if moves.is_empty() || pushes.is_empty() {
+    if moves.is_empty() {
         return;
     }
     let was: Values = (pushes.iter().flat_map(|p| p.measures.values()))

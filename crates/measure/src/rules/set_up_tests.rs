@@ -368,6 +368,21 @@ fn only_the_doubt_grows_and_on_an_exact_lane_nothing_does() {
     }
 }
 
+/// A pass may show steps and no whole push.
+#[test]
+fn quantities_of_a_pass_without_whole_pushes_have_their_part() {
+    let skater = Skater::default();
+    let lane = right(View::Front, &skater, LaneErrors::by_hand());
+    let mut motion = cut(&skater.pass(&lane, 30.0), &lane);
+    motion.pushes.clear();
+    let pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
+    let length = &pass.quantities[QuantityId::StepLength];
+    assert!(
+        length.is_judged() && length.set_up > Some(0.1),
+        "{length:?}"
+    );
+}
+
 /// It is the same error in every push: their mean has all of it.
 #[test]
 fn more_pushes_do_not_make_it_smaller() {
