@@ -308,15 +308,16 @@ fn most() -> [f64; UNSURE + 1] {
     })
 }
 
+/// The pairs of the camera's numbers, in the order of their correlations.
+fn each_pair() -> impl Iterator<Item = (usize, usize)> {
+    (0..PLACE).flat_map(|i| (i + 1..PLACE).map(move |k| (i, k)))
+}
+
 /// The correlations as a whole matrix.
 fn matrix(pairs: &[f64; PAIRS]) -> [[f64; PLACE]; PLACE] {
     let mut all = [[1.0; PLACE]; PLACE];
-    let mut left = pairs.iter();
-    for i in 0..PLACE {
-        for k in i + 1..PLACE {
-            let r = left.next().copied().unwrap_or_default();
-            (all[i][k], all[k][i]) = (r, r);
-        }
+    for ((i, k), r) in each_pair().zip(pairs) {
+        (all[i][k], all[k][i]) = (*r, *r);
     }
     all
 }
@@ -324,8 +325,7 @@ fn matrix(pairs: &[f64; PAIRS]) -> [[f64; PLACE]; PLACE] {
 /// The correlations of a matrix, pair by pair.
 fn pairs(all: &[[f64; PLACE]; PLACE]) -> [f64; PAIRS] {
     let mut pairs = [0.0; PAIRS];
-    let above = (0..PLACE).flat_map(|i| (i + 1..PLACE).map(move |k| (i, k)));
-    for (r, (i, k)) in pairs.iter_mut().zip(above) {
+    for (r, (i, k)) in pairs.iter_mut().zip(each_pair()) {
         *r = all[i][k];
     }
     pairs

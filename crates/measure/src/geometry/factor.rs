@@ -61,7 +61,7 @@ mod tests {
         assert_eq!(factored(&[[1.0, 1.5], [1.5, 1.0]], 1e-3), None);
         assert_eq!(factored(&[[f64::NAN, 0.0], [0.0, 1.0]], 1e-3), None);
         // Rounded in the sixth place it is still one.
-        let rounded = [[1.0, 0.707_107], [0.707_107, 0.5]];
+        let rounded = [[1.0, 0.547_723], [0.547_723, 0.3]];
         assert_eq!(factored(&rounded, 1e-3).map(|c| c.len()), Some(1));
     }
 }
