@@ -40,6 +40,7 @@ pub fn lane() -> Lane {
         travel: Travel::LeftToRight,
         skater_height_m: 1.55,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }

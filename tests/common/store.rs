@@ -21,6 +21,7 @@ pub fn lane() -> Lane {
         travel: Travel::RightToLeft,
         skater_height_m: 1.55,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }

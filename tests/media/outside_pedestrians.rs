@@ -54,6 +54,7 @@ fn lane(view: View, travel: Travel, [height_m, tilt_deg, hfov_deg, distance_m]: 
         travel,
         skater_height_m: 1.70,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }

@@ -135,6 +135,7 @@ fn chain_holds(steps: Vec<Step>, view: View, group: AgeGroup) -> Result<u32, Tes
         travel: Travel::LeftToRight,
         skater_height_m: 1.7,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     };
     let mut tracker = Tracker::new(lane.clone(), TrackSettings::default());

@@ -82,7 +82,7 @@ fn the_shipped_lanes_and_station_are_good() {
 }
 
 #[test]
-fn a_lane_is_read_with_its_values_and_the_default_roll() {
+fn a_lane_is_read_with_its_values_and_the_defaults() {
     assert_eq!(
         Lane::from_toml(LANE, "lane.toml").unwrap(),
         Lane {
@@ -95,6 +95,7 @@ fn a_lane_is_read_with_its_values_and_the_default_roll() {
             travel: Travel::LeftToRight,
             skater_height_m: 1.6,
             subject: Subject::People,
+            errors: kickplate::config::LaneErrors::by_hand(),
             checked: None,
         }
     );
@@ -109,7 +110,9 @@ fn an_unknown_key_is_named_with_the_one_that_was_meant() {
     assert_eq!(
         fault(&format!("{LANE}colour = 3\n")),
         "lane.toml, line 8: unknown key 'colour'; it must be one of: view, camera_height_m, \
-         tilt_deg, hfov_deg, roll_deg, lane_distance_m, travel, skater_height_m, subject"
+         tilt_deg, hfov_deg, roll_deg, lane_distance_m, travel, skater_height_m, subject, \
+         camera_height_sd_m, tilt_sd_deg, hfov_sd_deg, roll_sd_deg, lane_distance_sd_m, \
+         skater_height_sd_m, error_correlations"
     );
     // Of two, the first in the file.
     assert!(fault("zzz = 1\naaa = 2\n").starts_with("lane.toml, line 1: unknown key 'zzz'"));

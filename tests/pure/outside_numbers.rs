@@ -164,6 +164,7 @@ fn the_camera_projects_as_opencv_does() {
             travel: Travel::LeftToRight,
             skater_height_m: 1.7,
             subject: Subject::People,
+            errors: Default::default(),
             checked: None,
         };
         let camera = Camera::of_lane(&lane, case.size_px[0], case.size_px[1]);

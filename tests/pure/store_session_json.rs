@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use crate::store_common::{cue, engine, lane, pass, session, source};
+use kickplate::config::LaneErrors;
 use kickplate::rules::{AgeGroup, QUANTITIES, RULES, RuleId, Thresholds};
 use kickplate::store::SessionFile;
 use serde_json::Value;
@@ -122,6 +123,31 @@ fn the_description_is_current() {
     let example: SessionFile = serde_json::from_str(example).unwrap();
     assert_eq!(example.passes[0].pushes[0].flags.len(), 1);
     assert_eq!(example.passes[0].quantities.len(), 2);
+}
+
+/// What was used of a lane's errors is told; a file of before does not, and is read.
+#[test]
+fn the_errors_of_the_lane_are_told_and_older_files_have_none() {
+    let mut file = file();
+    file.lane.errors = LaneErrors::by_hand();
+    let mut value: Value = serde_json::from_str(&file.to_text().unwrap()).unwrap();
+    let errors = value["lane"]["errors"].as_object().unwrap();
+    assert_eq!((errors.len(), &errors["tilt_sd_deg"]), (6, &0.7.into()));
+    let schema: Value =
+        serde_json::from_str(include_str!("../../docs/session.schema.json")).unwrap();
+    for key in errors.keys() {
+        assert!(
+            schema["$defs"]["lane_errors"]["properties"]
+                .get(key)
+                .is_some(),
+            "{key}"
+        );
+    }
+    let read: SessionFile = serde_json::from_value(value.clone()).unwrap();
+    assert_eq!(read, file);
+    value["lane"].as_object_mut().unwrap().remove("errors");
+    let old: SessionFile = serde_json::from_value(value).unwrap();
+    assert!(old.lane.errors.is_empty());
 }
 
 /// A file of before the quantities: the format's version is the same.

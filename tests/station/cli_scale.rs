@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
-use kickplate::config::{Lane, View};
+use kickplate::config::{Lane, LaneErrors, View};
 
 fn scale(words: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_kickplate"))
@@ -32,6 +32,17 @@ fn the_example_gives_a_lane_the_station_reads() {
     // lane, and then put up to three pixels off.
     assert!((lane.camera_height_m - 1.2).abs() < 0.1, "{lane:?}");
     assert!((lane.lane_distance_m - 6.0).abs() < 0.2, "{lane:?}");
+    // Its errors are those of the marks and of the data sheet's angle, and not those by hand.
+    let (found, by_hand) = (lane.errors, LaneErrors::by_hand());
+    assert_eq!(found.hfov_sd_deg, by_hand.hfov_sd_deg);
+    assert_eq!(found.skater_height_sd_m, by_hand.skater_height_sd_m);
+    assert_ne!(found.tilt_sd_deg, by_hand.tilt_sd_deg);
+    assert!(
+        found.lane_distance_sd_m > by_hand.lane_distance_sd_m,
+        "{found:?}"
+    );
+    let together = found.error_correlations.expect("what was found together");
+    assert!(together.iter().any(|r| r.abs() > 0.3), "{together:?}");
 }
 
 #[test]

@@ -807,6 +807,7 @@ fn lane() -> Lane {
         travel: Travel::RightToLeft,
         skater_height_m: 1.55,
         subject: Subject::People,
+        errors: kickplate::config::LaneErrors::by_hand(),
         checked: None,
     }
 }

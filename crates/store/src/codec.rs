@@ -46,6 +46,7 @@ impl Stored {
             value: self.value,
             uncertainty: self.uncertainty,
             random: None,
+            set_up: None,
             praise_not: None,
             not_judged: why,
             how: if self.judged {

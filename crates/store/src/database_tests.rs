@@ -151,6 +151,7 @@ fn any_measure() -> impl Strategy<Value = Measure> {
         value,
         uncertainty,
         random: None,
+        set_up: None,
         praise_not: None,
         not_judged: (!judged).then_some(NotJudged::TooSmall),
         how: if judged {

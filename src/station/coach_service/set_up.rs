@@ -9,7 +9,7 @@ use crossbeam_channel::bounded;
 use super::picture_check::picture_check;
 use super::{Done, Service, said};
 use crate::capture::{CameraRequest, list_cameras};
-use crate::config::{self, Edit, Lane, Written, write_atomically};
+use crate::config::{self, Edit, Lane, LaneErrors, Subject, Written, write_atomically};
 use crate::geometry::{CameraPoseError, solve_camera_pose};
 use crate::panel::{CheckEnded, LaneDraft, LaneEntry, Message, Number, ScaleResult};
 use crate::station::ruler::CheckState;
@@ -125,8 +125,15 @@ impl Service {
     }
 
     pub(super) fn find_scale(&mut self, draft: &LaneDraft) -> Done {
+        // Whatever lane the draft began from: an angle that is given now is a data sheet's, and
+        // people skate there.
+        let asked = Lane {
+            subject: Subject::People,
+            errors: LaneErrors::default(),
+            ..draft.lane.clone()
+        };
         let found = solve_camera_pose(
-            &draft.lane,
+            &asked,
             draft.frame_px,
             &draft.marks,
             &draft.line_px,
@@ -142,14 +149,7 @@ impl Service {
                 return Err(said(why));
             }
         };
-        let lane = Lane {
-            camera_height_m: stand.camera_height_m.value,
-            tilt_deg: stand.tilt_deg.value,
-            roll_deg: stand.roll_deg.value,
-            hfov_deg: stand.hfov_deg.value,
-            lane_distance_m: stand.lane_distance_m.value,
-            ..draft.lane.clone()
-        };
+        let lane = stand.on(&draft.lane);
         let found = Message::ScaleFound {
             percent: Number(100.0 * stand.scale_error, 1),
         };

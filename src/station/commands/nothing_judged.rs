@@ -194,6 +194,7 @@ mod tests {
             travel: Travel::LeftToRight,
             skater_height_m: 1.7,
             subject: Subject::People,
+            errors: Default::default(),
             checked: None,
         }
     }

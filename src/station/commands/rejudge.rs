@@ -202,7 +202,13 @@ fn anew(
     };
     let lane = session.lane_of(stored);
     let (_, new, _) = judge_points(&points, lane, model_kind(model), limits);
-    Ok(match as_it_was_seen(old, new) {
+    // A program of before carried none of the lane's errors, and wrote none of them.
+    let held = if lane.errors.is_empty() {
+        SetUp::NotHeld
+    } else {
+        SetUp::Held
+    };
+    Ok(match as_it_was_seen(old, new, held) {
         Some(pass) => Anew {
             pass,
             basis: Basis::Points,
@@ -230,7 +236,7 @@ fn flagged_anew(old: &JudgedPass, limits: &Thresholds) -> JudgedPass {
 
 /// A pass measured again, with what only the pictures could tell; `None` where it is
 /// cut into other pushes than the stored one.
-fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
+fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass, held: SetUp) -> Option<JudgedPass> {
     let same = old.pushes.len() == new.pushes.len()
         && old
             .pushes
@@ -241,17 +247,17 @@ fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
         return None;
     }
     for (old, new) in old.pushes.iter().zip(&mut new.pushes) {
-        no_surer(&old.measures, &mut new.measures);
+        no_surer(&old.measures, &mut new.measures, held);
         // How good the pictures were, the points do not tell.
         new.quality = old.quality;
     }
-    no_surer(&old.quantities, &mut new.quantities);
+    no_surer(&old.quantities, &mut new.quantities, held);
     flag_all(&mut new.pushes, &new.thresholds);
     // It is not stored: only flags rest on it.
     let measures = new.pushes.iter_mut().flat_map(|p| p.measures.values_mut());
     measures
         .chain(new.quantities.values_mut())
-        .for_each(|m| (m.random, m.praise_not) = (None, None));
+        .for_each(|m| (m.random, m.set_up, m.praise_not) = (None, None, None));
     Some(JudgedPass {
         track_id: old.track_id,
         started_at_s: old.started_at_s,
@@ -262,22 +268,37 @@ fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass) -> Option<JudgedPass> {
     })
 }
 
+/// Whether stored uncertainties hold the part of the lane's errors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum SetUp {
+    Held,
+    NotHeld,
+}
+
 /// The points do not hold the pictures, which widen a doubt and forbid to judge: so
 /// nothing becomes surer than it was. What was not judged stays so, but for what is new
 /// in the program, and a doubt is never smaller than the one that was stored.
-fn no_surer<K: Id>(old: &IdMap<K, Measure>, new: &mut IdMap<K, Measure>) {
+fn no_surer<K: Id>(old: &IdMap<K, Measure>, new: &mut IdMap<K, Measure>, held: SetUp) {
     for (old, new) in old.values().zip(new.values_mut()) {
         match old.not_judged {
             Some(NotJudged::NotInRecording) => {}
             Some(_) => *new = old.clone(),
             None if new.is_judged() => {
-                if let (Some(then), Some(now)) = (old.uncertainty, new.uncertainty)
-                    && then > now
-                    && now > 0.0
-                {
-                    // Poor pictures widen both by one factor.
-                    new.random = new.random.map(|random| random * then / now);
-                    new.uncertainty = Some(then);
+                let (Some(then), Some(now)) = (old.uncertainty, new.uncertainty) else {
+                    continue;
+                };
+                // Poor pictures widen what was read by one factor, and the lane's errors not at
+                // all.
+                let set_up = new.set_up.unwrap_or(0.0);
+                let read = |all: f64| (all * all - set_up * set_up).max(0.0).sqrt();
+                let (was, whole) = match held {
+                    SetUp::Held => (read(then), then),
+                    SetUp::NotHeld => (then, then.hypot(set_up)),
+                };
+                let now = read(now);
+                if was > now && now > 0.0 {
+                    new.random = new.random.map(|random| random * was / now);
+                    new.uncertainty = Some(whole);
                 }
             }
             None => {}

@@ -39,7 +39,7 @@ fn nothing_becomes_surer_than_it_was_but_what_is_new_in_the_program() {
     old.pushes[0].flags.clear();
     old.pushes[1].measures[KNEE] = Measure::not_judged(NotJudged::NotInRecording);
     old.pushes[2].measures[KNEE].uncertainty = Some(3.5);
-    let again = as_it_was_seen(&old, pass(&[170.0, 170.0, 170.0])).unwrap();
+    let again = as_it_was_seen(&old, pass(&[170.0, 170.0, 170.0]), SetUp::Held).unwrap();
     assert_eq!(
         again.pushes[0].measures[KNEE].not_judged,
         Some(NotJudged::TooSoft)
@@ -60,17 +60,44 @@ fn nothing_becomes_surer_than_it_was_but_what_is_new_in_the_program() {
     );
 }
 
+/// What was read in a poor picture stays as unsure as it was; the lane's errors come to it once,
+/// whether the stored doubt held them or not.
+#[test]
+fn the_errors_of_the_lane_count_once_beside_a_poor_picture() {
+    let (read, set_up, random): (f64, f64, f64) = (2.0, 1.5, 1.2);
+    let mut new = pass(&[170.0]);
+    let knee = &mut new.pushes[0].measures[KNEE];
+    knee.uncertainty = Some(read.hypot(set_up));
+    (knee.random, knee.set_up) = (Some(random), Some(set_up));
+    for (held, then) in [
+        (SetUp::Held, (1.7 * read).hypot(set_up)),
+        (SetUp::NotHeld, 1.7 * read),
+    ] {
+        let mut old = pass(&[170.0]);
+        old.pushes[0].measures[KNEE].uncertainty = Some(then);
+        let mut again = new.pushes[0].measures.clone();
+        no_surer(&old.pushes[0].measures, &mut again, held);
+        let knee = &again[KNEE];
+        let close = |is: Option<f64>, wanted: f64| (is.unwrap() - wanted).abs() < 1e-12;
+        assert!(
+            close(knee.uncertainty, (1.7 * read).hypot(set_up)),
+            "{knee:?}"
+        );
+        assert!(close(knee.random, 1.7 * random), "{knee:?}");
+    }
+}
+
 #[test]
 fn a_pass_that_would_be_cut_otherwise_is_not_measured_again() {
     let old = pass(&[100.0, 100.0]);
-    assert!(as_it_was_seen(&old, old.clone()).is_some());
-    assert_eq!(as_it_was_seen(&old, pass(&[100.0])), None);
+    assert!(as_it_was_seen(&old, old.clone(), SetUp::Held).is_some());
+    assert_eq!(as_it_was_seen(&old, pass(&[100.0]), SetUp::Held), None);
     let mut later = old.clone();
     later.pushes[1].toe_off_s += 0.25;
-    assert_eq!(as_it_was_seen(&old, later), None);
+    assert_eq!(as_it_was_seen(&old, later, SetUp::Held), None);
     let mut other_leg = old.clone();
     other_leg.pushes[1].leg = other_leg.pushes[0].leg;
-    assert_eq!(as_it_was_seen(&old, other_leg), None);
+    assert_eq!(as_it_was_seen(&old, other_leg, SetUp::Held), None);
 }
 
 #[test]

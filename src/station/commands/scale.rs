@@ -172,6 +172,7 @@ impl MarksFile {
                 roll_deg: 0.0,
                 lane_distance_m: 0.0,
                 subject: Subject::People,
+                errors: Default::default(),
                 checked: None,
             },
             size_px,
@@ -253,7 +254,9 @@ fn lane_text(lane: &Lane, stand: &CameraPose) -> String {
          roll_deg = {:.3} # +- {:.3}\n\
          hfov_deg = {:.2} # +- {:.2}\n\
          lane_distance_m = {:.3} # +- {:.3}; lengths on the lane +- {:.1} %\n\
-         skater_height_m = {}\n",
+         skater_height_m = {}\n\
+         # How far off these may be, one standard deviation, and how that goes together.\n\
+         {}",
         lane.view.name(),
         lane.travel.name(),
         stand.camera_height_m.value,
@@ -268,5 +271,6 @@ fn lane_text(lane: &Lane, stand: &CameraPose) -> String {
         stand.lane_distance_m.error,
         100.0 * stand.scale_error,
         lane.skater_height_m,
+        stand.on(lane).errors.to_toml(),
     )
 }

@@ -77,6 +77,7 @@ fn lane() -> Lane {
         travel: Travel::LeftToRight,
         skater_height_m: 1.55,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }

@@ -270,12 +270,13 @@ pub fn judge_points(
 /// the picture a better scale. A check with another model says nothing of what
 /// this one reads, and is not stored with its pass.
 fn lane_of(lane: &Lane, read_by: ModelKind, skater: Option<&CurrentSkater>) -> Lane {
-    Lane {
+    let lane = Lane {
         checked: lane.checked.filter(|check| check.model == read_by),
-        skater_height_m: skater
-            .and_then(|s| s.height_m)
-            .unwrap_or(lane.skater_height_m),
         ..lane.clone()
+    };
+    match skater.and_then(|s| s.height_m) {
+        Some(stature_m) => lane.of_skater(stature_m),
+        None => lane,
     }
 }
 

@@ -399,6 +399,7 @@ impl Setup {
         for lane in lanes {
             otherwise |= lane.subject != Subject::People;
             lane.subject = Subject::People;
+            *lane = lane.clone().with_errors_told();
         }
         otherwise
     }

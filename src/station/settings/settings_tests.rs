@@ -65,6 +65,9 @@ fn who_stands_before_a_camera_is_a_person() {
     camera.second_lane = Some(camera.lane.clone());
     assert!(camera.people_before_cameras(true));
     assert_eq!(camera.lane.subject, Subject::People);
+    // Nor are its numbers exact then.
+    assert!(clip.lane.errors.is_empty());
+    assert_eq!(camera.lane.errors, crate::config::LaneErrors::by_hand());
     assert_eq!(camera.second_lane.map(|l| l.subject), Some(Subject::People));
 }
 

@@ -293,6 +293,7 @@ fn mended(frames: &[PoseFrame]) -> Vec<Vec<[f64; 2]>> {
         travel: Travel::LeftToRight,
         skater_height_m: 1.7,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     };
     let curves = cut(&pass, &lane).curves;

@@ -172,6 +172,7 @@ impl Truth {
             travel,
             skater_height_m: self.first.subject.height_m,
             subject: kickplate::config::Subject::Rendered,
+            errors: Default::default(),
             checked: None,
         }
     }

@@ -18,6 +18,7 @@ mod checked;
 mod people;
 mod prior;
 mod rendered;
+pub mod set_up;
 
 use serde::{Deserialize, Serialize};
 

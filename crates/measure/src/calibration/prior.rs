@@ -70,6 +70,7 @@ impl Gauged {
 impl Calibration {
     /// What is known of people, and of no one else, before a check.
     pub fn prior(self, of: Gauged, view: View) -> Prior {
+        let mut by_scale = 0.0;
         let (add, doubt, spread) = match of {
             Gauged::Knee => {
                 let shift = people::glide_knee(self.by, view);
@@ -81,6 +82,7 @@ impl Calibration {
             }
             Gauged::HeelGap => {
                 let shift = people::heel_gap(view);
+                by_scale = people::GAP_BY_SCALE_M;
                 (shift.add, shift.doubt, people::GAP_SPREAD)
             }
             Gauged::Trunk => (0.0, people::TRUNK, people::TRUNK_SPREAD),
@@ -89,7 +91,7 @@ impl Calibration {
         let left = doubt.shared.powi(2) - spread.between.powi(2) - spread.moving.powi(2);
         Prior {
             offset: -add,
-            of_rink: left.max(0.0).sqrt(),
+            of_rink: left.max(0.0).sqrt().hypot(by_scale),
             spread,
         }
     }

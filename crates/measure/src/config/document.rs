@@ -131,13 +131,7 @@ impl<'d> Section<'d> {
         let Some(found) = self.find(name) else {
             return Ok(None);
         };
-        let value = match found.value.get_ref() {
-            DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
-            DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix())
-                .ok()
-                .map(|i| i as f64),
-            _ => None,
-        };
+        let value = number_of(found.value.get_ref());
         // `contains` is false for NaN, so NaN is out of every range.
         match value {
             None => Err(self.wrong_type(name, &found, "a number", &format!("{low}"))),
@@ -236,6 +230,42 @@ impl<'d> Section<'d> {
             .number(key.name, low, high)
             .map_err(|e| with_example(e, key))?;
         self.or_default(key, given, |text| text.parse().ok())
+    }
+
+    /// The value of a declared key of kind [`Kind::Number`] that may be left out.
+    pub fn optional_number(&self, key: &Key) -> Result<Option<f64>, ConfigError> {
+        let Kind::Number { low, high } = key.kind else {
+            return Err(self.misdeclared(key));
+        };
+        self.number(key.name, low, high)
+            .map_err(|e| with_example(e, key))
+    }
+
+    /// The values of a declared key of kind [`Kind::Numbers`] that may be left out.
+    pub fn optional_numbers<const N: usize>(
+        &self,
+        key: &Key,
+    ) -> Result<Option<[f64; N]>, ConfigError> {
+        let Kind::Numbers { count, low, high } = key.kind else {
+            return Err(self.misdeclared(key));
+        };
+        if count != N {
+            return Err(self.misdeclared(key));
+        }
+        let Some(found) = self.find(key.name) else {
+            return Ok(None);
+        };
+        let wrong = || self.wrong_type(key.name, &found, "a list of as many numbers", key.example);
+        let DeValue::Array(list) = found.value.get_ref() else {
+            return Err(wrong());
+        };
+        let values: Option<Vec<f64>> = list.iter().map(|v| number_of(v.get_ref())).collect();
+        let values: [f64; N] = values.and_then(|v| v.try_into().ok()).ok_or_else(wrong)?;
+        if values.iter().all(|v| (low..=high).contains(v)) {
+            Ok(Some(values))
+        } else {
+            Err(self.out_of_range(key.name, &found, low, high))
+        }
     }
 
     /// The value of a declared key of kind [`Kind::Whole`].
@@ -395,6 +425,17 @@ impl<'d> Section<'d> {
 struct Found<'d> {
     line: usize,
     value: &'d Spanned<DeValue<'d>>,
+}
+
+/// A number as it is written; whole ones do.
+fn number_of(value: &DeValue<'_>) -> Option<f64> {
+    match value {
+        DeValue::Float(f) => f.as_str().parse::<f64>().ok(),
+        DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix())
+            .ok()
+            .map(|i| i as f64),
+        _ => None,
+    }
 }
 
 /// The example of the declaration says more than a bound of the range.

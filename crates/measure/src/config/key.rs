@@ -33,6 +33,15 @@ pub enum Kind {
         /// Largest value allowed.
         high: u32,
     },
+    /// `count` numbers from `low` to `high`, as a list.
+    Numbers {
+        /// How many.
+        count: usize,
+        /// Smallest value allowed.
+        low: f64,
+        /// Largest value allowed.
+        high: f64,
+    },
     /// `true` or `false`.
     Flag,
     /// Any text that is not empty.
@@ -77,6 +86,9 @@ impl Kind {
         match self {
             Kind::Number { low, high } => format!("{low} to {high}"),
             Kind::Whole { low, high } => format!("whole, {low} to {high}"),
+            Kind::Numbers { count, low, high } => {
+                format!("list of {count}, each {low} to {high}")
+            }
             Kind::Flag => "true or false".to_owned(),
             Kind::Text => "text".to_owned(),
             Kind::Choice(words) => words

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::lane_errors::LaneErrors;
 use crate::calibration::Checked;
 
 /// From where the camera sees the skater.
@@ -144,6 +145,10 @@ pub struct Lane {
     /// Who skates there.
     #[serde(default = "Subject::of_older_records")]
     pub subject: Subject,
+    /// How far off these numbers may be, as far as it was given. A people's lane that was read
+    /// from a file has them all.
+    #[serde(default, skip_serializing_if = "LaneErrors::is_empty")]
+    pub errors: LaneErrors,
     /// What a check with persons found for this camera, lane, model and engine. It comes
     /// from the check's own file, never from a lane file.
     #[serde(default, skip_serializing_if = "Option::is_none")]

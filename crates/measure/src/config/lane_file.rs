@@ -6,6 +6,7 @@ use super::document::{Document, read_text};
 use super::error::{ConfigError, Problem};
 use super::key::{Absent, Key, Kind, wrapped_comment};
 use super::lane::{Lane, Subject, Travel, View};
+use super::lane_errors::{LANE_ERROR_KEYS, LaneErrors, UNSURE};
 
 const VIEW: Key = Key {
     name: "view",
@@ -90,7 +91,15 @@ const SUBJECT: Key = Key::with_default(
 );
 
 /// Every key of a lane file, in the order of the reference.
-pub const LANE_KEYS: [&Key; 9] = [
+pub const LANE_KEYS: [&Key; NUMBERS + UNSURE + 1] = {
+    let [a, b, c, d, e, f, g, h, i] = OWN_KEYS;
+    let [j, k, l, m, n, o, p] = LANE_ERROR_KEYS;
+    [a, b, c, d, e, f, g, h, i, j, k, l, m, n, o, p]
+};
+
+/// Those of them that say how the camera stands and who skates.
+const NUMBERS: usize = 9;
+const OWN_KEYS: [&Key; NUMBERS] = [
     &VIEW,
     &CAMERA_HEIGHT,
     &TILT,
@@ -135,8 +144,10 @@ impl Lane {
             subject: subject
                 .and_then(|i| Subject::ALL.get(i).copied())
                 .unwrap_or_default(),
+            errors: LaneErrors::from_section(&root)?,
             checked: None,
-        })
+        }
+        .with_errors_told())
     }
 
     /// The lane as the text of a lane file, which [`Lane::from_toml`] reads
@@ -155,7 +166,8 @@ impl Lane {
             short(self.skater_height_m),
             format!("\"{}\"", self.subject.name()),
         ];
-        for (key, value) in LANE_KEYS.iter().zip(values) {
+        let values = OWN_KEYS.into_iter().zip(values);
+        for (key, value) in values.chain(self.errors.written()) {
             out += &format!("\n{}{} = {value}\n", wrapped_comment(key.what), key.name);
         }
         out
@@ -256,6 +268,7 @@ mod tests {
             travel: Travel::Away,
             skater_height_m: 1.6,
             subject: Subject::Rendered,
+            errors: LaneErrors::default(),
             checked: None,
         };
         let text = lane.to_toml("Made for this test.");

@@ -10,7 +10,9 @@
 
 mod angle;
 mod camera;
+mod camera_fit;
 mod camera_pose;
+mod factor;
 mod filter;
 mod line;
 mod parabola;
@@ -18,6 +20,7 @@ mod parabola;
 pub use angle::{included_deg, lean_from_vertical_deg};
 pub use camera::Camera;
 pub use camera_pose::{CameraPose, CameraPoseError, Known, Mark, solve_camera_pose};
+pub use factor::factored;
 pub use filter::{
     butterworth_zero_phase, lowpass_coefficients, parabola_peak, top_through, two_pass_cutoff_hz,
 };

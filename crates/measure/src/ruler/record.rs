@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Fitted, Pair, PairFault, of_pairs};
 use crate::body::ModelKind;
 use crate::calibration::{ADULT_M, Calibration, Checked, Found, Gauged, day};
-use crate::config::{Lane, Subject};
+use crate::config::{Lane, LaneErrors, Subject};
 use crate::roster::HEIGHT_M;
 
 /// The format this program writes and reads.
@@ -185,6 +185,8 @@ impl Record {
     pub fn new(mut setting: Setting) -> Self {
         setting.lane.checked = None;
         setting.lane.subject = Subject::People;
+        // How sure its numbers are plays no part: a check is of the lane as it stands.
+        setting.lane.errors = LaneErrors::default();
         Record {
             format: FORMAT,
             setting,

@@ -7,7 +7,7 @@ use crate::config::{Lane, Subject, View};
 use crate::geometry::{Camera, median};
 use crate::rules::{Still, held};
 use crate::stride::{PassMotion, stand};
-use crate::track::{Pass, Sample, lane_position};
+use crate::track::{Footing, Pass, Sample, lane_position};
 
 /// How long somebody has to stand still, seconds.
 pub const HOLD_S: f64 = 2.0;
@@ -168,7 +168,7 @@ impl Standing {
                 points: body.points,
                 legs: body.legs,
                 clarity: body.clarity,
-                lane_m: lane_position(lane, &camera, body),
+                lane_m: lane_position(lane, &camera, &Footing::of(&body.points)),
             })
             .collect();
         let pass = Pass {

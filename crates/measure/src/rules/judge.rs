@@ -1,5 +1,6 @@
 //! Holds every push against the thresholds.
 
+use super::set_up;
 use super::shrinkage::pool;
 use super::table::rule_geometry::unmeasurable;
 use super::{
@@ -17,6 +18,9 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         .map(|push| measure_push(motion, push))
         .collect();
     pool(&mut pushes, motion.calibration().toward_mean());
+    let mut quantities =
+        QuantityMap::from_fn(|id: QuantityId| report(id.quantity(), motion, &pushes));
+    set_up::add(motion, &mut pushes, &mut quantities);
     flag_all(&mut pushes, thresholds);
     JudgedPass {
         track_id: motion.track_id,
@@ -25,7 +29,7 @@ pub fn judge(motion: &PassMotion, thresholds: &Thresholds) -> JudgedPass {
         speed_mps: motion.speed_mps,
         view: motion.lane.view,
         thresholds: thresholds.clone(),
-        quantities: QuantityMap::from_fn(|id: QuantityId| report(id.quantity(), motion, &pushes)),
+        quantities,
         pushes,
     }
 }
@@ -124,7 +128,7 @@ fn not_from(view: View) -> NotJudged {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::Subject;
+    use crate::config::{LaneErrors, Subject};
     use crate::rules::AgeGroup;
     use crate::rules::table::rule_geometry::tests::motion_of;
     use crate::stride::synthetic::Skater;
@@ -137,6 +141,8 @@ mod tests {
             for view in [View::Side, View::Front] {
                 let mut motion = motion_of(view, &Skater::default());
                 motion.lane.subject = subject;
+                // What the lane's own errors add is another page's.
+                motion.lane.errors = LaneErrors::none();
                 let pass = judge(&motion, &Thresholds::defaults(AgeGroup::Adult));
                 let mut told = 0;
                 for rule in RuleId::ALL {

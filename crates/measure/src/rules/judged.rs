@@ -21,6 +21,9 @@ pub struct Measure {
     /// The part of it that differs from push to push, same unit; what is left is shared by
     /// all pushes of the person. `None` where the parts are not known, as in records.
     pub random: Option<f64>,
+    /// The part of it that the errors of the lane's numbers make, same unit; shared by all
+    /// pushes on the lane. `None` where the lane is exact, or it is not known, as in records.
+    pub set_up: Option<f64>,
     /// Why rules may not speak about it; `None` where they may.
     pub not_judged: Option<NotJudged>,
     /// Why it is too unsure to praise by, though it may be judged, by the picture it was
@@ -46,6 +49,7 @@ impl Measure {
             value: Some(value),
             uncertainty: Some(uncertainty),
             random: None,
+            set_up: None,
             not_judged: None,
             praise_not: None,
             how: how.into(),
@@ -58,6 +62,7 @@ impl Measure {
             value: None,
             uncertainty: None,
             random: None,
+            set_up: None,
             not_judged: Some(why),
             praise_not: None,
             how: String::new(),

@@ -20,6 +20,7 @@ mod needs;
 mod not_judged;
 mod overlay_marks;
 mod report;
+mod set_up;
 pub mod settings;
 mod shrinkage;
 mod surety;

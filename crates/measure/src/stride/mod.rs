@@ -36,7 +36,7 @@ use crate::track::{Pass, Sample};
 pub use curves::Curves;
 use drive::drive_curves;
 pub use events::near_leg;
-pub use place::Place;
+pub use place::{Place, Sighting};
 
 /// The skater's own left or right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -120,6 +120,8 @@ pub struct PassMotion {
     /// What the second reader of the legs says around the ends of pushes, in order
     /// of time, unsmoothed.
     pub legs: Vec<LegSample>,
+    /// Where on the ice the skater was seen, in order of time.
+    pub sightings: Vec<Sighting>,
     /// Where on the ice the skater was, sample by sample.
     pub place: Place,
     /// How well it was seen, moment by moment.
@@ -149,13 +151,27 @@ impl PassMotion {
     pub fn seen(&self, span_s: [f64; 2]) -> Quality {
         self.sight.over(span_s).read_by(self.read_by)
     }
+
+    /// Puts the pass of `from`, of which this is a copy, on a lane with other numbers: places
+    /// and sizes follow. What was seen in the picture, and when the pushes are, stays.
+    pub fn put_on(&mut self, from: &PassMotion, lane: Lane) {
+        let was = &from.camera;
+        let px = |half: f64| (2.0 * half).round() as u32;
+        let camera = Camera::of_lane(&lane, px(was.cx_px), px(was.cy_px));
+        let moved = |s: &Sighting| s.moved((&from.lane, was), (&lane, &camera));
+        let sightings: Vec<Sighting> = from.sightings.iter().filter_map(moved).collect();
+        let heading = from.place.heading;
+        self.place = Place::along(&sightings, heading, &lane, &camera, &self.curves);
+        (self.camera, self.lane) = (camera, lane);
+    }
 }
 
 /// Cuts a pass into pushes.
 pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
     let camera = Camera::of_lane(lane, pass.frame_px[0], pass.frame_px[1]);
     let curves = Curves::of_pass(pass);
-    let place = Place::along(pass, lane, &camera, &curves);
+    let sightings = Sighting::of_pass(pass);
+    let place = Place::along(&sightings, pass.heading, lane, &camera, &curves);
     let drive = drive_curves(&camera, &curves, &place, lane);
     let sight = Sight::of_pass(pass, |t_s| {
         let i = curves.index_at(t_s);
@@ -169,6 +185,7 @@ pub fn cut(pass: &Pass, lane: &Lane) -> PassMotion {
         curves,
         legs: leg_samples(pass),
         sight,
+        sightings,
         place,
         pushes,
         toe_offs,

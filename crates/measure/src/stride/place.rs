@@ -4,7 +4,44 @@
 use super::Curves;
 use crate::config::{Lane, View};
 use crate::geometry::{Camera, Line, fit_line, median};
-use crate::track::Pass;
+use crate::track::{Footing, Pass, lane_position};
+
+/// Where on the ice the skater was seen once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sighting {
+    /// When, seconds on the source's clock.
+    pub t_s: f64,
+    /// Where on the ice, world x and y, metres.
+    pub at_m: [f64; 2],
+    /// What of the body told it.
+    pub footing: Footing,
+}
+
+impl Sighting {
+    /// All of a pass that have a place, in order of time.
+    pub fn of_pass(pass: &Pass) -> Vec<Self> {
+        let of_sample = |s: &crate::track::Sample| {
+            Some(Sighting {
+                t_s: s.t_s,
+                at_m: s.lane_m?,
+                footing: Footing::of(&s.points),
+            })
+        };
+        pass.samples.iter().filter_map(of_sample).collect()
+    }
+
+    /// Where it would have been with other numbers of the lane; `None` where these have no ice
+    /// at that place of the picture.
+    pub fn moved(self, was: (&Lane, &Camera), is: (&Lane, &Camera)) -> Option<Self> {
+        let to = lane_position(is.0, is.1, &self.footing)?;
+        let Some(from) = lane_position(was.0, was.1, &self.footing) else {
+            return Some(self);
+        };
+        // By as much as the lane's numbers move it: what put it there stays.
+        let at_m = std::array::from_fn(|i| self.at_m[i] + (to[i] - from[i]));
+        Some(Sighting { at_m, ..self })
+    }
+}
 
 /// The skater's place, sample by sample of the [`Curves`].
 #[derive(Debug, Clone)]
@@ -27,19 +64,23 @@ impl Place {
     /// A straight line at even speed through all sightings. Sightings far
     /// from the camera weigh less: an error of one pixel is an error along
     /// the ice that grows with the square of the distance.
-    pub fn along(pass: &Pass, lane: &Lane, camera: &Camera, curves: &Curves) -> Self {
-        let seen: Vec<(f64, [f64; 2])> = pass
-            .samples
-            .iter()
-            .filter_map(|s| s.lane_m.map(|p| (s.t_s, p)))
-            .collect();
+    ///
+    /// `heading` holds where these do not move.
+    pub fn along(
+        sightings: &[Sighting],
+        heading: [f64; 2],
+        lane: &Lane,
+        camera: &Camera,
+        curves: &Curves,
+    ) -> Self {
+        let seen: Vec<(f64, [f64; 2])> = sightings.iter().map(|s| (s.t_s, s.at_m)).collect();
         let lines = [0, 1].map(|axis| robust_line(&seen, axis, lane.view != View::Side));
         let velocity = lines.map(|l| l.slope);
         let speed_mps = velocity[0].hypot(velocity[1]);
         let heading = if speed_mps > 1e-6 {
             velocity.map(|v| v / speed_mps)
         } else {
-            pass.heading
+            heading
         };
         let mut at_m = Vec::with_capacity(curves.len());
         let mut metres_per_px = Vec::with_capacity(curves.len());

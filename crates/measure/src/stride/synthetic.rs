@@ -264,6 +264,7 @@ pub fn lane(view: View, skater: &Skater) -> Lane {
         skater_height_m: skater.height_m,
         // It strides as the rendered skaters do.
         subject: Subject::Rendered,
+        errors: Default::default(),
         checked: None,
     }
 }

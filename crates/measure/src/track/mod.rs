@@ -17,7 +17,7 @@ use crate::config::{Lane, Travel};
 use crate::geometry::Camera;
 
 use associate::associate;
-pub(crate) use ground::lane_position;
+pub use ground::{Footing, lane_position};
 use hidden::{legs_are_hidden, touches_another};
 use pass::{Ending, Refused, Segment};
 pub use pass::{Pass, Sample};
@@ -199,7 +199,7 @@ impl Tracker {
             points: body.points,
             legs: body.legs,
             clarity: body.clarity,
-            lane_m: lane_position(&self.lane, camera, body),
+            lane_m: lane_position(&self.lane, camera, &Footing::of(&body.points)),
         };
         let hidden = legs_are_hidden(&frame.bodies, body_index);
         sample.mark_legs_hidden(hidden || touches_another(&frame.bodies, body_index));

@@ -13,6 +13,7 @@ fn side_lane() -> Lane {
         travel: Travel::LeftToRight,
         skater_height_m: 1.7,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }

@@ -146,6 +146,7 @@ fn usual_lane() -> Lane {
         travel: Travel::LeftToRight,
         skater_height_m: 1.5,
         subject: Subject::People,
+        errors: Default::default(),
         checked: None,
     }
 }
