@@ -51,6 +51,7 @@ reasons! {
     TooSoft = "too_soft", "the picture is too soft";
     TooLittleContrast = "too_little_contrast", "too dark or too little contrast";
     TooNoisy = "too_noisy", "the picture is too noisy";
+    CameraMoved = "camera_moved", "the camera was moved after the lane was set up";
     PointsUnsteady = "points_unsteady", "the body was not read steadily";
     MeasurementFailed = "measurement_failed", "the measurement failed";
     NotFromSide = "not_from_side", "not seen from the side";
@@ -85,6 +86,7 @@ impl NotJudged {
                 | N::TooSoft
                 | N::TooLittleContrast
                 | N::TooNoisy
+                | N::CameraMoved
                 | N::PointsUnsteady
                 | N::ModelTooLight
         )
