@@ -66,6 +66,8 @@ impl Session {
             second: self.pairing.as_ref().and_then(CameraPairing::status),
             somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
             sight: status.and_then(|s| s.sight),
+            place_unknown: status.is_some_and(|s| s.place_unknown),
+            second_moved: self.pairing.as_ref().is_some_and(CameraPairing::moved),
             preview: status.and_then(|s| s.preview.clone()),
             body: status.map(|s| Arc::clone(&s.body)).unwrap_or_default(),
             frame_px: source.and_then(|s| s.frame_px),
