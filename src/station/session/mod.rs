@@ -30,7 +30,6 @@ use crate::capture::{FeedClock, FeedState};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
 use crate::sound::{SoundId, Speaker};
-use crate::standing::Reference;
 use crate::store::Written;
 
 use super::health::HealthKeeper;
@@ -405,20 +404,6 @@ impl Session {
                     }
                 }
             }
-        }
-    }
-
-    /// Keeps the background that the lane was set up before.
-    fn keep_background(&self, background: Reference) {
-        let Some(source) = &self.source else { return };
-        let Some(backgrounds) = &source.settings.backgrounds else {
-            return;
-        };
-        let camera = source.settings.camera.id.as_deref();
-        if let Err(error) = backgrounds.save(camera, &source.settings.lane, background) {
-            complain(&format!(
-                "{error}: a camera that is moved while the station is off is not noticed"
-            ));
         }
     }
 
