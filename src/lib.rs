@@ -16,7 +16,7 @@ pub use kickplate_measure::{
     rules, stride, track, words,
 };
 pub use kickplate_store as store;
-pub use kickplate_vision::{capture, pose};
+pub use kickplate_vision::{capture, pose, standing};
 
 pub mod command_line;
 pub mod station;

@@ -6,6 +6,7 @@
 //! Fails: with one sentence that names the thing and the remedy; a running
 //! station never ends because of a fault.
 
+pub mod backgrounds;
 pub mod coach_service;
 pub mod commands;
 pub mod health;

@@ -5,6 +5,7 @@
 
 mod capture_feed;
 mod capture_files;
+mod knocked;
 mod outside_pedestrians;
 mod people;
 mod pose_cores;

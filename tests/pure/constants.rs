@@ -9,13 +9,14 @@ fn root() -> &'static Path {
 }
 
 /// Where numbers decide values, from the project's folder.
-const ROOMS: [&str; 6] = [
+const ROOMS: [&str; 7] = [
     "crates/measure/src/calibration",
     "crates/measure/src/ruler",
     "crates/measure/src/rules",
     "crates/measure/src/stride",
     "crates/measure/src/track",
     "crates/vision/src/pose",
+    "crates/vision/src/standing",
 ];
 /// No numbers of measuring: the engines, the cutting of pictures, the model files, stick
 /// skaters and persons, and the reading of settings.
@@ -29,10 +30,11 @@ const NOT_LISTED: [&str; 7] = [
     "ruler/stander.rs",
 ];
 /// What a constant's type begins with where it is a number, or several.
-const NUMBERS: [&str; 14] = [
+const NUMBERS: [&str; 15] = [
     "f64",
     "f32",
     "usize",
+    "isize",
     "u8",
     "u32",
     "u64",

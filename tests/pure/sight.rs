@@ -149,6 +149,31 @@ fn a_rule_that_the_picture_hid_is_not_praised() {
     assert_eq!(said(&hidden), CueKind::Praise);
 }
 
+/// A camera that was moved says nothing, whatever was measured, and whoever's limits hold;
+/// also where no push was seen.
+#[test]
+fn a_pass_of_a_moved_camera_is_neither_praised_nor_put_right() {
+    let reason = NotJudged::CameraMoved;
+    let good = pass(&[Some(GOOD); 3]);
+    let mut bad = good.clone();
+    for push in &mut bad.pushes {
+        push.measures[RuleId::KneeBend] = Measure::judged(170.0, 1.0, "");
+    }
+    kickplate::rules::flag_all(&mut bad.pushes, &bad.thresholds);
+    assert!(matches!(said(&bad), CueKind::Do { .. }));
+    let empty = JudgedPass {
+        pushes: Vec::new(),
+        ..good.clone()
+    };
+    for pass in [good, bad, empty] {
+        let moved = pass.not_judged(reason);
+        assert_eq!(said(&moved), CueKind::NotJudged { reason });
+        let others = Thresholds::defaults(AgeGroup::U9);
+        let anew = kickplate::multi_camera::with_thresholds(moved, &others);
+        assert_eq!(said(&anew), CueKind::NotJudged { reason });
+    }
+}
+
 /// Better than before is praise, too.
 #[test]
 fn improvement_that_was_seen_badly_is_not_praised() {

@@ -12,6 +12,7 @@ mod cli_ruler;
 mod cli_scale;
 mod cli_words;
 mod station_desk;
+mod station_moved;
 mod station_outside;
 mod station_overload;
 mod station_power;

@@ -34,12 +34,14 @@ use kickplate::store::{Archive, KeptQueue, NewPass, PassKey, PushKey, Store, Ver
 
 const PATIENCE: Duration = Duration::from_secs(30);
 
-struct Station {
+pub(super) struct Station {
     dir: tempfile::TempDir,
-    settings: SharedSettings,
+    pub(super) settings: SharedSettings,
     session: SessionLink,
     /// As vision, and as who reads what is printed.
-    vision: crossbeam_channel::Sender<VisionEvent>,
+    pub(super) vision: crossbeam_channel::Sender<VisionEvent>,
+    /// What vision hears of the coach.
+    pub(super) stands_right: crossbeam_channel::Receiver<()>,
     judged: crossbeam_channel::Receiver<FinishedPass>,
     desk: CoachService,
     answered: std::cell::Cell<u64>,
@@ -54,7 +56,7 @@ fn copy_folder(from: &Path, to: &Path) {
 }
 
 impl Station {
-    fn start() -> Self {
+    pub(super) fn start() -> Self {
         Self::start_with(None)
     }
 
@@ -94,6 +96,7 @@ impl Station {
         let settings =
             SharedSettings::new(settings_of(&setup, age_group, CameraRequest::default()));
         let (session, inbox) = SessionLink::new();
+        let stands_right = inbox.stands_right.clone();
         let (vision, events) = crossbeam_channel::bounded(64);
         let (told, judged) = crossbeam_channel::bounded(64);
         let (presenter, _) = PresenterHandle::start(Outputs::none()).unwrap();
@@ -130,14 +133,15 @@ impl Station {
             settings,
             session,
             vision,
+            stands_right,
             judged,
             desk,
             answered: 0.into(),
         }
     }
 
-    /// Somebody passes; gives what was judged.
-    fn pass(&self, track_id: u32) -> FinishedPass {
+    /// Somebody passes before a camera that may have been moved; gives what was judged.
+    pub(super) fn pass_before(&self, track_id: u32, camera_moved: bool) -> FinishedPass {
         let mut pass = tracked(track_id);
         pass.track_id = track_id;
         let started = PassEvent::Started {
@@ -147,6 +151,7 @@ impl Station {
         let ended = PassEvent::Ended {
             pass: Box::new(pass),
             read_by: kickplate::pose::ModelKind::Full,
+            camera_moved,
         };
         for event in [started, ended] {
             self.vision.send(VisionEvent::Pass(event, None)).unwrap();
@@ -154,7 +159,12 @@ impl Station {
         self.judged.recv_timeout(PATIENCE).unwrap()
     }
 
-    fn folder(&self) -> PathBuf {
+    /// Somebody passes; gives what was judged.
+    fn pass(&self, track_id: u32) -> FinishedPass {
+        self.pass_before(track_id, false)
+    }
+
+    pub(super) fn folder(&self) -> PathBuf {
         self.dir.path().join("recordings")
     }
 
@@ -162,7 +172,7 @@ impl Station {
         self.dir.path().join("home/config").join(name)
     }
 
-    fn until(&self, what: &str, holds: impl Fn(&PanelView) -> bool) -> Arc<PanelView> {
+    pub(super) fn until(&self, what: &str, holds: impl Fn(&PanelView) -> bool) -> Arc<PanelView> {
         let start = Instant::now();
         loop {
             let view = self.desk.view();
@@ -187,7 +197,7 @@ impl Station {
     }
 
     /// Asks for something that has to be done.
-    fn done(&self, command: Command) -> Arc<PanelView> {
+    pub(super) fn done(&self, command: Command) -> Arc<PanelView> {
         let answer = self.ask(command);
         assert!(answer.done, "{}", answer.sentence);
         self.desk.view()

@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 
 use kickplate::station::{self, program};
 use kickplate_lab::bench::{BenchOptions, bench};
+use kickplate_lab::knock::{KnockOptions, knock};
 use kickplate_lab::manual::{ManualOptions, manual};
 use kickplate_lab::people::{PeopleOptions, people};
 use kickplate_lab::score::{ScoreOptions, score};
@@ -31,6 +32,8 @@ enum Command {
     Score(ScoreOptions),
     /// What the station reads of a real person with skin markers (tests/people).
     People(PeopleOptions),
+    /// Whether a knocked camera is noticed, and nothing harmless taken for one.
+    Knock(KnockOptions),
     /// How fast this machine is, stage by stage.
     Bench(BenchOptions),
     /// An endurance run: clips as the camera over and over, and what must not grow.
@@ -44,12 +47,17 @@ fn main() -> ExitCode {
     let line = CommandLine::parse();
     let log_folder = match &line.command {
         Command::Soak(options) => Some(options.out.join("logs")),
-        Command::Score(_) | Command::People(_) | Command::Bench(_) | Command::Manual(_) => None,
+        Command::Score(_)
+        | Command::People(_)
+        | Command::Knock(_)
+        | Command::Bench(_)
+        | Command::Manual(_) => None,
     };
     program::run(line.verbose, log_folder.as_deref(), || {
         match &line.command {
             Command::Score(options) => score(options)?,
             Command::People(options) => people(options)?,
+            Command::Knock(options) => knock(options)?,
             Command::Bench(options) => program::print(&bench(options)?)?,
             Command::Soak(options) => soak(options)?,
             Command::Manual(options) => manual(options)?,

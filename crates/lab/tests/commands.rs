@@ -22,6 +22,7 @@ fn what_is_not_there_is_named_and_ends_with_2() {
         (["score", "no/such/folder"], "no/such/folder"),
         (["score", "config"], "config"),
         (["bench", "nope.mp4"], "no file 'nope.mp4'"),
+        (["knock", "nope.mp4"], "no file 'nope.mp4'"),
         (["soak", "nope.mp4"], "no file 'nope.mp4'"),
     ] {
         let (code, said) = run(&words);

@@ -5,3 +5,4 @@ use kickplate_measure::geometry;
 
 pub mod capture;
 pub mod pose;
+pub mod standing;

@@ -343,6 +343,7 @@ impl Service {
                 reading_distance_m,
             } => self.save_lane(&name, &lane, reading_distance_m),
             Command::UseAsSecond { name, lane } => self.use_as_second(&name, &lane),
+            Command::CameraStandsRight => self.camera_stands_right(),
             Command::DropSecond => self.drop_second(),
             Command::UseLane(name) => self.use_lane(&name),
             Command::UseAgeGroup(group) => self.use_age_group(group),

@@ -172,6 +172,7 @@ impl Service {
         reading_distance_m: Option<f64>,
     ) -> Done {
         let (file, lane) = self.write_lane(name, lane)?;
+        self.forget_background()?;
         let distance =
             reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
         self.put_in_use(name, lane, file, distance)?;
@@ -181,6 +182,28 @@ impl Service {
         }
         Ok(Message::LaneSavedInUse {
             name: name.to_owned(),
+        })
+    }
+
+    /// However they stood before: the cameras stand right now.
+    pub(super) fn camera_stands_right(&mut self) -> Done {
+        self.forget_background()?;
+        self.session.stands_right();
+        Ok(Message::StandsRight {})
+    }
+
+    /// What the camera in use saw before counts no more.
+    fn forget_background(&self) -> Result<(), super::ServiceError> {
+        let source = self.settings.load().source.clone();
+        let Some(backgrounds) = &source.backgrounds else {
+            return Ok(());
+        };
+        let forgotten = backgrounds.forget(source.camera.id.as_deref());
+        forgotten.map_err(|e| {
+            said(Message::NotWritten {
+                file: e.file,
+                why: e.why,
+            })
         })
     }
 

@@ -141,6 +141,14 @@ impl Service {
         let feed = seen.feed.as_ref();
         let recording = seen.recording.as_ref();
         let mut problems = Vec::new();
+        let moved = seen.sight == Some(SightTrouble::CameraMoved);
+        if moved {
+            problems.push(say(Message::CameraMoved {}));
+        }
+        if seen.second_moved {
+            problems.push(say(Message::SecondMoved {}));
+        }
+        let camera_moved = (!problems.is_empty()).then_some(0);
         if let Some(feed) = feed
             && matches!(
                 feed.state,
@@ -156,8 +164,9 @@ impl Service {
                 why: self.feed_words(second),
             }));
         }
-        problems.extend(seen.sight.map(|trouble| {
+        problems.extend(seen.sight.filter(|_| !moved).map(|trouble| {
             say(match trouble {
+                SightTrouble::CameraMoved => Message::CameraMoved {},
                 SightTrouble::CameraSlow(fps) => Message::CameraSlow {
                     n: fps.round() as u64,
                     needed: PICTURES_NEEDED as u64,
@@ -233,6 +242,8 @@ impl Service {
             memory_mb: memory_bytes().map(|b| b as f64 / 1e6),
             uptime_s: self.started.elapsed().as_secs_f64(),
             problems,
+            camera_moved,
+            place_unknown: seen.place_unknown,
             lane_example: super::set_up::is_example(&self.settings.load().source.lane),
             sound_level: self.station.sound_level,
             muted: self.station.sound_muted,

@@ -170,6 +170,7 @@ fn remedy(why: NotJudged) -> &'static str {
         NotJudged::TooSoft => ": wipe the lens and focus it on the lane",
         NotJudged::TooLittleContrast => ": more light, or a cleaner lens",
         NotJudged::TooNoisy => ": more light",
+        NotJudged::CameraMoved => ": film from one place, and set the lane up for it",
         NotJudged::TooSmall => ": nearer to the lane, or a longer lens",
         NotJudged::ModelTooLight => ": use the full one",
         NotJudged::PointsUnsteady => ": a steadier and clearer picture",

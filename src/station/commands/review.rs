@@ -91,6 +91,11 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             "The check with persons does not count here: {why}.\n"
         ));
     }
+    if let Some(at_s) = reviewed.moved_at_s {
+        out.print(&format!(
+            "By second {at_s:.0} the camera had been moved: what was skated from then on, until it stood as before, is not judged.\n"
+        ));
+    }
     if let Some(error) = out.fault {
         return Err(error).context(format!(
             "not all of it could be printed; the result is in {}",
@@ -141,6 +146,8 @@ pub(super) struct Reviewed {
     pub(super) of: String,
     /// How it stands with a check that was made with recordings of its lane.
     pub(super) check: CheckState,
+    /// When it was seen that the camera had been moved, seconds.
+    pub(super) moved_at_s: Option<f64>,
     /// Where its reading ended before its end, and why.
     pub(super) damage: Option<anyhow::Error>,
     pub(super) nothing: Option<Nothing>,
@@ -203,6 +210,7 @@ pub(super) fn review_one(
     let name = name_of(&recording.file, &judging);
     let (model, engine) = (options.model, options.engine);
     let mut analyser = Analyser::on_cores(&desk.home, model, engine, judging, cores)?;
+    analyser.watch_standing();
     let engine = analyser.engine_record(model);
     let info = SessionInfo {
         source: record.clone(),
@@ -245,6 +253,7 @@ pub(super) fn review_one(
         looked.pass(pass);
     }
     let mut quiet_since = work.part.frames;
+    let mut moved_at_s = None;
     let damage = loop {
         if desk.stop.load(Ordering::Relaxed) {
             work.told.iter().for_each(|told| told.bar.end());
@@ -254,7 +263,9 @@ pub(super) fn review_one(
             Ok(Some(frame)) => {
                 frames += 1;
                 looked.frame(frame.captured_at_s);
-                if frames > work.part.frames {
+                if frames <= work.part.frames {
+                    analyser.look_only(&frame);
+                } else {
                     let (_, finished) = analyser.push(&frame)?;
                     finished.iter().for_each(|done| looked.pass(&done.pass));
                     let judged = work.keep(&finished)?;
@@ -263,6 +274,9 @@ pub(super) fn review_one(
                         work.part.quiet(frames)?;
                         quiet_since = frames;
                     }
+                }
+                if moved_at_s.is_none() && analyser.camera_moved() {
+                    moved_at_s = Some(frame.captured_at_s);
                 }
                 if let Some(told) = &mut work.told {
                     told.bar.show(frames, work.session.passes.len());
@@ -300,6 +314,7 @@ pub(super) fn review_one(
         path,
         of: name,
         check,
+        moved_at_s,
         damage,
         nothing,
     })

@@ -19,6 +19,7 @@ use crate::sound::{SoundSettings, Speaker};
 use crate::store::{SourceKind, Written};
 use crate::track::TrackSettings;
 
+use super::backgrounds::Backgrounds;
 use super::coach_service::panel::side_window;
 use super::coach_service::{CoachService, CoachSetup};
 use super::commands::export;
@@ -120,6 +121,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
         // An engine that is not there is told when the model is loaded.
         settings.source.checks = Checks::new(&home, &folder, model, engine).ok();
         settings.source.look_for_checks();
+        settings.source.backgrounds = Some(Backgrounds::new(&folder));
         if let Some(why) = settings.source.check_state().ended() {
             complain(&format!("values are not those of a check: {why}"));
         }
@@ -170,6 +172,7 @@ pub fn settings_of(setup: &Setup, age_group: AgeGroup, camera: CameraRequest) ->
             lane: setup.lane.clone(),
             second: station.second_camera.clone().zip(setup.second_lane.clone()),
             checks: None,
+            backgrounds: None,
         },
         track: TrackSettings {
             min_pass_speed_mps: station.min_pass_speed_mps,

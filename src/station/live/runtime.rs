@@ -119,6 +119,7 @@ impl Runtime {
             PresenterHandle::start(parts.outputs).context(NO_THREAD)?;
         let frame_requests = parts.inbox.as_ref().map(|i| i.frame_requests.clone());
         let recent = parts.inbox.as_ref().map(|i| Arc::clone(&i.recent));
+        let stands_right = parts.inbox.as_ref().map(|i| i.stands_right.clone());
         let session = session::start(
             SessionParts {
                 settings: parts.settings.clone(),
@@ -142,6 +143,7 @@ impl Runtime {
                 events,
                 film: parts.with_pictures.then(|| presenter.film()),
                 frame_requests,
+                stands_right,
                 recent,
                 blur_faces,
             },
@@ -181,7 +183,11 @@ impl Runtime {
             name,
         } = source;
         let model = *model;
-        vision.change(&settings.source.lane, settings.track);
+        let at = &settings.source;
+        vision.change(&at.lane, settings.track);
+        let background = at.backgrounds.as_ref();
+        let background = background.and_then(|b| b.load(at.camera.id.as_deref(), &at.lane));
+        vision.watch_standing(&at.lane, background);
         self.outlet
             .tell(VisionEvent::SourceBegins(Box::new(SourceBegins {
                 kind: name.kind,

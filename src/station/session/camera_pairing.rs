@@ -31,6 +31,12 @@ pub trait SecondSource: Send {
     fn watch(&self) -> Watch;
     /// How its pictures come in; `None` before it is opened.
     fn status(&self) -> Option<FeedStatus>;
+    /// Whether the camera was moved: it gives no passes then.
+    fn moved(&self) -> bool {
+        false
+    }
+    /// The camera stands right as it stands now.
+    fn stands_right(&self) {}
 }
 
 impl SecondSource for CameraPipeline {
@@ -44,6 +50,14 @@ impl SecondSource for CameraPipeline {
 
     fn status(&self) -> Option<FeedStatus> {
         CameraPipeline::status(self)
+    }
+
+    fn moved(&self) -> bool {
+        CameraPipeline::moved(self)
+    }
+
+    fn stands_right(&self) {
+        CameraPipeline::stands_right(self);
     }
 }
 
@@ -132,6 +146,16 @@ impl CameraPairing {
     /// How the second camera's pictures come in.
     pub fn status(&self) -> Option<FeedStatus> {
         self.source.status()
+    }
+
+    /// Whether the second camera was moved.
+    pub fn moved(&self) -> bool {
+        self.source.moved()
+    }
+
+    /// The second camera stands right as it stands now.
+    pub fn stands_right(&self) {
+        self.source.stands_right();
     }
 
     /// How the second camera stands.

@@ -39,6 +39,10 @@ pub struct SessionView {
     pub somebody_passing: bool,
     /// What is wrong with what is seen.
     pub sight: Option<SightTrouble>,
+    /// Whether it cannot be told how the camera stands.
+    pub place_unknown: bool,
+    /// Whether the second camera was moved.
+    pub second_moved: bool,
     /// A small picture of the lane, with faces blurred where that is set.
     pub preview: Option<Arc<PreviewImage>>,
     /// The lines of the bodies in it, pixels of the frame.
@@ -78,6 +82,8 @@ pub(super) enum SessionCommand {
     ShowMe,
     /// A sound, to hear how loud it is.
     TrySound,
+    /// The second camera stands right as it stands now.
+    SecondStandsRight,
 }
 
 /// The session's own end of the way.
@@ -86,6 +92,8 @@ pub struct SessionInbox {
     pub(super) view: Arc<ArcSwap<SessionView>>,
     /// What was read in the last seconds; vision writes it.
     pub recent: RecentPoses,
+    /// The camera stands right as it stands now; for vision.
+    pub stands_right: Receiver<()>,
     /// Who wants a whole frame; for vision.
     pub frame_requests: Receiver<Sender<Arc<Frame>>>,
 }
@@ -96,6 +104,7 @@ pub struct SessionLink {
     commands: Sender<SessionCommand>,
     view: Arc<ArcSwap<SessionView>>,
     frames: Sender<Sender<Arc<Frame>>>,
+    stands_right: Sender<()>,
     recent: RecentPoses,
 }
 
@@ -109,17 +118,20 @@ impl SessionLink {
     pub fn new() -> (Self, SessionInbox) {
         let (commands, inbox) = bounded(COMMANDS);
         let (frames, frame_requests) = bounded(1);
+        let (stands_right, standing) = bounded(1);
         let view = Arc::new(ArcSwap::from_pointee(SessionView::default()));
         let link = SessionLink {
             commands,
             view: Arc::clone(&view),
             frames,
+            stands_right,
             recent: RecentPoses::default(),
         };
         let inbox = SessionInbox {
             commands: inbox,
             view,
             recent: Arc::clone(&link.recent),
+            stands_right: standing,
             frame_requests,
         };
         (link, inbox)
@@ -190,6 +202,13 @@ impl SessionLink {
     /// Asks for the replay of the last flagged push.
     pub fn show_me(&self) {
         let _ = self.commands.try_send(SessionCommand::ShowMe);
+    }
+
+    /// The cameras stand right as they stand now: the next seconds are what they are held to.
+    pub fn stands_right(&self) {
+        // One that waits already says the same.
+        let _ = self.stands_right.try_send(());
+        let _ = self.commands.try_send(SessionCommand::SecondStandsRight);
     }
 
     /// Where vision keeps what it read in the last seconds.

@@ -36,7 +36,7 @@ use super::health::HealthKeeper;
 use super::health::notify::Watchdog;
 use super::output::complain;
 use super::presenter::{Announcement, PictureMaker, PresenterHandle};
-use super::settings::snapshot::{LiveSettings, SharedSettings};
+use super::settings::snapshot::{LiveSettings, SharedSettings, SourceSettings};
 use super::vision::tracking::PassEvent;
 use super::vision::watch::{ModelAtWork, SourceBegins, VisionEvent, VisionStatus};
 use camera_pairing::CameraPairing;
@@ -89,6 +89,7 @@ pub struct SessionParts {
 
 /// The source that is being watched.
 struct Source {
+    settings: SourceSettings,
     model: ModelAtWork,
     clock: Option<FeedClock>,
     frame_px: Option<[u32; 2]>,
@@ -224,6 +225,7 @@ impl Session {
                 self.no_model = true;
                 self.tell_presenter();
             }
+            VisionEvent::Background(background) => self.keep_background(*background),
             VisionEvent::Status(status) => {
                 if let Some(health) = &mut self.parts.health {
                     status.ages_s.iter().for_each(|age_s| health.frame(*age_s));
@@ -260,6 +262,12 @@ impl Session {
             SessionCommand::EndSession(done) => {
                 self.recording.end_session();
                 Some(done)
+            }
+            SessionCommand::SecondStandsRight => {
+                if let Some(pairing) = &self.pairing {
+                    pairing.stands_right();
+                }
+                None
             }
             SessionCommand::ShowMe => {
                 self.presenter.show_me();
@@ -331,11 +339,12 @@ impl Session {
             kind: began.kind,
             name: began.name,
             frames_per_second: began.frames_per_second,
-            lane: began.settings.lane,
+            lane: began.settings.lane.clone(),
             engine: began.model.record.clone(),
             age_group: self.now.age_group,
         });
         self.source = Some(Source {
+            settings: began.settings,
             model: began.model,
             clock: None,
             frame_px: None,
@@ -374,7 +383,11 @@ impl Session {
                 }
                 self.tell_presenter();
             }
-            PassEvent::Ended { pass, read_by } => {
+            PassEvent::Ended {
+                pass,
+                read_by,
+                camera_moved,
+            } => {
                 let skater =
                     self.queue
                         .pass_ended(pass.track_id, &self.now.roster, &self.now.groups);
@@ -382,6 +395,7 @@ impl Session {
                     status.passing.retain(|id| *id != pass.track_id);
                 }
                 let measured = self.judge.measure(*pass, read_by, skater);
+                let measured = measured.of_moved_camera(camera_moved);
                 match &mut self.pairing {
                     Some(pairing) => pairing.hold(measured),
                     None => {

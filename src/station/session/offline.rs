@@ -6,6 +6,7 @@ use super::pass_judge::{FinishedPass, Judging, PassJudge};
 use crate::capture::Frame;
 use crate::pose::{Estimator, PoseError, PoseFrame};
 use crate::rules::JudgedPass;
+use crate::standing::Standing;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::cores_up_to;
 use crate::station::vision::tracking::{PassEvent, Vision};
@@ -57,6 +58,24 @@ impl Analyser {
         self.judge.change(judging);
     }
 
+    /// From now on it is watched whether the camera stands where it stood in the first
+    /// seconds; what is skated once it was moved is not judged.
+    pub fn watch_standing(&mut self) {
+        let lane = self.judge.judging().lane.clone();
+        self.vision.watch_standing(&lane, None);
+    }
+
+    /// A frame that was judged in an earlier run: only how the camera stands is taken from it.
+    pub fn look_only(&mut self, frame: &Frame) {
+        self.vision.look_only(frame);
+    }
+
+    /// Whether the camera was moved, by what was seen so far.
+    pub fn camera_moved(&mut self) -> bool {
+        let standing = self.vision.standing();
+        standing.is_some_and(|watch| watch.standing() == Standing::Moved)
+    }
+
     /// What the passes are judged with.
     pub fn judging(&self) -> &Judging {
         self.judge.judging()
@@ -93,8 +112,13 @@ impl Analyser {
             .into_iter()
             .filter_map(|event| match event {
                 PassEvent::Started { .. } => None,
-                PassEvent::Ended { pass, read_by } => {
+                PassEvent::Ended {
+                    pass,
+                    read_by,
+                    camera_moved,
+                } => {
                     let measured = self.judge.measure(*pass, read_by, None);
+                    let measured = measured.of_moved_camera(camera_moved);
                     Some(self.judge.finish(measured))
                 }
             })

@@ -12,7 +12,7 @@ use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::multi_camera::merge;
 use crate::pose::ModelKind;
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPass, Thresholds, judge};
+use crate::rules::{JudgedPass, NotJudged, Thresholds, judge};
 use crate::stride::{PassMotion, cut};
 use crate::track::{Pass, TrackSettings};
 
@@ -45,6 +45,20 @@ pub struct MeasuredPass {
     pub own_pictures: bool,
     /// What it took so far.
     pub times: PassTimes,
+}
+
+impl MeasuredPass {
+    /// The same, with nothing judged where its camera was moved.
+    #[must_use]
+    pub fn of_moved_camera(self, moved: bool) -> Self {
+        match moved {
+            true => MeasuredPass {
+                pass: self.pass.not_judged(NotJudged::CameraMoved),
+                ..self
+            },
+            false => self,
+        }
+    }
 }
 
 /// A pass that is complete. The second camera's points are on the first

@@ -1,5 +1,5 @@
 //! What the session tells of itself: to the presenter, in its view, to the
-//! service manager and the health page.
+//! service manager and the health page; and the background it keeps for the next start.
 
 use std::sync::Arc;
 use std::time::Instant;
@@ -8,7 +8,9 @@ use super::camera_pairing::CameraPairing;
 use super::{Session, SessionView};
 use crate::display::{People, Person};
 use crate::roster::SkaterId;
+use crate::standing::Reference;
 use crate::station::health::{Mood, PoseHealth, Running};
+use crate::station::output::complain;
 use crate::station::presenter::LaneState;
 use crate::station::vision::sight_watch::SightTrouble;
 
@@ -66,6 +68,8 @@ impl Session {
             second: self.pairing.as_ref().and_then(CameraPairing::status),
             somebody_passing: status.is_some_and(|s| !s.passing.is_empty()),
             sight: status.and_then(|s| s.sight),
+            place_unknown: status.is_some_and(|s| s.place_unknown),
+            second_moved: self.pairing.as_ref().is_some_and(CameraPairing::moved),
             preview: status.and_then(|s| s.preview.clone()),
             body: status.map(|s| Arc::clone(&s.body)).unwrap_or_default(),
             frame_px: source.and_then(|s| s.frame_px),
@@ -77,6 +81,20 @@ impl Session {
             queue: self.queue.state(),
             kept_queue: self.queue.kept(),
         }));
+    }
+
+    /// Keeps the background that the lane was set up before.
+    pub(super) fn keep_background(&self, background: Reference) {
+        let Some(source) = &self.source else { return };
+        let Some(backgrounds) = &source.settings.backgrounds else {
+            return;
+        };
+        let camera = source.settings.camera.id.as_deref();
+        if let Err(error) = backgrounds.save(camera, &source.settings.lane, background) {
+            complain(&format!(
+                "{error}: a camera that is moved while the station is off is not noticed"
+            ));
+        }
     }
 
     /// Tells the service manager and the health page that vision and session

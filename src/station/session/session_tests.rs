@@ -137,6 +137,7 @@ impl Rig {
         let ended = PassEvent::Ended {
             pass: Box::new(pass),
             read_by: ModelKind::Full,
+            camera_moved: false,
         };
         self.session.pass(started);
         let before = self.passes.lock().unwrap().len();

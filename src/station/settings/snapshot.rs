@@ -16,6 +16,7 @@ use crate::feedback::FeedbackSettings;
 use crate::roster::{Skater, SkaterId};
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
 use crate::sound::SoundSettings;
+use crate::station::backgrounds::Backgrounds;
 use crate::station::ruler::{CheckState, Checks, camera_of};
 use crate::track::TrackSettings;
 
@@ -33,6 +34,8 @@ pub struct SourceSettings {
     pub second: Option<(SecondCamera, Lane)>,
     /// Where the checks with persons lie; `None` where a clip plays.
     pub checks: Option<Checks>,
+    /// Where the background of each camera lies; `None` where a clip plays.
+    pub backgrounds: Option<Backgrounds>,
 }
 
 /// How the big screen looks and how loud it sounds.
@@ -78,6 +81,7 @@ impl LiveSettings {
                 lane,
                 second: None,
                 checks: None,
+                backgrounds: None,
             },
             track: TrackSettings::default(),
             age_group,

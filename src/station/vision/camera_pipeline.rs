@@ -16,10 +16,12 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
+use crate::body::bounds;
 use crate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec, Taken};
 use crate::config::Lane;
 use crate::multi_camera::{Presence, Watch};
 use crate::pose::{Estimator, ModelKind};
+use crate::standing::{Standing, StandingWatch};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::LOAD_AGAIN;
 use crate::station::vision::watch::{COMPLAIN_EVERY, SILENT_S, WAIT};
@@ -72,6 +74,9 @@ pub struct CameraPipeline {
 
 struct Shared {
     stop: AtomicBool,
+    /// The camera was moved, and the coach says that it stands right.
+    moved: AtomicBool,
+    stands_right: AtomicBool,
     watch: Mutex<Watch>,
     status: Mutex<Option<FeedStatus>>,
 }
@@ -85,6 +90,8 @@ impl CameraPipeline {
         let (sender, passes) = bounded(QUEUE);
         let shared = Arc::new(Shared {
             stop: AtomicBool::new(false),
+            moved: AtomicBool::new(false),
+            stands_right: AtomicBool::new(false),
             watch: Mutex::new(Watch::default()),
             status: Mutex::new(None),
         });
@@ -111,6 +118,16 @@ impl CameraPipeline {
             .watch
             .lock()
             .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Whether the camera was moved: it gives no passes then.
+    pub fn moved(&self) -> bool {
+        self.shared.moved.load(Ordering::Relaxed)
+    }
+
+    /// The camera stands right as it stands now.
+    pub fn stands_right(&self) {
+        self.shared.stands_right.store(true, Ordering::Relaxed);
     }
 
     /// How its pictures come in; `None` before it is opened.
@@ -150,6 +167,7 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
     let mut tracker = Tracker::new(settings.lane.clone(), settings.track);
     let mut complained: Option<Instant> = None;
     let mut presence = Presence::default();
+    let mut standing = StandingWatch::new(settings.lane.hfov_deg, None);
     while !shared.stop.load(Ordering::Relaxed) {
         let taken = feed.take(WAIT);
         let status = feed.status();
@@ -157,7 +175,13 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
         estimator.hurry(feed.is_behind());
         let events = match taken {
             Taken::Frame(frame) => match estimator.process(&frame) {
-                Ok(poses) => tracker.push(&poses),
+                Ok(poses) => {
+                    if shared.stands_right.swap(false, Ordering::Relaxed) {
+                        standing.stands_right();
+                    }
+                    standing.frame(&frame, poses.bodies.iter().map(|b| bounds(&b.points)));
+                    tracker.push(&poses)
+                }
                 Err(error) => {
                     if complained.is_none_or(|at| at.elapsed() > COMPLAIN_EVERY) {
                         complained = Some(Instant::now());
@@ -173,10 +197,19 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
                 tracker.finish()
             }
         };
+        let moved = standing.standing() == Standing::Moved;
+        if shared.moved.swap(moved, Ordering::Relaxed) != moved && moved {
+            tracing::warn!(
+                "the second camera was moved: nothing is judged by it until its line is checked"
+            );
+        }
         for event in events {
             let TrackEvent::PassEnded(pass) = event else {
                 continue;
             };
+            if standing.is_doubtful() {
+                continue;
+            }
             let ended_at_s = pass.ended_at_s();
             let Some(captured) = feed.clock().captured_at(ended_at_s) else {
                 continue;
@@ -194,7 +227,8 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
         let ids: Vec<u32> = tracker.passing().collect();
         *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch {
             passing_since_s: presence.since(&ids, now_s),
-            live: status.state == FeedState::Live,
+            // Nobody waits for passes that are not given.
+            live: status.state == FeedState::Live && !moved,
         };
         *shared.status.lock().unwrap_or_else(PoisonError::into_inner) = Some(status);
         if ended {

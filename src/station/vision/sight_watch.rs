@@ -17,6 +17,8 @@ use crate::track::Tally;
 /// What is wrong with what is seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SightTrouble {
+    /// The camera stands elsewhere than when the lane was set up.
+    CameraMoved,
     /// The camera gives so many pictures a second.
     CameraSlow(f64),
     /// So many pictures a second are analysed, though the camera gives enough.
@@ -46,6 +48,10 @@ impl SightTrouble {
     /// In a sentence with its remedy.
     pub fn sentence(self) -> String {
         match self {
+            SightTrouble::CameraMoved => {
+                "the camera was moved: put it back, or check the line on the coach's panel; until then nothing is judged"
+                    .to_owned()
+            }
             SightTrouble::CameraSlow(fps) => format!(
                 "the camera gives {fps:.0} pictures a second, {PICTURES_NEEDED:.0} are needed: \
                  more light, another size of picture or another camera; until then nothing is judged"

@@ -6,9 +6,11 @@ use std::time::Instant;
 use super::model_fallback::ModelFallback;
 use super::sight_watch::Counted;
 use super::{model_kind, pose_settings, set_view};
+use crate::body::bounds;
 use crate::capture::Frame;
 use crate::config::Lane;
 use crate::pose::{self, Estimator, ModelKind, PoseError, PoseFrame, PoseSettings};
+use crate::standing::{Reference, StandingWatch};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::store;
 use crate::track::{Pass, Tally, TrackEvent, TrackSettings, Tracker};
@@ -29,6 +31,8 @@ pub enum PassEvent {
         pass: Box<Pass>,
         /// The model that read them.
         read_by: ModelKind,
+        /// The camera stood elsewhere than when the lane was set up, or may have.
+        camera_moved: bool,
     },
 }
 
@@ -38,6 +42,8 @@ pub struct Vision {
     tracker: Tracker,
     fallback: Option<ModelFallback>,
     changed_to: Option<ModelChoice>,
+    /// Whether the camera stands where it stood; `None` where nobody asks.
+    standing: Option<StandingWatch>,
 }
 
 impl Vision {
@@ -88,6 +94,7 @@ impl Vision {
             tracker: Tracker::new(lane.clone(), track),
             fallback: None,
             changed_to: None,
+            standing: None,
         })
     }
 
@@ -96,6 +103,25 @@ impl Vision {
         self.estimator.reset();
         set_view(&mut self.estimator, lane.view);
         self.tracker.restart(lane.clone(), track);
+        self.standing = None;
+    }
+
+    /// From now on it is watched whether the camera stands where it stood: by `reference`,
+    /// or else by the first seconds. Another lane or source ends it.
+    pub fn watch_standing(&mut self, lane: &Lane, reference: Option<Reference>) {
+        self.standing = Some(StandingWatch::new(lane.hfov_deg, reference));
+    }
+
+    /// The watch of where the camera stands.
+    pub fn standing(&mut self) -> Option<&mut StandingWatch> {
+        self.standing.as_mut()
+    }
+
+    /// Looks at nothing but whether the camera stands where it stood.
+    pub fn look_only(&mut self, frame: &Frame) {
+        if let Some(standing) = &mut self.standing {
+            standing.frame(frame, std::iter::empty());
+        }
     }
 
     /// Whether the next frame waits already and may be lost.
@@ -110,6 +136,9 @@ impl Vision {
     pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<PassEvent>), PoseError> {
         let began = Instant::now();
         let poses = self.estimator.process(frame)?;
+        if let Some(standing) = &mut self.standing {
+            standing.frame(frame, poses.bodies.iter().map(|body| bounds(&body.points)));
+        }
         let events = self.tracker.push(&poses);
         let events = self.told(events);
         let lane_free = !self.somebody_passing();
@@ -138,6 +167,10 @@ impl Vision {
                 TrackEvent::PassEnded(pass) => PassEvent::Ended {
                     pass,
                     read_by: self.estimator.model(),
+                    camera_moved: self
+                        .standing
+                        .as_ref()
+                        .is_some_and(StandingWatch::is_doubtful),
                 },
             })
             .collect()

@@ -17,6 +17,7 @@ use crate::capture::{Feed, FeedClock, FeedState, FeedStatus, Frame, Taken};
 use crate::display::PreviewImage;
 use crate::pose::{Body, PoseFrame, StageTimes};
 use crate::rules::BONES;
+use crate::standing::{Reference, Standing};
 use crate::station::lateness::{Lateness, keep_newest};
 use crate::station::presenter::{LanePicture, lane_picture};
 use crate::station::roomy::send_if_roomy;
@@ -84,6 +85,8 @@ pub struct VisionStatus {
     pub engine_fault: Option<String>,
     /// What is wrong with what is seen.
     pub sight: Option<SightTrouble>,
+    /// Whether it cannot be told how the camera stands.
+    pub place_unknown: bool,
     /// The newest picture of the lane.
     pub preview: Option<Arc<PreviewImage>>,
     /// The lines of the bodies in it, pixels of the frame.
@@ -107,6 +110,8 @@ pub enum VisionEvent {
     ModelChanged(ModelAtWork),
     /// The model cannot be loaded: why. It is tried again.
     NoModel(String),
+    /// The background the camera is held to from now on, to be kept.
+    Background(Box<Reference>),
     /// How vision is.
     Status(Box<VisionStatus>),
     /// Nothing more comes from the source. Answered once all of it is stored.
@@ -121,6 +126,8 @@ pub struct Outlet {
     pub film: Option<Sender<LanePicture>>,
     /// Who wants a whole frame.
     pub frame_requests: Option<Receiver<Sender<Arc<Frame>>>>,
+    /// The coach says that the camera stands right.
+    pub stands_right: Option<Receiver<()>>,
     /// What was read in the last seconds, where anybody may ask for it.
     pub recent: Option<RecentPoses>,
     /// Whether faces are made unreadable in every picture.
@@ -183,6 +190,7 @@ struct Watch<'a> {
     outlet: &'a Outlet,
     engine_fault: Option<String>,
     sight: SightWatch,
+    standing: Standing,
     complained: Option<Instant>,
     frame_px: Option<[u32; 2]>,
     preview: Option<Arc<PreviewImage>>,
@@ -207,6 +215,7 @@ pub fn watch(
         outlet,
         engine_fault: None,
         sight: SightWatch::default(),
+        standing: Standing::default(),
         complained: None,
         frame_px: None,
         preview: None,
@@ -279,6 +288,7 @@ impl Watch<'_> {
                 self.engine_fault = None;
                 self.sight.frame(frame, &poses);
                 self.sight.counted(vision.counted());
+                self.stands(vision);
                 if let Some(picture) = self.outlet.film(frame, &poses) {
                     self.preview = Some(picture);
                     self.body = Arc::new(poses.bodies.iter().flat_map(lines_of).collect());
@@ -311,6 +321,37 @@ impl Watch<'_> {
         events
     }
 
+    /// How the camera stands, told once when that changes.
+    fn stands(&mut self, vision: &mut Vision) {
+        let Some(watch) = vision.standing() else {
+            return;
+        };
+        if let Some(orders) = &self.outlet.stands_right
+            && orders.try_iter().last().is_some()
+        {
+            tracing::info!(
+                "the camera stands right, the coach says: it is held to the next seconds"
+            );
+            watch.stands_right();
+        }
+        if let Some(background) = watch.take_learned() {
+            self.outlet
+                .tell(VisionEvent::Background(Box::new(background)));
+        }
+        let before = std::mem::replace(&mut self.standing, watch.standing());
+        match (before, self.standing) {
+            (before, after) if before == after => {}
+            (_, Standing::Moved) => tracing::warn!("{}", SightTrouble::CameraMoved.sentence()),
+            (Standing::Moved, _) => tracing::info!("the camera stands where it stood"),
+            (_, Standing::CannotTell) => {
+                tracing::info!(
+                    "whether the camera was moved cannot be told: the background shows too little"
+                );
+            }
+            _ => {}
+        }
+    }
+
     /// Tells how vision is: at once where who is passing or the camera
     /// changed, else now and then. One that finds no room is let go.
     fn tell(&mut self, passing: Vec<u32>, frames: u64) {
@@ -324,9 +365,14 @@ impl Watch<'_> {
         self.told = Some((Instant::now(), passing.clone(), feed.state));
         let live = feed.state == FeedState::Live;
         let status = VisionStatus {
-            sight: live
-                .then(|| self.sight.trouble(feed.fps_measured))
-                .flatten(),
+            sight: match self.standing {
+                // It does not help to focus a camera that stands wrong.
+                Standing::Moved => Some(SightTrouble::CameraMoved),
+                _ => live
+                    .then(|| self.sight.trouble(feed.fps_measured))
+                    .flatten(),
+            },
+            place_unknown: self.standing == Standing::CannotTell,
             clock: self.feed.clock(),
             feed,
             passing,

@@ -30,6 +30,7 @@ fn outlet(events: Sender<VisionEvent>) -> Outlet {
         events,
         film: None,
         frame_requests: None,
+        stands_right: None,
         recent: None,
         blur_faces: true,
     }
@@ -85,6 +86,7 @@ fn the_state_of_the_lane_leaves_room_for_passes() {
             passing: Vec::new(),
             engine_fault: None,
             sight: None,
+            place_unknown: false,
             preview: None,
             body: Arc::default(),
             ages_s: Vec::new(),
@@ -103,4 +105,65 @@ fn the_state_of_the_lane_leaves_room_for_passes() {
         .filter(|event| matches!(event, VisionEvent::Pass(..)))
         .count();
     assert_eq!(passes, 4);
+}
+
+/// Through the loop itself: a camera that is moved is in the status, and the background that
+/// was learned is handed on; once the coach says that it stands right it is learned anew.
+#[test]
+fn a_camera_that_is_moved_is_in_the_status_until_the_coach_says_it_stands_right() {
+    let folder = tempfile::tempdir().unwrap();
+    for k in 0..40_u32 {
+        // Bright and dark squares, after five seconds 24 pixels aside.
+        let by = if k < 10 { 0 } else { 24 };
+        let picture = image::GrayImage::from_fn(640, 360, |x, y| {
+            let (column, row) = ((x + by) / 40, y / 32);
+            let inside = (x + by) % 40 > 5 + (7 * column + 3 * row) % 17 && y % 32 > 4 + row % 9;
+            image::Luma([if inside {
+                60 + (column * 89 + row * 57) % 190
+            } else {
+                30
+            } as u8])
+        });
+        picture
+            .save(folder.path().join(format!("{k:03}.png")))
+            .unwrap();
+    }
+    let run = |order_at: Option<u32>| {
+        let mut vision = vision(ModelChoice::Lite, "demo/side-good.toml");
+        let lane = Lane::load(&root().join("demo/side-good.toml")).unwrap();
+        vision.watch_standing(&lane, None);
+        let path = folder.path().to_owned();
+        let source = SourceSpec::Folder { path, fps: 2.0 };
+        let feed = Feed::start(source, Pace::AsFast, None);
+        let (events, told) = bounded(4096);
+        let (order, orders) = bounded(1);
+        let outlet = Outlet {
+            stands_right: Some(orders),
+            ..outlet(events)
+        };
+        let mut lateness = Lateness::default();
+        // Asked once a round of the loop.
+        let rounds = std::cell::Cell::new(0);
+        let stop = || {
+            rounds.set(rounds.get() + 1);
+            if Some(rounds.get()) == order_at {
+                order.try_send(()).unwrap();
+            }
+            false
+        };
+        watch(&feed, &mut vision, &outlet, &mut lateness, &stop, None);
+        let told: Vec<VisionEvent> = told.try_iter().collect();
+        let backgrounds = told
+            .iter()
+            .filter(|event| matches!(event, VisionEvent::Background(_)))
+            .count();
+        let last = told.iter().rev().find_map(|event| match event {
+            VisionEvent::Status(status) => Some(status.sight),
+            _ => None,
+        });
+        let moved = last.flatten() == Some(SightTrouble::CameraMoved);
+        (backgrounds, moved)
+    };
+    assert_eq!(run(None), (1, true));
+    assert_eq!(run(Some(20)), (2, false));
 }

@@ -259,6 +259,32 @@ fn troubles_are_said_here_and_pointed_at_from_everywhere() {
     assert!(coach.shows("look at the cable"));
 }
 
+/// From the warning to the line with one press, and from there it is put right with one.
+#[test]
+fn a_moved_camera_leads_to_the_line() {
+    let mut view = rich();
+    view.station.problems = vec![
+        "The camera was moved: check the line.".to_owned(),
+        "The disk is nearly full.".to_owned(),
+    ];
+    view.station.camera_moved = Some(0);
+    let mut coach = Coach::at(PageId::Now, view);
+    assert!(coach.shows("The camera was moved"));
+    coach.press("Check the line");
+    assert!(coach.shows("Drag both ends onto the line"));
+    // What else is wrong is said next.
+    assert!(coach.shows("nearly full"));
+    assert_eq!(coach.gives("It stands right"), [Command::CameraStandsRight]);
+    coach.change(|v| {
+        v.station.problems.clear();
+        v.station.camera_moved = None;
+    });
+    assert!(coach.find("It stands right").is_none());
+    assert!(!coach.shows("shows too little"));
+    coach.change(|v| v.station.place_unknown = true);
+    assert!(coach.shows("shows too little"));
+}
+
 #[test]
 fn an_answer_stays_on_every_page_until_it_is_read() {
     let mut view = rich();

@@ -138,6 +138,7 @@ sayings! {
     CamerasAlready = "did.cameras_already" {}
     CameraOpened = "did.camera" { width: u32, height: u32, fps: u32 }
     PictureGood = "did.picture_good" {}
+    StandsRight = "did.stands_right" {}
     ScaleFound = "did.scale" { percent: Number }
     LaneInUse = "did.lane_in_use" { name: String }
     LaneSavedInUse = "did.lane_saved_in_use" { name: String }
@@ -237,6 +238,8 @@ sayings! {
     TooFast = "cannot.too_fast" { n: u64 }
     CameraSlow = "cannot.camera_slow" { n: u64, needed: u64 }
     ComputerSlow = "cannot.computer_slow" { n: u64, needed: u64 }
+    CameraMoved = "cannot.camera_moved" {}
+    SecondMoved = "cannot.second_moved" {}
     PictureSoft = "cannot.picture_soft" {}
     PictureFaint = "cannot.picture_faint" {}
     OtherWay = "cannot.other_way" { n: u32, set: Travel }

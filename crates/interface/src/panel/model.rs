@@ -138,6 +138,10 @@ pub struct StationPart {
     pub uptime_s: f64,
     /// What is wrong now, one sentence each; empty when nothing is.
     pub problems: Vec<String>,
+    /// Which of these says that a camera was moved; its remedy is the line.
+    pub camera_moved: Option<usize>,
+    /// Whether it cannot be told how the camera stands: the background shows too little.
+    pub place_unknown: bool,
     /// Whether the lane in use is an example and not one that was set up.
     pub lane_example: bool,
     /// How loud the sounds are, 0 to 1.
@@ -750,6 +754,8 @@ pub enum Command {
         /// How the second camera stands.
         lane: Lane,
     },
+    /// The cameras stand right as they stand now, whatever they saw before.
+    CameraStandsRight,
     /// No second camera from now on.
     DropSecond,
     /// Takes this saved lane from now on.

@@ -7,6 +7,7 @@ use egui::{CornerRadius, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2};
 use super::look as theme;
 use super::model::{Answer, Command};
 use super::pages::Desk;
+use super::state::PageId;
 use super::widgets::{Icon, Press, Sizes, Voice, fitting, flow, plain_card, say};
 use crate::display::{fonts_for, visual_order};
 
@@ -48,6 +49,7 @@ enum Act {
     Read(u64),
     UndoWithdrawal,
     NextTrouble,
+    CheckLine,
 }
 
 /// Draws the line; longer words grow upward over the page.
@@ -109,6 +111,12 @@ pub(super) fn show(ui: &mut Ui, foot: Rect, d: &mut Desk<'_>, state: &mut Status
             Act::Read(number) => state.read = number,
             Act::UndoWithdrawal => d.send(Command::UndoWithdrawal),
             Act::NextTrouble => state.trouble = state.trouble.wrapping_add(1),
+            Act::CheckLine => {
+                // What else is wrong comes next.
+                state.trouble = state.trouble.wrapping_add(1);
+                d.check_line = true;
+                d.go = Some(PageId::SetUp);
+            }
         }
     }
 }
@@ -156,10 +164,14 @@ fn what(ui: &Ui, d: &Desk<'_>, state: &mut StatusState) -> Said {
             true => format!("{}/{}  {}", at + 1, troubles.len(), troubles[at]),
             false => troubles[0].clone(),
         };
+        let key = match d.view.station.camera_moved == Some(at) {
+            true => Some((d.w.get("status.check_line").to_owned(), Act::CheckLine)),
+            false => many.then(|| (d.w.get("status.next").to_owned(), Act::NextTrouble)),
+        };
         return Said {
             text,
             kind: Kind::Wrong,
-            key: many.then(|| (d.w.get("status.next").to_owned(), Act::NextTrouble)),
+            key,
         };
     }
     Said {

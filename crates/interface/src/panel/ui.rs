@@ -50,6 +50,7 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         open_push: None,
         make_order: false,
         take_along: false,
+        check_line: false,
         dark: None,
     };
     let margin = s.mm(theme::MARGIN_MM) * if s.is_small() { 0.7 } else { 1.0 };
@@ -88,6 +89,9 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
     }
     if d.take_along {
         state.privacy.taking = true;
+    }
+    if d.check_line {
+        state.set_up.open_line();
     }
     state.dark = d.dark.unwrap_or(state.dark);
     state.pictures = pictures;

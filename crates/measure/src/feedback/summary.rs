@@ -170,6 +170,9 @@ fn hidden_by_picture(pass: &JudgedPass) -> Option<NotJudged> {
 /// shown; the first one where several are equally common. Rules the view
 /// cannot show give the same reason for every push and would always win.
 fn why_not_judged(pass: &JudgedPass) -> NotJudged {
+    if pass.camera_moved() {
+        return NotJudged::CameraMoved;
+    }
     if pass.pushes.is_empty() {
         return NotJudged::NoPush;
     }

@@ -130,6 +130,30 @@ impl JudgedPush {
     }
 }
 
+impl JudgedPass {
+    /// The same with nothing judged, for a reason that holds for all of it. No value is left:
+    /// none can be believed.
+    #[must_use]
+    pub fn not_judged(mut self, why: NotJudged) -> Self {
+        for push in &mut self.pushes {
+            push.flags.clear();
+            push.measures
+                .values_mut()
+                .for_each(|m| *m = Measure::not_judged(why));
+        }
+        self.quantities
+            .values_mut()
+            .for_each(|m| *m = Measure::not_judged(why));
+        self
+    }
+
+    /// Whether the camera was moved before it.
+    pub fn camera_moved(&self) -> bool {
+        let moved = |m: &Measure| m.not_judged == Some(NotJudged::CameraMoved);
+        self.quantities.values().any(moved)
+    }
+}
+
 /// One pass, judged with the thresholds it carries.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JudgedPass {

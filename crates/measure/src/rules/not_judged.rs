@@ -51,6 +51,7 @@ reasons! {
     TooSoft = "too_soft", "the picture is too soft";
     TooLittleContrast = "too_little_contrast", "too dark or too little contrast";
     TooNoisy = "too_noisy", "the picture is too noisy";
+    CameraMoved = "camera_moved", "the camera was moved after the lane was set up";
     PointsUnsteady = "points_unsteady", "the body was not read steadily";
     PointsUnsure = "points_unsure", "the pose model was not sure of the body";
     MeasurementFailed = "measurement_failed", "the measurement failed";
@@ -86,6 +87,7 @@ impl NotJudged {
                 | N::TooSoft
                 | N::TooLittleContrast
                 | N::TooNoisy
+                | N::CameraMoved
                 | N::PointsUnsteady
                 | N::PointsUnsure
                 | N::ModelTooLight

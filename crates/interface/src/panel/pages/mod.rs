@@ -51,6 +51,8 @@ pub(super) struct Desk<'a> {
     pub(super) make_order: bool,
     /// The part of the page Privacy is to be opened that takes things along.
     pub(super) take_along: bool,
+    /// The set-up is to be opened at the line.
+    pub(super) check_line: bool,
     /// Another look.
     pub(super) dark: Option<bool>,
 }

@@ -5,8 +5,9 @@ use egui::Ui;
 use super::canvas::{Drawn, Handle, canvas, picture_keys};
 use super::{MovedPoint, SetUpState, about, beside_picture, picture_room};
 use crate::geometry::Mark;
+use crate::panel::model::Command;
 use crate::panel::pages::Desk;
-use crate::panel::widgets::{Slider, Voice, card, say, stepper};
+use crate::panel::widgets::{Icon, Press, Slider, Voice, card, plain_card, say, stepper};
 use crate::ruler::PUCK_M;
 
 /// A thing of known size: what every rink has, and what a coach brings.
@@ -168,6 +169,7 @@ pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
         },
         |ui, d, state| {
             let s = d.s;
+            moved(ui, d);
             about(ui, d, "set_up.line_about");
             if d.view.live.preview.is_some() {
                 let done = state.line.iter().all(|p| p.moved);
@@ -192,6 +194,27 @@ pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             });
         },
     );
+}
+
+/// Where the camera was moved: what to do about it.
+fn moved(ui: &mut Ui, d: &mut Desk<'_>) {
+    let s = d.s;
+    if d.view.station.camera_moved.is_none() {
+        if d.view.station.place_unknown {
+            say(ui, s, Voice::Quiet, d.w.get("set_up.place_unknown"));
+        }
+        return;
+    }
+    let mut right = false;
+    plain_card(ui, s, s.c.warning, |ui| {
+        say(ui, s, Voice::Body, d.w.get("set_up.moved_about"));
+        let wide = ui.available_width();
+        let key = Press::new(d.w.get("set_up.stands_right")).icon(Icon::Tick);
+        right = key.wide(wide).show(ui, s);
+    });
+    if right {
+        d.send(Command::CameraStandsRight);
+    }
 }
 
 /// The line and the marks that are done, only to be seen.

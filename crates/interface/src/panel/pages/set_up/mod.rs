@@ -118,6 +118,11 @@ impl SetUpState {
         self.step = Step::ALL[step.min(Step::ALL.len() - 1)];
     }
 
+    /// Goes to the line.
+    pub(in crate::panel) fn open_line(&mut self) {
+        self.step = Step::Line;
+    }
+
     /// The lane so far.
     fn lane(&mut self, d: &Desk<'_>) -> &mut Lane {
         self.lane.get_or_insert_with(|| {
