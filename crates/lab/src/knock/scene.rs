@@ -261,6 +261,7 @@ mod tests {
                 skater_height_m: 1.78,
                 subject: Subject::Rendered,
                 checked: None,
+                errors: Default::default(),
             },
             width,
             height,
