@@ -71,8 +71,10 @@ const GOOD_NOISE: f64 = 0.4;
 const GOOD_UNSTEADY: f64 = 0.6;
 /// Above the bound.
 const GOOD_SURE: f64 = 0.04;
-/// How much is added at the bound, in stated standard deviations.
-const BY_PICTURES: f64 = 1.0;
+/// How much is added at the bound, in stated standard deviations. Pictures: in pictures a 15th of
+/// a second apart knees of a child of 124 to 127 degrees were read 13 to 16 too straight in 3 of 27
+/// passes.
+const BY_PICTURES: f64 = 2.0;
 const BY_SHARPNESS: f64 = 1.4;
 const BY_CONTRAST: f64 = 1.0;
 const BY_NOISE: f64 = 1.0;
