@@ -1,6 +1,9 @@
 //! A coach's hand at the panel, in one of three ways: a mouse, the keyboard alone, or a finger
 //! in a glove. What it presses goes to the station, and the panel shows what came of it.
 
+#[path = "keyboard.rs"]
+mod keyboard;
+
 use std::cell::RefCell;
 use std::path::PathBuf;
 use std::rc::Rc;
@@ -17,8 +20,6 @@ use kickplate::station::coach_service::CoachService;
 
 const STEP_S: f32 = 0.05;
 const PATIENCE: Duration = Duration::from_secs(60);
-/// Steps of the keyboard that are tried to one key.
-const MOST_STEPS: u32 = 200;
 /// What a glove slips while it presses, of the 12.5 mm of a key: a bit less than half.
 const SLIP_MM: f32 = 5.5;
 /// Every so many presses a finger rests: that many frames, 2 seconds.
@@ -361,58 +362,6 @@ impl Hand {
         self.counted.keys += 1;
         self.h.key_press_modifiers(with, key);
         self.settle();
-    }
-
-    fn ring(&self) -> Option<Rect> {
-        let focused = self.h.query_all(By::new()).find(|n| n.is_focused());
-        focused
-            .filter(|n| n.accesskit_node().label().is_some())
-            .map(|n| n.rect())
-    }
-
-    /// The ring of the keyboard to the thing of that name: by the arrows as long as they lead
-    /// there, else by Tab.
-    fn walk_to(&mut self, name: &str) {
-        let mut seen: Vec<Rect> = vec![];
-        let mut arrows = !self.writing();
-        for _ in 0..MOST_STEPS {
-            let to = self.thing(name);
-            if to.is_focused() {
-                return;
-            }
-            let to = to.rect();
-            let from = self.ring();
-            if let (true, Some(from)) = (arrows, from)
-                && !seen.contains(&from)
-                && self.can_be_left(from)
-            {
-                seen.push(from);
-                let by = to.center() - from.center();
-                let key = match by.x.abs() > by.y.abs() {
-                    true if by.x < 0.0 => Key::ArrowLeft,
-                    true => Key::ArrowRight,
-                    false if by.y < 0.0 => Key::ArrowUp,
-                    false => Key::ArrowDown,
-                };
-                self.key(key, Modifiers::NONE);
-            } else {
-                arrows = false;
-                self.key(Key::Tab, Modifiers::NONE);
-            }
-        }
-        panic!("the keyboard does not come to '{name}'");
-    }
-
-    /// Whether the arrows do nothing else there.
-    fn can_be_left(&self, ring: Rect) -> bool {
-        let focused = self.h.query_all(By::new()).find(|n| n.is_focused());
-        focused.is_some_and(|n| {
-            n.rect() == ring
-                && !matches!(n.accesskit_node().role(), Role::Slider | Role::TextInput)
-                && !["mark.foot", "mark.top", "mark.line_one", "mark.line_other"]
-                    .iter()
-                    .any(|key| n.accesskit_node().label().as_deref() == Some(self.words.get(key)))
-        })
     }
 
     /// Moves the page until the thing of that name can be pressed. A page that does not move

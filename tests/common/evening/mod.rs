@@ -413,7 +413,7 @@ impl Walk {
             (
                 of,
                 stored.passes.len() as u32,
-                archive.usage().unwrap().strips as u32,
+                archive.usage().unwrap().strips,
             )
         };
         assert!(!holds(&self.rink).is_empty());
