@@ -26,7 +26,7 @@ mod words;
 
 pub use commands::club_report::{ClubReportOptions, club_report};
 pub use commands::devices::{cameras, check_report, sound_after};
-pub use commands::export::{ExportOptions, SessionChoice, export};
+pub use commands::export::{ExportOptions, SessionChoice, export, for_the_panel as panel_exporter};
 pub use commands::rejudge::{RejudgeOptions, rejudge};
 pub use commands::review::{ReviewOptions, review};
 pub use commands::roster_cli::{

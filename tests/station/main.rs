@@ -3,6 +3,8 @@
 #![allow(missing_docs, reason = "a test")]
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+#[path = "../common/evening/mod.rs"]
+mod evening_common;
 #[path = "../common/station.rs"]
 mod station_common;
 #[path = "../common/store.rs"]
@@ -11,6 +13,7 @@ mod store_common;
 mod cli_ruler;
 mod cli_scale;
 mod cli_words;
+mod evening;
 mod station_desk;
 mod station_moved;
 mod station_outside;

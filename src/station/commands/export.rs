@@ -177,7 +177,7 @@ pub fn export(options: &ExportOptions) -> anyhow::Result<()> {
 
 /// The way to exports for the coach's panel: pages in the language of the big
 /// screen, a name that tells the day and no skater.
-pub(in crate::station) fn for_the_panel(language: Language) -> Exporter {
+pub fn for_the_panel(language: Language) -> Exporter {
     Arc::new(
         move |archive: &Archive,
               order: &ExportOrder,

@@ -31,8 +31,8 @@ use crate::sound::{SoundId, SoundState, Speaker};
 use card::{Before, cue_detail, remembered};
 use handle::Message;
 pub use handle::{Announcement, KeepPictures, LaneState, PresenterHandle, PresenterThread};
-pub(in crate::station) use lane_picture::{LanePicture, lane_picture};
-pub(in crate::station) use pictures::PictureMaker;
+pub use lane_picture::{LanePicture, lane_picture};
+pub use pictures::PictureMaker;
 use replay::{Clip, Ring};
 use timeline::{Due, Lane, Replay, Timeline};
 

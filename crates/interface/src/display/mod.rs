@@ -63,7 +63,7 @@ pub use scale::{arcmin_of_mm, mm_of_arcmin};
 pub use screen_handle::ScreenHandle;
 pub use scripts::{fonts_for, visual_order};
 pub use side::{SidePlace, SideWindow};
-pub use still::{Still, render_png, render_still, render_ui};
+pub use still::{FramePainter, Still, render_png, render_still, render_ui};
 pub use theme::{contrast_ratio, install_fonts};
 pub use ui::big_screen_ui;
 pub use window::{DisplayError, WindowOptions, run_big_screen};

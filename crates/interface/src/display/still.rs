@@ -98,6 +98,39 @@ pub fn render_ui(
     canvas.into_image()
 }
 
+/// Draws what a context gave out, frame by frame: for pictures of a panel that is driven.
+/// Every frame's textures have to be handed over, also of frames that are not drawn.
+#[derive(Default)]
+pub struct FramePainter {
+    textures: Textures,
+    /// Not needed by frames after the one that was handed over last.
+    unused: egui::TexturesDelta,
+}
+
+impl FramePainter {
+    /// Takes over the textures a frame changed.
+    pub fn take(&mut self, delta: &mut egui::TexturesDelta) {
+        self.textures.free(&mut self.unused);
+        self.textures.set(delta);
+        self.unused = std::mem::take(delta);
+    }
+
+    /// Draws the frame whose textures were taken last.
+    pub fn paint(
+        &self,
+        ctx: &egui::Context,
+        output: &egui::FullOutput,
+        width: u32,
+        height: u32,
+    ) -> image::RgbImage {
+        let (width, height) = (width.clamp(1, LONGEST_SIDE), height.clamp(1, LONGEST_SIDE));
+        let mut canvas = Canvas::new(width, height, Color32::BLACK);
+        let primitives = ctx.tessellate(output.shapes.clone(), output.pixels_per_point);
+        canvas.draw(&primitives, &self.textures);
+        canvas.into_image()
+    }
+}
+
 /// Only the picture of [`render_still`], ready to be saved as PNG.
 pub fn render_png(
     model: &ScreenModel,

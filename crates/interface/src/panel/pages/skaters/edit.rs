@@ -263,6 +263,10 @@ fn consent(ui: &mut Ui, d: &Desk<'_>, draft: &mut Draft, commands: &mut Vec<Comm
                 ],
             );
             say(ui, s, Voice::Body, &text);
+            // Who gives consent here would else believe that pictures are kept now.
+            if !d.view.privacy.keep_pictures {
+                say(ui, s, Voice::Body, d.w.get("skaters.consent_no_use"));
+            }
             if Press::new(d.w.get("skaters.withdraw")).show(ui, s) {
                 commands.push(Command::SetConsent(id, None));
             }
