@@ -129,7 +129,7 @@ fn all_bad() -> Vec<(Quality, NotJudged)> {
         if *reason == NotJudged::TooFewPictures {
             quality.sharpness = Some(RuleId::KneeBend.rule().needs.sharpness + 0.06);
         } else {
-            quality.pictures_per_s = Some(17.0);
+            quality.pictures_per_s = Some(20.0);
         }
     }
     bad

@@ -14,6 +14,8 @@ use crate::panel::look as theme;
 
 /// Side of a sign on a key, millimetres.
 const ICON_MM: f32 = 6.0;
+/// Above words, where the key is no higher for it.
+const STACKED_ICON_MM: f32 = 4.8;
 
 /// How a key looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -243,7 +245,7 @@ impl<'a> Press<'a> {
             .max(s.target());
         let words_high = galley.size().y
             + if self.stacked {
-                s.mm(ICON_MM)
+                s.mm(STACKED_ICON_MM)
             } else {
                 s.mm(1.5)
             };
@@ -298,14 +300,14 @@ impl<'a> Press<'a> {
         painter.rect_filled(rect, round, fill);
         painter.rect_stroke(rect, round, Stroke::new(width, edge), StrokeKind::Inside);
         if self.stacked {
-            let high = s.mm(ICON_MM) + galley.size().y;
+            let high = s.mm(STACKED_ICON_MM) + galley.size().y;
             let top = rect.center().y - high / 2.0;
             if let Some(icon) = self.icon {
-                let at = pos2(rect.center().x, top + s.mm(ICON_MM / 2.0));
-                let square = Rect::from_center_size(at, Vec2::splat(s.mm(ICON_MM)));
+                let at = pos2(rect.center().x, top + s.mm(STACKED_ICON_MM / 2.0));
+                let square = Rect::from_center_size(at, Vec2::splat(s.mm(STACKED_ICON_MM)));
                 icon.paint(painter, square, colour);
             }
-            let at = pos2(rect.center().x, top + s.mm(ICON_MM));
+            let at = pos2(rect.center().x, top + s.mm(STACKED_ICON_MM));
             painter.galley_with_override_text_color(at, galley, colour);
             ring(ui, s, rect, response);
             return;

@@ -207,6 +207,9 @@ fn curve(ui: &mut Ui, d: &Desk<'_>, play: &mut Play, detail: &PushDetail) {
             let text = d.w.say("detail.limit_line", &[("limits", &said)]);
             say(ui, s, Voice::Quiet, &text);
         }
+        if shown_at_s.is_some() {
+            say(ui, s, Voice::Quiet, d.w.get("detail.picture_line"));
+        }
     });
 }
 
