@@ -4,6 +4,8 @@ use maud::{Markup, html};
 
 use super::{Files, document, label, notes_of_sessions, plain, session_line};
 use crate::dataset::Material;
+use crate::feedback::Counted;
+use crate::store::Verdict;
 use crate::summary::{self, RuleSummary};
 use crate::words::ExportWords;
 
@@ -32,29 +34,76 @@ pub fn session_page(words: &ExportWords, material: &Material, files: &Files) -> 
     document(words, title, &header, &sections, &material.sessions)
 }
 
+/// Who needs what: in the order of their first pass and without values, since children are not
+/// ranked here.
 fn people_section(words: &ExportWords, material: &Material, files: &Files) -> Markup {
     let people = (0..material.people.len()).map(Some);
+    let title = words.get("section.skaters");
+    let heads = ["team.skater", "team.needs", "team.good", "team.passes"];
     html! {
         section.people {
-            h2 { (plain(words.get("section.skaters"))) }
-            ul {
-                @for person in people.chain(material.has_nobody().then_some(None)) {
-                    @let name = plain(&label(words, material, person));
-                    @let page = match person {
-                        Some(i) => files.pages.get(i),
-                        None => files.nobody.as_ref(),
-                    };
-                    @let passes = words.count("passes", material.passes_of(person).count());
-                    li {
-                        @match page {
-                            Some(page) => a href=(plain(page)) { bdi { (name) } },
-                            None => (name),
+            h2 { (plain(title)) }
+            div.wide tabindex="0" role="region" aria-label=(plain(title)) {
+                table {
+                    thead {
+                        tr { @for key in heads { th scope="col" { (plain(words.get(key))) } } }
+                    }
+                    tbody {
+                        @for person in people.chain(material.has_nobody().then_some(None)) {
+                            (person_row(words, material, files, person))
                         }
-                        " · " (plain(&passes))
                     }
                 }
             }
+            p.about { (plain(words.get("team.how"))) }
         }
+    }
+}
+
+fn person_row(
+    words: &ExportWords,
+    material: &Material,
+    files: &Files,
+    person: Option<usize>,
+) -> Markup {
+    let name = plain(&label(words, material, person));
+    let page = match person {
+        Some(i) => files.pages.get(i),
+        None => files.nobody.as_ref(),
+    };
+    let mut counted = Counted::default();
+    for (_, part) in material.passes_of(person) {
+        let limits = &part.pass.thresholds.limits;
+        for (i, push) in part.pass.pushes.iter().enumerate() {
+            let dismissed = |rule| part.verdict(i, rule) == Some(Verdict::Dismissed);
+            counted.add(push, |rule| limits[rule].flagged, dismissed);
+        }
+    }
+    // Whoever passed without a name is not one skater.
+    let (needs, good) = match person {
+        None => Default::default(),
+        Some(_) => (needs_words(words, &counted), counted.goes_well()),
+    };
+    html! {
+        tr {
+            th scope="row" {
+                @match page {
+                    Some(page) => a href=(plain(page)) { bdi { (name) } },
+                    None => (name),
+                }
+            }
+            td { (plain(&needs)) }
+            td { @if let Some(rule) = good { (plain(words.name(rule.rule()))) } }
+            td { (material.passes_of(person).count()) }
+        }
+    }
+}
+
+fn needs_words(words: &ExportWords, counted: &Counted) -> String {
+    match counted.needs() {
+        Some((rule, _)) => words.name(rule.rule()).to_owned(),
+        None if counted.is_enough() => words.get("team.nothing").to_owned(),
+        None => words.get("team.too_few").to_owned(),
     }
 }
 
