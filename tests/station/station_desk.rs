@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use crate::evening_common::rink::copy_folder;
 use crate::store_common::{cue, pass, session, strip, tracked};
 use kickplate::calibration::Gauged;
 use kickplate::capture::CameraRequest;
@@ -45,14 +46,6 @@ pub(super) struct Station {
     judged: crossbeam_channel::Receiver<FinishedPass>,
     desk: CoachService,
     answered: std::cell::Cell<u64>,
-}
-
-fn copy_folder(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        std::fs::copy(entry.path(), to.join(entry.file_name())).unwrap();
-    }
 }
 
 impl Station {

@@ -456,7 +456,7 @@ pub(super) fn chosen_sessions(
                 .join(", ")
         ))),
         _ => Err(UsageError(
-            "no session with a pass is recorded yet; record one, then export it".to_owned(),
+            "no session with a pass is recorded yet; record one first".to_owned(),
         )),
     }
 }

@@ -227,34 +227,15 @@ impl Hand {
     /// Opens a page: by its digit where there is only a keyboard.
     pub fn open(&mut self, page: PageId) {
         if self.way != Way::Keyboard {
-            let key = match page {
-                PageId::Now => "page.now",
-                PageId::SetUp => "page.set_up",
-                PageId::Limits => "page.limits",
-                PageId::Skaters => "page.skaters",
-                PageId::Passes => "page.passes",
-                PageId::Progress => "page.progress",
-                PageId::Privacy => "page.privacy",
-                PageId::Help => "page.help",
-            };
-            return self.press(key);
+            return self.press(page.words_key());
         }
         // While somebody writes a digit is a digit.
         if self.writing() {
             self.key(Key::Escape, Modifiers::NONE);
         }
-        let digits = [
-            Key::Num1,
-            Key::Num2,
-            Key::Num3,
-            Key::Num4,
-            Key::Num5,
-            Key::Num6,
-            Key::Num7,
-            Key::Num8,
-        ];
+        let digit = (1 + page as usize).to_string();
         self.counted.presses += 1;
-        self.key(digits[page as usize], Modifiers::NONE);
+        self.key(Key::from_name(&digit).unwrap(), Modifiers::NONE);
         assert_eq!(self.page(), page);
     }
 

@@ -10,7 +10,7 @@
 )]
 
 mod hand;
-mod rink;
+pub mod rink;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

@@ -82,7 +82,8 @@ pub struct Rink {
     passes: u32,
 }
 
-fn copy_folder(from: &Path, to: &Path) {
+/// Copies the files of a folder.
+pub fn copy_folder(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();

@@ -6,7 +6,7 @@ use maud::{Markup, PreEscaped, html};
 use super::chart::chart;
 use super::figures::{ClubFigures, Day, FEWEST_FOR_PERCENT, FEWEST_SKATERS, Measured, RuleCounts};
 use crate::config::View;
-use crate::page::{list, plain, shell, view_words};
+use crate::page::{list, plain, shell, view_words, wide_table};
 use crate::rules::{AgeGroup, QuantityUnit, RuleId, Unit};
 use crate::words::ExportWords;
 
@@ -118,23 +118,18 @@ fn share(words: &ExportWords, n: usize, of: usize) -> String {
 }
 
 fn table(words: &ExportWords, name: &str, heads: &[&str], rows: &[Vec<String>]) -> Markup {
-    html! {
-        div.wide tabindex="0" role="region" aria-label=(plain(name)) {
-            table {
-                thead { tr { @for head in heads { th scope="col" { (plain(words.get(head))) } } } }
-                tbody {
-                    @for row in rows {
-                        tr {
-                            @for (i, cell) in row.iter().enumerate() {
-                                @if i == 0 { th scope="row" { (plain(cell)) } }
-                                @else { td { (plain(cell)) } }
-                            }
-                        }
-                    }
+    let heads: Vec<&str> = heads.iter().map(|head| words.get(head)).collect();
+    let rows = html! {
+        @for row in rows {
+            tr {
+                @for (i, cell) in row.iter().enumerate() {
+                    @if i == 0 { th scope="row" { (plain(cell)) } }
+                    @else { td { (plain(cell)) } }
                 }
             }
         }
-    }
+    };
+    wide_table(name, &heads, &rows)
 }
 
 fn attendance(words: &ExportWords, figures: &ClubFigures) -> Markup {
@@ -323,31 +318,19 @@ fn seen(words: &ExportWords, figures: &ClubFigures) -> Markup {
             share(words, seen.judged, seen.pushes)
         });
         let names = [station.clone(), view_words(words, view).to_owned()];
-        names.into_iter().chain(of_rules).collect()
+        names.into_iter().chain(of_rules).collect::<Vec<_>>()
     });
-    let rows: Vec<Vec<String>> = rows.collect();
+    let rows = html! { @for row in rows { tr { @for cell in &row { td { (plain(cell)) } } } } };
+    let heads: Vec<&str> = ["club.station", "club.view"]
+        .into_iter()
+        .map(|key| words.get(key))
+        .chain(RuleId::ALL.iter().map(|rule| words.name(rule.rule())))
+        .collect();
     let title = words.get("club.seen");
     html! {
         section.seen {
             h2 { (plain(title)) }
-            div.wide tabindex="0" role="region" aria-label=(plain(title)) {
-                table {
-                    thead {
-                        tr {
-                            th scope="col" { (plain(words.get("club.station"))) }
-                            th scope="col" { (plain(words.get("club.view"))) }
-                            @for rule in RuleId::ALL {
-                                th scope="col" { (plain(words.name(rule.rule()))) }
-                            }
-                        }
-                    }
-                    tbody {
-                        @for row in &rows {
-                            tr { @for cell in row { td { (plain(cell)) } } }
-                        }
-                    }
-                }
-            }
+            (wide_table(title, &heads, &rows))
             p.note { (plain(words.get("club.seen_note"))) }
         }
     }

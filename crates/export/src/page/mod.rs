@@ -138,6 +138,19 @@ pub fn shell(words: &ExportWords, title: &str, header: &Markup, main: &Markup) -
     .into_string()
 }
 
+/// A table that can be moved sideways where it is too wide. `heads` are words as they are
+/// shown, `rows` its rows.
+pub fn wide_table(title: &str, heads: &[&str], rows: &Markup) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(plain(title)) {
+            table {
+                thead { tr { @for head in heads { th scope="col" { (plain(head)) } } } }
+                tbody { (rows) }
+            }
+        }
+    }
+}
+
 pub fn list(lines: &[String]) -> Markup {
     html! { ul { @for line in lines { li { (plain(line)) } } } }
 }

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{Files, document, label, notes_of_sessions, plain, session_line};
+use super::{Files, document, label, notes_of_sessions, plain, session_line, wide_table};
 use crate::dataset::Material;
 use crate::feedback::Counted;
 use crate::store::Verdict;
@@ -39,22 +39,16 @@ pub fn session_page(words: &ExportWords, material: &Material, files: &Files) -> 
 fn people_section(words: &ExportWords, material: &Material, files: &Files) -> Markup {
     let people = (0..material.people.len()).map(Some);
     let title = words.get("section.skaters");
-    let heads = ["team.skater", "team.needs", "team.good", "team.passes"];
+    let heads = ["team.skater", "team.needs", "team.good", "team.passes"].map(|key| words.get(key));
+    let rows = html! {
+        @for person in people.chain(material.has_nobody().then_some(None)) {
+            (person_row(words, material, files, person))
+        }
+    };
     html! {
         section.people {
             h2 { (plain(title)) }
-            div.wide tabindex="0" role="region" aria-label=(plain(title)) {
-                table {
-                    thead {
-                        tr { @for key in heads { th scope="col" { (plain(words.get(key))) } } }
-                    }
-                    tbody {
-                        @for person in people.chain(material.has_nobody().then_some(None)) {
-                            (person_row(words, material, files, person))
-                        }
-                    }
-                }
-            }
+            (wide_table(title, &heads, &rows))
             p.about { (plain(words.get("team.how"))) }
         }
     }
@@ -134,18 +128,14 @@ fn measures_section(words: &ExportWords, material: &Material) -> Markup {
         "table.flagged",
         "table.dismissed",
         "table.uncertainty",
-    ];
+    ]
+    .map(|key| words.get(key));
+    let title = words.get("section.measures");
+    let rows = html! { @for s in &summaries { (measure_row(words, s)) } };
     html! {
         section.measures {
-            h2 { (plain(words.get("section.measures"))) }
-            div.wide tabindex="0" role="region" aria-label=(plain(words.get("section.measures"))) {
-                table {
-                    thead {
-                        tr { @for key in heads { th scope="col" { (plain(words.get(key))) } } }
-                    }
-                    tbody { @for s in &summaries { (measure_row(words, s)) } }
-                }
-            }
+            h2 { (plain(title)) }
+            (wide_table(title, &heads, &rows))
             dl {
                 @for s in &summaries {
                     div {
