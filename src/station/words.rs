@@ -10,9 +10,14 @@ use crate::words::{Catalogue, Language};
 
 /// '1 pass', '3 passes'.
 pub fn passes(n: usize) -> String {
+    count(n, "pass", "passes")
+}
+
+/// '1 push', '3 pushes'.
+pub fn count(n: usize, one: &str, many: &str) -> String {
     match n {
-        1 => "1 pass".to_owned(),
-        n => format!("{n} passes"),
+        1 => format!("1 {one}"),
+        n => format!("{n} {many}"),
     }
 }
 

@@ -6,7 +6,7 @@ use std::process::Command;
 use std::sync::Arc;
 
 use kickplate::capture::{self, SourceSpec};
-use kickplate::config::Lane;
+use kickplate::config::{Lane, Subject};
 use kickplate::feedback::FeedbackSettings;
 use kickplate::rules::{AgeGroup, AgeGroups, RuleId};
 use kickplate::station::{Analyser, EngineChoice, Judging, ModelChoice};
@@ -59,9 +59,12 @@ impl Rink {
     }
 }
 
-/// The clip of the demo with faults, recorded as the station records.
-fn record(folder: &Path) -> i64 {
-    let lane = Lane::load(&root().join("demo/side-faulty.toml")).unwrap();
+/// The clip of the demo with faults, recorded as the station records; as if of these.
+fn record(folder: &Path, subject: Subject) -> i64 {
+    let lane = Lane {
+        subject,
+        ..Lane::load(&root().join("demo/side-faulty.toml")).unwrap()
+    };
     let judging = Judging {
         lane: lane.clone(),
         thresholds: AgeGroups::defaults().thresholds(AgeGroup::Adult),
@@ -117,7 +120,7 @@ fn flags(session: &StoredSession, rule: RuleId) -> usize {
 #[test]
 fn a_recording_is_judged_anew_without_its_video() {
     let rink = Rink::new();
-    let number = record(&rink.recordings());
+    let number = record(&rink.recordings(), Subject::Rendered);
     let archive = Archive::open(&rink.recordings()).unwrap();
     let key = PassKey {
         session: number,
@@ -198,4 +201,21 @@ fn a_recording_is_judged_anew_without_its_video() {
     rink.rejudge(&["--apply"]);
     assert_eq!(load(), before);
     assert_eq!(archive.earlier_judgements(key).unwrap().len(), 2);
+}
+
+/// A session of people from before the errors of the lane were carried says nothing of them.
+/// They are put to its doubts once.
+#[test]
+fn the_errors_of_an_old_lane_are_added_once() {
+    let rink = Rink::new();
+    let number = record(&rink.recordings(), Subject::People);
+    let archive = Archive::open(&rink.recordings()).unwrap();
+    let load = || archive.load_session(number).unwrap();
+    assert!(load().info.lane.errors.is_empty());
+    let said = rink.rejudge(&["--apply"]);
+    assert!(said.contains("passes changed."), "{said}");
+    let once = load();
+    let said = rink.rejudge(&["--apply"]);
+    assert!(said.ends_with("\nNothing changes.\n"), "{said}");
+    assert_eq!(load(), once);
 }

@@ -74,7 +74,7 @@ impl Build {
             }
             return Self::go_on(out, part);
         }
-        private_folder(&part).map_err(failed)?;
+        new_private_folder(&part).map_err(failed)?;
         Self::go_on(out, part.clone()).inspect_err(|_| {
             // Made just now, and nothing is in it that anybody wants.
             let _ = std::fs::remove_dir_all(&part);
@@ -118,7 +118,7 @@ impl Build {
             ledger.write_all(b"\n").map_err(failed)?;
         }
         let content = part.join(CONTENT);
-        private_folder(&content)
+        new_private_folder(&content)
             .or_else(|e| if content.is_dir() { Ok(()) } else { Err(e) })
             .map_err(failed)?;
         Ok(Build {
@@ -198,7 +198,7 @@ impl Build {
         if let Some((folder, _)) = path.rsplit_once('/') {
             let folder = self.content.join(folder);
             if !folder.is_dir() {
-                private_folder(&folder)?;
+                new_private_folder(&folder)?;
             }
         }
         let mut file = OpenOptions::new()
@@ -374,7 +374,8 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-fn private_folder(path: &Path) -> io::Result<()> {
+/// Makes a folder that must not be there yet.
+fn new_private_folder(path: &Path) -> io::Result<()> {
     DirBuilder::new().mode(0o700).create(path)
 }
 

@@ -18,7 +18,7 @@ use super::{Cell, Column, Kind, Table};
 pub type Notes = Vec<(String, String)>;
 
 /// Rows in one group: what a reader takes into memory at once.
-const GROUP_ROWS: usize = 20_000;
+pub(super) const GROUP_ROWS: usize = 20_000;
 
 /// Decimals of a number that is written as it was read.
 const AS_IT_IS: usize = usize::MAX;

@@ -10,7 +10,7 @@ use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
 use parquet::schema::types::ColumnDescriptor;
 
-use super::parquet_file::{Notes, foreign, kind_of, notes_of};
+use super::parquet_file::{GROUP_ROWS, Notes, foreign, kind_of, notes_of};
 use super::{Cell, Column, Table};
 
 /// A file that is open; its notes and the names of its columns are read, its rows not.
@@ -51,25 +51,21 @@ impl PartFile {
         let mut rows: Vec<Vec<Cell>> = Vec::new();
         for group in 0..self.reader.num_row_groups() {
             let group = self.reader.get_row_group(group)?;
-            let first = rows.len();
             let more = count(group.metadata().num_rows())?;
-            rows.resize_with(first + more, || Vec::with_capacity(found.len()));
+            let mut read = Vec::with_capacity(found.len());
             for &i in &found {
-                let cells = cells_of(group.as_ref(), i, there[i].name(), more)?;
-                for (row, cell) in rows[first..].iter_mut().zip(cells) {
-                    row.push(cell);
-                }
+                read.push(cells_of(group.as_ref(), i, there[i].name(), more)?.into_iter());
             }
+            // Only what was read takes room: a file may say any number of rows.
+            rows.extend((0..more).map(|_| read.iter_mut().filter_map(Iterator::next).collect()));
         }
         Ok(Table { columns, rows })
     }
 }
 
-/// A file may say any number of rows; what is longer than this is no part of ours.
-const MOST_ROWS: usize = 10_000_000;
-
+/// The rows of a group; a longer one is none of ours.
 fn count(rows: i64) -> Result<usize, ParquetError> {
-    let fits = usize::try_from(rows).ok().filter(|n| *n <= MOST_ROWS);
+    let fits = usize::try_from(rows).ok().filter(|n| *n <= GROUP_ROWS);
     fits.ok_or_else(|| ParquetError::General(format!("it says that it has {rows} rows")))
 }
 

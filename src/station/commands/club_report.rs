@@ -13,7 +13,7 @@ use crate::station::live::shutdown::stop_on_signals;
 use crate::station::program::print;
 use crate::station::settings::{StationSettings, station_file};
 use crate::station::usage::UsageError;
-use crate::station::words::passes;
+use crate::station::words::{count, passes};
 
 /// `kickplate club-report`: one page on a season or a club.
 #[derive(Debug, Clone, PartialEq, clap::Args)]
@@ -57,14 +57,11 @@ pub fn club_report(options: &ClubReportOptions) -> anyhow::Result<()> {
         )
     })?;
     print(&format!(
-        "{}: {}, {}, {} pushes.\n",
+        "{}: {}, {}, {}.\n",
         out.display(),
-        match figures.sessions() {
-            1 => "1 session".to_owned(),
-            n => format!("{n} sessions"),
-        },
+        count(figures.sessions(), "session", "sessions"),
         passes(figures.passes()),
-        figures.pushes
+        count(figures.pushes, "push", "pushes")
     ))
 }
 

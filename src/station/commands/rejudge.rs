@@ -202,8 +202,13 @@ fn anew(
     };
     let lane = session.lane_of(stored);
     let (_, new, _) = judge_points(&points, lane, model_kind(model), limits);
-    // A program of before carried none of the lane's errors, and wrote none of them.
-    let held = if lane.errors.is_empty() {
+    // A program of before carried none of the lane's errors, and wrote none of them: until the
+    // pass was measured again.
+    let measured_again = || {
+        let before = archive.earlier_judgements(key_of(session, stored))?;
+        Ok::<_, StoreError>(before.iter().any(|e| e.basis == Basis::Points.name()))
+    };
+    let held = if lane.errors.is_empty() && !measured_again()? {
         SetUp::NotHeld
     } else {
         SetUp::Held

@@ -91,10 +91,8 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
             "The check with persons does not count here: {why}.\n"
         ));
     }
-    if let Some(at_s) = reviewed.moved_at_s {
-        out.print(&format!(
-            "By second {at_s:.0} the camera had been moved: what was skated from then on, until it stood as before, is not judged.\n"
-        ));
+    if let Some(moved) = reviewed.moved() {
+        out.print(&(moved + ".\n"));
     }
     if let Some(error) = out.fault {
         return Err(error).context(format!(
@@ -147,10 +145,21 @@ pub(super) struct Reviewed {
     /// How it stands with a check that was made with recordings of its lane.
     pub(super) check: CheckState,
     /// When it was seen that the camera had been moved, seconds.
-    pub(super) moved_at_s: Option<f64>,
+    moved_at_s: Option<f64>,
     /// Where its reading ended before its end, and why.
     pub(super) damage: Option<anyhow::Error>,
     pub(super) nothing: Option<Nothing>,
+}
+
+impl Reviewed {
+    /// That the camera had been moved, in a sentence.
+    pub(super) fn moved(&self) -> Option<String> {
+        self.moved_at_s.map(|at_s| {
+            format!(
+                "By second {at_s:.0} the camera had been moved: what was skated from then on, until it stood as before, is not judged"
+            )
+        })
+    }
 }
 
 /// What a recording with pictures of this size is judged with, as the station would have

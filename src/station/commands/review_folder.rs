@@ -131,6 +131,7 @@ fn judged(
         Ok(reviewed) => reviewed,
     };
     let row = Row::of(recording, &reviewed.session, reviewed.frames);
+    let moved = reviewed.moved();
     let (failed, said) = match (reviewed.damage, reviewed.nothing) {
         (Some(error), _) => (true, Some(fault(&error))),
         (None, nothing) => {
@@ -144,13 +145,13 @@ fn judged(
     };
     Some(Row {
         failed,
-        note: notes(said, &reviewed.check),
+        note: notes(said.into_iter().chain(moved), &reviewed.check),
         ..row
     })
 }
 
 /// What there is to say of a recording, and of a check that counts no more for it.
-fn notes(said: Option<String>, check: &CheckState) -> String {
+fn notes(said: impl IntoIterator<Item = String>, check: &CheckState) -> String {
     let all: Vec<String> = said.into_iter().chain(check.ended()).collect();
     all.join("; ")
 }

@@ -103,18 +103,13 @@ pub(super) fn tick(words: &ExportWords, measured: Measured, value: f64) -> Strin
 
 /// '12 of 40 (30 %)'; no share of few.
 fn share(words: &ExportWords, n: usize, of: usize) -> String {
-    let counts = [("n", n.to_string()), ("of", of.to_string())];
     let percent = (100.0 * n as f64 / of.max(1) as f64).round().to_string();
-    let parts: Vec<(&str, &str)> = counts
-        .iter()
-        .map(|(key, count)| (*key, count.as_str()))
-        .chain([("percent", percent.as_str())])
-        .collect();
-    if of < FEWEST_FOR_PERCENT {
-        words.fill("club.count", &parts)
-    } else {
-        words.fill("club.share", &parts)
-    }
+    let key = match of < FEWEST_FOR_PERCENT {
+        true => "club.count",
+        false => "club.share",
+    };
+    let (n, of) = (n.to_string(), of.to_string());
+    words.fill(key, &[("n", &n), ("of", &of), ("percent", &percent)])
 }
 
 fn table(words: &ExportWords, name: &str, heads: &[&str], rows: &[Vec<String>]) -> Markup {
@@ -147,7 +142,7 @@ fn attendance(words: &ExportWords, figures: &ClubFigures) -> Markup {
         "club.station",
         "club.sessions",
         "club.passes",
-        "section.skaters",
+        "club.attending",
         "page.no_name",
     ];
     let title = words.get("club.attendance");

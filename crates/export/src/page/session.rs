@@ -4,9 +4,7 @@ use maud::{Markup, html};
 
 use super::{Files, document, label, notes_of_sessions, plain, session_line, wide_table};
 use crate::dataset::Material;
-use crate::feedback::Counted;
-use crate::store::Verdict;
-use crate::summary::{self, RuleSummary};
+use crate::summary::{self, Row, RuleSummary, Well};
 use crate::words::ExportWords;
 
 /// The page of the whole export.
@@ -65,19 +63,28 @@ fn person_row(
         Some(i) => files.pages.get(i),
         None => files.nobody.as_ref(),
     };
-    let mut counted = Counted::default();
-    for (_, part) in material.passes_of(person) {
-        let limits = &part.pass.thresholds.limits;
-        for (i, push) in part.pass.pushes.iter().enumerate() {
-            let dismissed = |rule| part.verdict(i, rule) == Some(Verdict::Dismissed);
-            counted.add(push, |rule| limits[rule].flagged, dismissed);
-        }
-    }
-    // Whoever passed without a name is not one skater.
-    let (needs, good) = match person {
-        None => Default::default(),
-        Some(_) => (needs_words(words, &counted), counted.goes_well()),
+    // What the skater's own page says. Whoever passed without a name is not one skater.
+    let rows: Vec<Row<'_>> = material.passes_of(person).collect();
+    let summaries = match person {
+        None => Vec::new(),
+        Some(_) => summary::of_rules(&rows),
     };
+    let work = summary::work(&summaries)
+        .first()
+        .map(|s| words.name(s.rule));
+    let needs = match (person, work) {
+        (None, _) => "",
+        (_, Some(name)) => name,
+        _ if summaries.is_empty() => words.get("team.not_judged"),
+        _ => words.get("team.nothing"),
+    };
+    let good = summary::well(&summaries)
+        .iter()
+        .find_map(|well| match well {
+            Well::InBand(s) => Some(words.name(s.rule)),
+            Well::Better(..) => None,
+        })
+        .unwrap_or_default();
     html! {
         tr {
             th scope="row" {
@@ -86,18 +93,10 @@ fn person_row(
                     None => (name),
                 }
             }
-            td { (plain(&needs)) }
-            td { @if let Some(rule) = good { (plain(words.name(rule.rule()))) } }
-            td { (material.passes_of(person).count()) }
+            td { (plain(needs)) }
+            td { (plain(good)) }
+            td { (rows.len()) }
         }
-    }
-}
-
-fn needs_words(words: &ExportWords, counted: &Counted) -> String {
-    match counted.needs() {
-        Some((rule, _)) => words.name(rule.rule()).to_owned(),
-        None if counted.is_enough() => words.get("team.nothing").to_owned(),
-        None => words.get("team.too_few").to_owned(),
     }
 }
 

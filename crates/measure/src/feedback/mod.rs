@@ -11,13 +11,12 @@
 //!
 //! How the one cue is chosen: [`CueSelector`]. What a pass offers to choose from:
 //! `summary`. Which passes get a cue: `fade`. What counts as better than
-//! before: `history`. What somebody is to work on over all their passes: `group`. Why it is done this way, and what the sources say:
+//! before: `history`. Why it is done this way, and what the sources say:
 //! `docs/feedback.md`.
 
 mod cue;
 mod cue_selector;
 mod fade;
-mod group;
 mod history;
 mod set;
 mod settings;
@@ -25,6 +24,5 @@ mod summary;
 
 pub use cue::{Cue, CueKind, CueLeg, Good, UnfedReason};
 pub use cue_selector::CueSelector;
-pub use group::{Counted, RuleCount};
 pub use set::{NextThing, SetSummary};
 pub use settings::{FEEDBACK_KEYS, FeedbackSettings};

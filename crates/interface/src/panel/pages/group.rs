@@ -5,34 +5,87 @@ use egui::Ui;
 
 use super::Desk;
 use super::bib_of;
-use crate::feedback::Counted;
 use crate::panel::model::PassRow;
 use crate::panel::widgets::{Press, Voice, card, columns, say};
 use crate::roster::SkaterId;
+use crate::rules::{RuleId, RuleMap};
 use crate::store::Verdict;
 
+/// Fewer judged pushes say nothing of a rule.
+const LEAST_PUSHES: u32 = 3;
+
+/// How often a rule was judged and flagged.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Count {
+    judged: u32,
+    flagged: u32,
+    /// Of the judged ones, those that would have been flagged and were seen well enough for
+    /// praise.
+    seen_well: u32,
+    /// Flags that the coach dismissed: no fault, and no reason for praise.
+    dismissed: u32,
+}
+
+impl Count {
+    fn share(self) -> f64 {
+        f64::from(self.flagged) / f64::from(self.judged.max(1))
+    }
+}
+
 /// What a skater did in the passes that are listed.
+#[derive(Debug, Clone, PartialEq)]
 struct Done {
     passes: usize,
-    counted: Counted,
+    counts: RuleMap<Count>,
 }
 
 impl Done {
     /// Of one skater.
     fn of(passes: &[PassRow], skater: SkaterId) -> Self {
-        let mut done = Done {
-            passes: 0,
-            counted: Counted::default(),
-        };
+        let mut counts = RuleMap::from_fn(|_| Count::default());
+        let mut n = 0;
         for pass in passes.iter().filter(|p| p.skater == Some(skater)) {
-            done.passes += 1;
+            n += 1;
             for push in &pass.pushes {
-                let dismissed = |rule| push.note.verdicts.get(&rule) == Some(&Verdict::Dismissed);
-                done.counted
-                    .add(&push.judged, |rule| pass.watched[rule], dismissed);
+                for (rule, measure) in push.judged.measures.iter() {
+                    let judged = measure.is_judged();
+                    let well = judged && pass.watched[rule] && push.judged.unsure(rule).is_none();
+                    counts[rule].judged += u32::from(judged);
+                    counts[rule].seen_well += u32::from(well);
+                }
+                for flag in &push.judged.flags {
+                    let dismissed = push.note.verdicts.get(&flag.rule) == Some(&Verdict::Dismissed);
+                    counts[flag.rule].flagged += u32::from(!dismissed);
+                    counts[flag.rule].dismissed += u32::from(dismissed);
+                }
             }
         }
-        done
+        Done { passes: n, counts }
+    }
+
+    fn enough(&self) -> impl Iterator<Item = (RuleId, Count)> + '_ {
+        self.counts
+            .iter()
+            .map(|(rule, count)| (rule, *count))
+            .filter(|(_, count)| count.judged >= LEAST_PUSHES)
+    }
+
+    /// What was flagged the most, by its share; of equal ones the first rule.
+    fn needs(&self) -> Option<(RuleId, Count)> {
+        self.enough()
+            .filter(|(_, count)| count.flagged > 0)
+            .min_by(|a, b| b.1.share().total_cmp(&a.1.share()))
+    }
+
+    /// What was seen well the most often and never flagged, not even by a flag that was
+    /// dismissed; of equal ones the first rule.
+    fn goes_well(&self) -> Option<RuleId> {
+        self.counts
+            .iter()
+            .filter(|(_, count)| count.seen_well >= LEAST_PUSHES)
+            .filter(|(_, count)| count.flagged + count.dismissed == 0)
+            .min_by_key(|(_, count)| std::cmp::Reverse(count.seen_well))
+            .map(|(rule, _)| rule)
     }
 }
 
@@ -59,7 +112,7 @@ pub(super) fn show(ui: &mut Ui, d: &Desk<'_>) -> Option<SkaterId> {
             });
         }
         for (id, done) in &skated {
-            let needs = match done.counted.needs() {
+            let needs = match done.needs() {
                 Some((rule, count)) => d.w.say(
                     "team.needs_rule",
                     &[
@@ -68,11 +121,10 @@ pub(super) fn show(ui: &mut Ui, d: &Desk<'_>) -> Option<SkaterId> {
                         ("of", &count.judged.to_string()),
                     ],
                 ),
-                None if done.counted.is_enough() => d.w.get("team.nothing").to_owned(),
+                None if done.enough().next().is_some() => d.w.get("team.nothing").to_owned(),
                 None => d.w.get("team.too_few").to_owned(),
             };
             let good = done
-                .counted
                 .goes_well()
                 .map_or("\u{2013}", |rule| d.w.rule_name(rule.rule()));
             let label = d.label(Some(*id));
@@ -111,7 +163,7 @@ mod tests {
     use super::*;
     use crate::config::View;
     use crate::panel::model::PushRow;
-    use crate::rules::{Flag, JudgedPush, Leg, Measure, RuleId, RuleMap};
+    use crate::rules::{Flag, JudgedPush, Leg, Measure};
     use crate::store::{PassKey, PushNote};
     use kickplate_measure::quality::Quality;
 
@@ -152,9 +204,7 @@ mod tests {
     }
 
     fn goes_well(pass: &PassRow) -> Option<RuleId> {
-        Done::of(std::slice::from_ref(pass), WHO)
-            .counted
-            .goes_well()
+        Done::of(std::slice::from_ref(pass), WHO).goes_well()
     }
 
     #[test]
@@ -192,7 +242,7 @@ mod tests {
             .verdicts
             .insert(RULE, Verdict::Dismissed);
         assert_eq!(goes_well(&pass), None);
-        assert_eq!(Done::of(&[pass], WHO).counted.needs(), None);
+        assert_eq!(Done::of(&[pass], WHO).needs(), None);
     }
 
     #[test]
@@ -212,7 +262,7 @@ mod tests {
                 limit: 60.0,
             });
         }
-        let needs = Done::of(&[pass], WHO).counted.needs();
+        let needs = Done::of(&[pass], WHO).needs();
         assert_eq!(needs.map(|(rule, _)| rule), Some(*first));
     }
 }
