@@ -16,24 +16,32 @@ pub const WIDTH: f64 = 360.0;
 pub const HEIGHT: f64 = 150.0;
 pub const LEFT: f64 = 42.0;
 pub const RIGHT: f64 = 8.0;
-pub const TOP: f64 = 8.0;
-pub const BOTTOM: f64 = 22.0;
+const TOP: f64 = 8.0;
+const BOTTOM: f64 = 22.0;
 /// More dots than this are drawn as middles of several passes.
 const MOST_DOTS: usize = 48;
 /// Lines across.
 const LINES: usize = 4;
+
+/// A picture without anything drawn in it; `id` is unique in its page, `title` and `about` are
+/// for those who do not see it.
+pub fn begin(id: &str, title: &str, about: &str) -> String {
+    let (title, about) = (escape(title), escape(about));
+    format!(
+        "<svg class=\"chart\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
+         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{about}</desc>"
+    )
+}
 
 /// The picture; `id` is unique in its page.
 pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
     let (dots, per_dot) = thinned(&s.series);
     let scale = Scale::of(s, &dots);
     let (right, bottom) = (WIDTH - RIGHT, HEIGHT - BOTTOM);
-    let mut svg = String::with_capacity(4096);
-    let title = escape(words.name(s.rule));
     let wanted = words.limits(s.rule, &s.limits);
     let flagged = s.series.iter().filter(|d| d.flagged).count().to_string();
     let passes = s.series.len().to_string();
-    let about = escape(&words.fill(
+    let about = words.fill(
         "chart.about",
         &[
             ("name", words.name(s.rule)),
@@ -41,12 +49,8 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
             ("flagged", &flagged),
             ("limit", &wanted),
         ],
-    ));
-    let _ = write!(
-        svg,
-        "<svg class=\"chart\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{about}</desc>"
     );
+    let mut svg = begin(id, words.name(s.rule), &about);
     if s.limits.flagged && s.same_limits {
         let (from, to) = (
             s.limits.at_most.map_or(TOP, |v| scale.y(v)),
@@ -66,17 +70,7 @@ pub fn chart(words: &ExportWords, s: &RuleSummary, id: &str) -> String {
             );
         }
     }
-    for value in scale.ticks() {
-        let y = scale.y(value);
-        let text = escape(&tick(words, s.rule.unit, value));
-        let _ = write!(
-            svg,
-            "<line class=\"grid\" x1=\"{LEFT}\" x2=\"{right}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
-             <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{text}</text>",
-            LEFT - 4.0,
-            y + 3.5
-        );
-    }
+    scale.grid(&mut svg, |value| tick(words, s.rule.unit, value));
     let n = dots.len();
     let step = (right - LEFT) / n.max(1) as f64;
     let every = n.div_ceil(12).max(1);
@@ -169,6 +163,23 @@ impl Scale {
             Unit::Metre => 0.04,
         };
         Self::around(drawn, least)
+    }
+
+    /// Lines across with what they stand for.
+    pub fn grid(&self, svg: &mut String, label: impl Fn(f64) -> String) {
+        let right = WIDTH - RIGHT;
+        for value in self.ticks() {
+            let y = self.y(value);
+            let text = escape(&label(value));
+            // Writing into a String cannot fail.
+            let _ = write!(
+                svg,
+                "<line class=\"grid\" x1=\"{LEFT}\" x2=\"{right}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
+                 <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{text}</text>",
+                LEFT - 4.0,
+                y + 3.5
+            );
+        }
     }
 
     /// Round numbers around these values, `least` apart at least.

@@ -7,8 +7,7 @@ use jiff::civil::Date;
 
 use super::figures::{Day, Measured};
 use super::page::{name, tick, unit};
-use crate::chart::{BOTTOM, HEIGHT, LEFT, RIGHT, Scale, TOP, WIDTH};
-use crate::page::escape;
+use crate::chart::{HEIGHT, LEFT, RIGHT, Scale, WIDTH, begin};
 use crate::rules::QuantityUnit;
 use crate::words::ExportWords;
 
@@ -28,31 +27,16 @@ pub fn chart(
         QuantityUnit::Second => 0.2,
     };
     let scale = Scale::around(days.iter().flat_map(|day| day.quartiles), least);
-    let (right, bottom) = (WIDTH - RIGHT, HEIGHT - BOTTOM);
-    let title = escape(name(words, measured));
-    let about = escape(&words.fill(
+    let right = WIDTH - RIGHT;
+    let about = words.fill(
         "club.chart",
         &[
             ("name", name(words, measured)),
             ("n", &days.len().to_string()),
         ],
-    ));
-    let mut svg = format!(
-        "<svg class=\"chart\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{about}</desc>"
     );
-    for value in scale.ticks() {
-        let y = scale.y(value);
-        let text = escape(&tick(words, measured, value));
-        // Writing into a String cannot fail.
-        let _ = write!(
-            svg,
-            "<line class=\"grid\" x1=\"{LEFT}\" x2=\"{right}\" y1=\"{y:.1}\" y2=\"{y:.1}\"/>\
-             <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{text}</text>",
-            LEFT - 4.0,
-            (y + 3.5).clamp(TOP + 3.0, bottom + 3.5)
-        );
-    }
+    let mut svg = begin(id, name(words, measured), &about);
+    scale.grid(&mut svg, |value| tick(words, measured, value));
     // The dots of the first and the last day stand whole within the picture.
     let (from, to) = (LEFT + 8.0, right - 8.0);
     let days_between = |a: Date, b: Date| f64::from((b - a).get_days());
@@ -60,6 +44,7 @@ pub fn chart(
     for day in days {
         let x = from + (to - from) * days_between(span[0], day.date) / whole;
         let [low, middle, high] = day.quartiles.map(|v| scale.y(v));
+        // Writing into a String cannot fail.
         let _ = write!(
             svg,
             "<line class=\"doubt\" x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"{high:.1}\" y2=\"{low:.1}\"/>\

@@ -149,10 +149,10 @@ pub struct ClubFigures {
     pub progress: BTreeMap<(AgeGroup, Measured), Vec<Day>>,
     /// By rule.
     pub rules: RuleMap<RuleCounts>,
-    /// By station, view (its place in [`View::ALL`]) and rule.
-    pub seen: BTreeMap<(String, usize), RuleMap<Seen>>,
+    /// By station, view and rule.
+    pub seen: BTreeMap<(String, View), RuleMap<Seen>>,
     /// Why not, by view and rule: the pushes of each reason.
-    pub reasons: BTreeMap<(usize, RuleId), BTreeMap<NotJudged, usize>>,
+    pub reasons: BTreeMap<(View, RuleId), BTreeMap<NotJudged, usize>>,
     /// Pushes of people.
     pub pushes: usize,
     /// Passes of rendered bodies, which are left out.
@@ -257,7 +257,7 @@ impl Gathering {
 
     fn push(&mut self, station: &str, push: &PushRow) {
         self.told.pushes += 1;
-        let view = push.view as usize;
+        let view = push.view;
         let seen = self.told.seen.entry((station.to_owned(), view));
         let seen = seen.or_default();
         for (rule, of) in push.rules.iter() {

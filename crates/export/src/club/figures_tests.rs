@@ -113,9 +113,9 @@ fn a_verdict_counts_where_a_flag_stands_and_a_skater_counts_once_a_month() {
             skaters: 2
         }
     );
-    let seen = told.seen[&("rink-a".to_owned(), 0)][RuleId::KneeBend];
+    let seen = told.seen[&("rink-a".to_owned(), View::Side)][RuleId::KneeBend];
     assert_eq!((seen.pushes, seen.judged), (12, 9));
-    let reasons = &told.reasons[&(0, RuleId::KneeBend)];
+    let reasons = &told.reasons[&(View::Side, RuleId::KneeBend)];
     assert_eq!(reasons[&NotJudged::FarLegHidden], 3);
     assert_eq!(told.progress.values().next().unwrap().len(), 3);
 }

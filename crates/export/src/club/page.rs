@@ -5,7 +5,6 @@ use maud::{Markup, PreEscaped, html};
 
 use super::chart::chart;
 use super::figures::{ClubFigures, Day, FEWEST_FOR_PERCENT, FEWEST_SKATERS, Measured, RuleCounts};
-use crate::config::View;
 use crate::page::{list, plain, shell, view_words, wide_table};
 use crate::rules::{AgeGroup, QuantityUnit, RuleId, Unit};
 use crate::words::ExportWords;
@@ -305,14 +304,13 @@ fn flags(words: &ExportWords, figures: &ClubFigures) -> Markup {
 
 fn seen(words: &ExportWords, figures: &ClubFigures) -> Markup {
     let rows = figures.seen.iter().map(|((station, view), rules)| {
-        let view = View::ALL[*view];
         let of_rules = rules.iter().map(|(rule, seen)| {
-            if seen.pushes == 0 || !rule.rule().views.contains(&view) {
+            if seen.pushes == 0 || !rule.rule().views.contains(view) {
                 return "–".to_owned();
             }
             share(words, seen.judged, seen.pushes)
         });
-        let names = [station.clone(), view_words(words, view).to_owned()];
+        let names = [station.clone(), view_words(words, *view).to_owned()];
         names.into_iter().chain(of_rules).collect::<Vec<_>>()
     });
     let rows = html! { @for row in rows { tr { @for cell in &row { td { (plain(cell)) } } } } };
@@ -334,9 +332,8 @@ fn seen(words: &ExportWords, figures: &ClubFigures) -> Markup {
 fn reasons(words: &ExportWords, figures: &ClubFigures) -> Markup {
     let mut rows = Vec::new();
     for ((view, rule), reasons) in &figures.reasons {
-        let view = View::ALL[*view];
         // That a view cannot show it at all is said in the table above.
-        if !rule.rule().views.contains(&view) {
+        if !rule.rule().views.contains(view) {
             continue;
         }
         let mut by_count: Vec<_> = reasons.iter().collect();
@@ -344,7 +341,7 @@ fn reasons(words: &ExportWords, figures: &ClubFigures) -> Markup {
         for (why, n) in by_count.into_iter().take(MOST_REASONS) {
             rows.push(vec![
                 words.name(rule.rule()).to_owned(),
-                view_words(words, view).to_owned(),
+                view_words(words, *view).to_owned(),
                 words.reason(*why).to_owned(),
                 n.to_string(),
             ]);

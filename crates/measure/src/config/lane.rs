@@ -6,7 +6,7 @@ use super::lane_errors::LaneErrors;
 use crate::calibration::Checked;
 
 /// From where the camera sees the skater.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum View {
     /// Square to the line of travel.
