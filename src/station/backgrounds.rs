@@ -1,5 +1,5 @@
-//! The backgrounds that the cameras are held to: one file for each camera, in the folder
-//! `background` of the recordings.
+//! The backgrounds that the cameras are held to: one file for each camera and place of it, in
+//! the folder `background` of the recordings.
 //!
 //! Takes: a camera, how it stands, and the background that was seen then.
 //! Gives: the background, where it was seen with this lane.
@@ -18,9 +18,11 @@ use crate::standing::Reference;
 /// The folder of the backgrounds, in the folder of the recordings.
 pub const BACKGROUND_FOLDER: &str = "background";
 /// The format of the files.
-const FORMAT: &str = "kickplate-background-1";
+const FORMAT: &str = "kickplate-background-2";
 /// No background comes near it, bytes.
 const LARGEST: u64 = 1 << 20;
+/// So many places are kept, the newest.
+const MOST: usize = 12;
 
 /// A background's file could not be written or deleted.
 #[derive(Debug, thiserror::Error)]
@@ -39,8 +41,6 @@ pub struct BackgroundError {
 #[serde(deny_unknown_fields)]
 struct Kept {
     format: String,
-    /// The lane it was seen with: another lane is another place.
-    lane: Lane,
     background: Reference,
 }
 
@@ -58,16 +58,18 @@ impl Backgrounds {
         }
     }
 
-    /// The file of a camera. `None` is the first one that is found.
-    fn file(&self, camera: Option<&str>) -> PathBuf {
-        let hash = Sha256::digest(camera.unwrap_or("auto").as_bytes());
+    /// The file of a camera and of how it stands. `None` is the first one that is found.
+    fn file(&self, camera: Option<&str>, lane: &Lane) -> PathBuf {
+        let camera = camera.unwrap_or("auto");
+        let whole = format!("{camera} {} {:?}", lane.view.name(), lane.place_steps());
+        let hash = Sha256::digest(whole.as_bytes());
         let short: String = hash.iter().take(6).map(|b| format!("{b:02x}")).collect();
         self.folder.join(format!("{short}.json"))
     }
 
     /// What a camera saw when this lane was set up, where that is known.
     pub fn load(&self, camera: Option<&str>, lane: &Lane) -> Option<Reference> {
-        let file = self.file(camera);
+        let file = self.file(camera, lane);
         let kept = match read(&file) {
             Ok(kept) => kept?,
             Err(why) => {
@@ -75,7 +77,7 @@ impl Backgrounds {
                 return None;
             }
         };
-        (kept.format == FORMAT && kept.lane == bare(lane)).then_some(kept.background)
+        (kept.format == FORMAT).then_some(kept.background)
     }
 
     /// Keeps what a camera sees now that the lane is set up. Only its owner can read it.
@@ -88,17 +90,17 @@ impl Backgrounds {
         lane: &Lane,
         background: Reference,
     ) -> Result<(), BackgroundError> {
-        let file = self.file(camera);
+        let file = self.file(camera, lane);
         let kept = Kept {
             format: FORMAT.to_owned(),
-            lane: bare(lane),
             background,
         };
         serde_json::to_vec(&kept)
             .map_err(std::io::Error::other)
             .and_then(|bytes| {
                 private_folder(&self.folder)?;
-                write_atomically(&file, &bytes, 0o600)
+                write_atomically(&file, &bytes, 0o600)?;
+                self.keep_few()
             })
             .map_err(|e| BackgroundError {
                 file,
@@ -107,12 +109,29 @@ impl Backgrounds {
             })
     }
 
-    /// Deletes what a camera saw: it stands anew.
+    /// Deletes all but the newest.
+    fn keep_few(&self) -> std::io::Result<()> {
+        let mut files = Vec::new();
+        for entry in std::fs::read_dir(&self.folder)? {
+            let entry = entry?;
+            let file = entry.path();
+            if file.extension().is_some_and(|e| e == "json") {
+                files.push((entry.metadata()?.modified()?, file));
+            }
+        }
+        files.sort();
+        let old = files.len().saturating_sub(MOST);
+        files
+            .drain(..old)
+            .try_for_each(|(_, file)| std::fs::remove_file(file))
+    }
+
+    /// Deletes what a camera saw with this lane: it stands anew.
     ///
     /// # Errors
     /// It cannot be deleted.
-    pub fn forget(&self, camera: Option<&str>) -> Result<(), BackgroundError> {
-        let file = self.file(camera);
+    pub fn forget(&self, camera: Option<&str>, lane: &Lane) -> Result<(), BackgroundError> {
+        let file = self.file(camera, lane);
         match std::fs::remove_file(&file) {
             Ok(()) => Ok(()),
             Err(e) if e.kind() == ErrorKind::NotFound => Ok(()),
@@ -122,14 +141,6 @@ impl Backgrounds {
                 why: e.to_string(),
             }),
         }
-    }
-}
-
-/// A lane without its check, which has nothing to do with where the camera stands.
-fn bare(lane: &Lane) -> Lane {
-    Lane {
-        checked: None,
-        ..lane.clone()
     }
 }
 

@@ -396,7 +396,7 @@ pub fn rich() -> PanelView {
             memory_mb: Some(410.0),
             uptime_s: 1260.0,
             problems: vec![],
-            camera_moved: None,
+            camera_moved: false,
             place_unknown: false,
             lane_example: false,
             sound_level: 0.8,

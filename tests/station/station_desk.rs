@@ -197,7 +197,7 @@ impl Station {
     }
 
     /// Asks for something that has to be refused, and gives the reason.
-    fn refused(&self, command: Command) -> String {
+    pub(super) fn refused(&self, command: Command) -> String {
         let answer = self.ask(command);
         assert!(!answer.done, "{}", answer.sentence);
         answer.sentence

@@ -5,7 +5,8 @@
 use std::os::unix::fs::PermissionsExt;
 
 use super::station_desk::Station;
-use kickplate::capture::{Feed, Pace, SourceSpec};
+use kickplate::capture::{Feed, FeedState, FeedStatus, Pace, SourceSpec};
+use kickplate::config::{Lane, Travel};
 use kickplate::feedback::CueKind;
 use kickplate::panel::Command;
 use kickplate::rules::NotJudged;
@@ -25,11 +26,14 @@ fn background() -> Reference {
         .unwrap()
 }
 
-fn status(sight: Option<SightTrouble>) -> VisionEvent {
+fn status(sight: Option<SightTrouble>, state: FeedState) -> VisionEvent {
     let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/side-good.mp4");
     let feed = Feed::start(SourceSpec::File { path }, Pace::Patient, None);
     VisionEvent::Status(Box::new(VisionStatus {
-        feed: feed.status(),
+        feed: FeedStatus {
+            state,
+            ..feed.status()
+        },
         clock: feed.clock(),
         passing: Vec::new(),
         engine_fault: None,
@@ -86,9 +90,9 @@ fn a_moved_camera_is_told_and_judges_nothing_until_it_stands_right() {
     assert_eq!(backgrounds.load(camera, &elsewhere), None);
 
     s.vision
-        .send(status(Some(SightTrouble::CameraMoved)))
+        .send(status(Some(SightTrouble::CameraMoved), FeedState::Lost))
         .unwrap();
-    let view = s.until("it is told", |v| v.station.camera_moved == Some(0));
+    let view = s.until("it is told", |v| v.station.camera_moved);
     assert_eq!(
         view.station.problems[0],
         "the camera was moved: check the line. Until then nothing is judged"
@@ -99,12 +103,53 @@ fn a_moved_camera_is_told_and_judges_nothing_until_it_stands_right() {
     assert_eq!(done.cue.kind, CueKind::NotJudged { reason });
     assert!(done.pass.pushes.iter().all(|push| push.flags.is_empty()));
 
+    // Nobody can say that it stands right without a picture.
+    let why = s.refused(Command::CameraStandsRight);
+    assert!(why.contains("no picture now"), "{why}");
+    assert_eq!(backgrounds.load(camera, &source.lane), Some(background()));
+    s.vision
+        .send(status(Some(SightTrouble::CameraMoved), FeedState::Live))
+        .unwrap();
+    s.until("it is live", |v| v.station.camera_live);
+
     // The coach says that it stands right: vision is told, and nothing of before is kept.
     s.done(Command::CameraStandsRight);
     assert_eq!(s.stands_right.try_iter().count(), 1);
     assert_eq!(backgrounds.load(camera, &source.lane), None);
-    s.vision.send(status(None)).unwrap();
-    let view = s.until("it is over", |v| v.station.camera_moved.is_none());
+    s.vision.send(status(None, FeedState::Live)).unwrap();
+    let view = s.until("it is over", |v| !v.station.camera_moved);
     assert!(view.station.problems.iter().all(|p| !p.contains("moved")));
     assert!(!s.pass_before(3, false).pass.camera_moved());
+}
+
+/// Each place of a camera has its background: a lane that is taken again next week is held to
+/// its own, and one that is saved anew is learned anew.
+#[test]
+fn each_lane_keeps_its_own_background() {
+    let dir = tempfile::tempdir().unwrap();
+    let backgrounds = Backgrounds::new(dir.path());
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let here = Lane::load(&root.join("config/lane-side.toml")).unwrap();
+    let mut there = here.clone();
+    there.lane_distance_m += 0.5;
+    backgrounds.save(Some("a"), &here, background()).unwrap();
+    backgrounds.save(Some("a"), &there, background()).unwrap();
+    assert!(backgrounds.load(Some("a"), &here).is_some());
+    assert!(backgrounds.load(Some("b"), &here).is_none());
+    // Other statures and another direction are no other place.
+    let mut evening = here.clone();
+    evening.skater_height_m += 0.2;
+    evening.travel = Travel::RightToLeft;
+    assert!(backgrounds.load(Some("a"), &evening).is_some());
+    backgrounds.forget(Some("a"), &evening).unwrap();
+    assert!(backgrounds.load(Some("a"), &here).is_none());
+    assert!(backgrounds.load(Some("a"), &there).is_some());
+    // Only the newest stay.
+    for k in 0..20_u32 {
+        let mut place = here.clone();
+        place.tilt_deg += f64::from(k);
+        backgrounds.save(None, &place, background()).unwrap();
+    }
+    let files = std::fs::read_dir(dir.path().join(BACKGROUND_FOLDER)).unwrap();
+    assert_eq!(files.count(), 12);
 }

@@ -8,7 +8,7 @@ use crossbeam_channel::bounded;
 
 use super::picture_check::picture_check;
 use super::{Done, Service, said};
-use crate::capture::{CameraRequest, list_cameras};
+use crate::capture::{CameraRequest, FeedState, FeedStatus, list_cameras};
 use crate::config::{self, Edit, Lane, LaneErrors, Subject, Written, write_atomically};
 use crate::geometry::{CameraPoseError, solve_camera_pose};
 use crate::panel::{CheckEnded, LaneDraft, LaneEntry, Message, Number, ScaleResult};
@@ -172,10 +172,15 @@ impl Service {
         reading_distance_m: Option<f64>,
     ) -> Done {
         let (file, lane) = self.write_lane(name, lane)?;
-        self.forget_background()?;
         let distance =
             reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
-        self.put_in_use(name, lane, file, distance)?;
+        let named = Edit::new(&["lane"], lane_named(name));
+        let edits: Vec<Edit> = distance.into_iter().chain([named]).collect();
+        self.write_station(&edits)?;
+        // However the camera stood before, it stands right now.
+        self.forget_background(&lane)?;
+        self.take_lane(lane, file);
+        self.session.stands_right();
         if let Some(distance_m) = reading_distance_m {
             self.settings
                 .change(|now| now.reading_distance_m = distance_m);
@@ -185,20 +190,25 @@ impl Service {
         })
     }
 
-    /// However they stood before: the cameras stand right now.
+    /// However it stood before: the camera stands right now.
     pub(super) fn camera_stands_right(&mut self) -> Done {
-        self.forget_background()?;
+        let seen = self.session.view();
+        let live = |f: &FeedStatus| f.state == FeedState::Live;
+        if !seen.feed.as_ref().is_some_and(live) {
+            return Err(said(Message::NotLive {}));
+        }
+        self.forget_background(&self.settings.load().source.lane)?;
         self.session.stands_right();
         Ok(Message::StandsRight {})
     }
 
-    /// What the camera in use saw before counts no more.
-    fn forget_background(&self) -> Result<(), super::ServiceError> {
+    /// What the camera in use saw with this lane counts no more.
+    fn forget_background(&self, lane: &Lane) -> Result<(), super::ServiceError> {
         let source = self.settings.load().source.clone();
         let Some(backgrounds) = &source.backgrounds else {
             return Ok(());
         };
-        let forgotten = backgrounds.forget(source.camera.id.as_deref());
+        let forgotten = backgrounds.forget(source.camera.id.as_deref(), lane);
         forgotten.map_err(|e| {
             said(Message::NotWritten {
                 file: e.file,
@@ -296,28 +306,18 @@ impl Service {
     pub(super) fn use_lane(&mut self, name: &str) -> Done {
         let file = self.lane_path(name)?;
         let lane = Lane::load(&file)?;
-        self.put_in_use(name, lane, file, None)?;
+        self.write_station(&[Edit::new(&["lane"], lane_named(name))])?;
+        self.take_lane(lane, file);
         Ok(Message::LaneInUse {
             name: name.to_owned(),
         })
     }
 
-    /// Names the lane in the settings, in one step with `more`, and takes it.
-    fn put_in_use(
-        &mut self,
-        name: &str,
-        lane: Lane,
-        file: PathBuf,
-        more: Option<Edit>,
-    ) -> Result<(), super::ServiceError> {
-        let named = Edit::new(&["lane"], Written::Text(format!("{name}.toml")));
-        let edits: Vec<Edit> = more.into_iter().chain([named]).collect();
-        self.write_station(&edits)?;
+    fn take_lane(&mut self, lane: Lane, file: PathBuf) {
         self.lane_file = file;
         self.settings
             .change_source(|source| source.lane = lane.clone());
         self.list_lanes();
-        Ok(())
     }
 
     /// Where a lane of this name lies: a plain file of the settings folder.
@@ -381,6 +381,11 @@ impl Service {
         lanes.sort_by(|a, b| a.name.cmp(&b.name));
         self.view.lanes = Arc::new(lanes);
     }
+}
+
+/// A lane as the settings name it.
+fn lane_named(name: &str) -> Written {
+    Written::Text(format!("{name}.toml"))
 }
 
 /// Whether a lane is one of those Kickplate comes with.

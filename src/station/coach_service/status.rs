@@ -148,7 +148,6 @@ impl Service {
         if seen.second_moved {
             problems.push(say(Message::SecondMoved {}));
         }
-        let camera_moved = (!problems.is_empty()).then_some(0);
         if let Some(feed) = feed
             && matches!(
                 feed.state,
@@ -242,7 +241,7 @@ impl Service {
             memory_mb: memory_bytes().map(|b| b as f64 / 1e6),
             uptime_s: self.started.elapsed().as_secs_f64(),
             problems,
-            camera_moved,
+            camera_moved: moved,
             place_unknown: seen.place_unknown,
             lane_example: super::set_up::is_example(&self.settings.load().source.lane),
             sound_level: self.station.sound_level,

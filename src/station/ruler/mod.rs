@@ -126,7 +126,7 @@ impl Checks {
 
     /// The file of a setting.
     pub fn file(&self, setting: &Setting) -> PathBuf {
-        let (lane, numbers) = (&setting.lane, setting.lane_steps());
+        let (lane, numbers) = (&setting.lane, setting.lane.place_steps());
         let whole = format!(
             "{} {} {:?} {numbers:?} {:?} {}",
             setting.camera,

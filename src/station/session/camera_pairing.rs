@@ -35,8 +35,6 @@ pub trait SecondSource: Send {
     fn moved(&self) -> bool {
         false
     }
-    /// The camera stands right as it stands now.
-    fn stands_right(&self) {}
 }
 
 impl SecondSource for CameraPipeline {
@@ -54,10 +52,6 @@ impl SecondSource for CameraPipeline {
 
     fn moved(&self) -> bool {
         CameraPipeline::moved(self)
-    }
-
-    fn stands_right(&self) {
-        CameraPipeline::stands_right(self);
     }
 }
 
@@ -151,11 +145,6 @@ impl CameraPairing {
     /// Whether the second camera was moved.
     pub fn moved(&self) -> bool {
         self.source.moved()
-    }
-
-    /// The second camera stands right as it stands now.
-    pub fn stands_right(&self) {
-        self.source.stands_right();
     }
 
     /// How the second camera stands.

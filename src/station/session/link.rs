@@ -82,8 +82,6 @@ pub(super) enum SessionCommand {
     ShowMe,
     /// A sound, to hear how loud it is.
     TrySound,
-    /// The second camera stands right as it stands now.
-    SecondStandsRight,
 }
 
 /// The session's own end of the way.
@@ -204,11 +202,10 @@ impl SessionLink {
         let _ = self.commands.try_send(SessionCommand::ShowMe);
     }
 
-    /// The cameras stand right as they stand now: the next seconds are what they are held to.
+    /// The first camera stands right as it stands now: the next seconds are what it is held to.
     pub fn stands_right(&self) {
         // One that waits already says the same.
         let _ = self.stands_right.try_send(());
-        let _ = self.commands.try_send(SessionCommand::SecondStandsRight);
     }
 
     /// Where vision keeps what it read in the last seconds.

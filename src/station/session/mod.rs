@@ -263,12 +263,6 @@ impl Session {
                 self.recording.end_session();
                 Some(done)
             }
-            SessionCommand::SecondStandsRight => {
-                if let Some(pairing) = &self.pairing {
-                    pairing.stands_right();
-                }
-                None
-            }
             SessionCommand::ShowMe => {
                 self.presenter.show_me();
                 None

@@ -74,9 +74,8 @@ pub struct CameraPipeline {
 
 struct Shared {
     stop: AtomicBool,
-    /// The camera was moved, and the coach says that it stands right.
+    /// The camera was moved.
     moved: AtomicBool,
-    stands_right: AtomicBool,
     watch: Mutex<Watch>,
     status: Mutex<Option<FeedStatus>>,
 }
@@ -91,7 +90,6 @@ impl CameraPipeline {
         let shared = Arc::new(Shared {
             stop: AtomicBool::new(false),
             moved: AtomicBool::new(false),
-            stands_right: AtomicBool::new(false),
             watch: Mutex::new(Watch::default()),
             status: Mutex::new(None),
         });
@@ -123,11 +121,6 @@ impl CameraPipeline {
     /// Whether the camera was moved: it gives no passes then.
     pub fn moved(&self) -> bool {
         self.shared.moved.load(Ordering::Relaxed)
-    }
-
-    /// The camera stands right as it stands now.
-    pub fn stands_right(&self) {
-        self.shared.stands_right.store(true, Ordering::Relaxed);
     }
 
     /// How its pictures come in; `None` before it is opened.
@@ -176,9 +169,6 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
         let events = match taken {
             Taken::Frame(frame) => match estimator.process(&frame) {
                 Ok(poses) => {
-                    if shared.stands_right.swap(false, Ordering::Relaxed) {
-                        standing.stands_right();
-                    }
                     standing.frame(&frame, poses.bodies.iter().map(|b| bounds(&b.points)));
                     tracker.push(&poses)
                 }
@@ -200,14 +190,14 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
         let moved = standing.standing() == Standing::Moved;
         if shared.moved.swap(moved, Ordering::Relaxed) != moved && moved {
             tracing::warn!(
-                "the second camera was moved: nothing is judged by it until its line is checked"
+                "the second camera was moved: nothing is judged by it until it is put back or set up anew"
             );
         }
         for event in events {
             let TrackEvent::PassEnded(pass) = event else {
                 continue;
             };
-            if standing.is_doubtful() {
+            if standing.is_doubtful_since(pass.started_at_s()) {
                 continue;
             }
             let ended_at_s = pass.ended_at_s();

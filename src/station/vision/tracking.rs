@@ -117,7 +117,8 @@ impl Vision {
         self.standing.as_mut()
     }
 
-    /// Looks at nothing but whether the camera stands where it stood.
+    /// Looks at nothing but whether the camera stands where it stood. Nobody is looked for:
+    /// a body counts as one that was not found.
     pub fn look_only(&mut self, frame: &Frame) {
         if let Some(standing) = &mut self.standing {
             standing.frame(frame, std::iter::empty());
@@ -165,12 +166,12 @@ impl Vision {
                     passing: self.passing(),
                 },
                 TrackEvent::PassEnded(pass) => PassEvent::Ended {
-                    pass,
                     read_by: self.estimator.model(),
                     camera_moved: self
                         .standing
                         .as_ref()
-                        .is_some_and(StandingWatch::is_doubtful),
+                        .is_some_and(|watch| watch.is_doubtful_since(pass.started_at_s())),
+                    pass,
                 },
             })
             .collect()

@@ -342,7 +342,9 @@ impl Watch<'_> {
         match (before, self.standing) {
             (before, after) if before == after => {}
             (_, Standing::Moved) => tracing::warn!("{}", SightTrouble::CameraMoved.sentence()),
-            (Standing::Moved, _) => tracing::info!("the camera stands where it stood"),
+            (Standing::Moved, Standing::Stands) => {
+                tracing::info!("the camera stands where it stood")
+            }
             (_, Standing::CannotTell) => {
                 tracing::info!(
                     "whether the camera was moved cannot be told: the background shows too little"

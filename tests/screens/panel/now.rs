@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use kickplate::config::View;
 use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
 use kickplate::roster::SkaterId;
 use kickplate::rules::RuleId;
@@ -267,17 +268,36 @@ fn a_moved_camera_leads_to_the_line() {
         "The camera was moved: check the line.".to_owned(),
         "The disk is nearly full.".to_owned(),
     ];
-    view.station.camera_moved = Some(0);
+    view.station.camera_moved = true;
     let mut coach = Coach::at(PageId::Now, view);
     assert!(coach.shows("The camera was moved"));
     coach.press("Check the line");
-    assert!(coach.shows("Drag both ends onto the line"));
+    assert!(!coach.shows("Drag both ends onto the line"));
     // What else is wrong is said next.
     assert!(coach.shows("nearly full"));
     assert_eq!(coach.gives("It stands right"), [Command::CameraStandsRight]);
+    // A picture of before is no picture to compare with.
+    coach.change(|v| v.live.picture_age_s = Some(9.4));
+    assert!(coach.find("It stands right").is_none());
+    assert!(coach.shows("9 s old"));
+    coach.change(|v| v.live.picture_age_s = Some(0.1));
+    assert!(coach.find("It stands right").is_some());
+    // From the front there is no line to compare.
+    let view_of = |v: &mut PanelView, view| {
+        let lanes = Arc::make_mut(&mut v.lanes);
+        let lane = lanes.iter_mut().find(|l| l.in_use).unwrap();
+        lane.lane.as_mut().unwrap().view = view;
+    };
+    coach.change(|v| view_of(v, View::Front));
+    assert!(coach.find("It stands right").is_none());
+    assert!(coach.shows("no line to compare"));
+    coach.change(|v| view_of(v, View::Side));
+    coach.press("Draw the line anew");
+    assert!(coach.shows("Drag both ends onto the line"));
+    assert!(coach.find("It stands right").is_none());
     coach.change(|v| {
         v.station.problems.clear();
-        v.station.camera_moved = None;
+        v.station.camera_moved = false;
     });
     assert!(coach.find("It stands right").is_none());
     assert!(!coach.shows("shows too little"));

@@ -253,6 +253,7 @@ sayings! {
     Recordings = "cannot.recordings" { why: String }
     Settings = "cannot.settings" { why: String }
     NoCameras = "cannot.no_cameras" { why: String }
+    NotLive = "cannot.not_live" {}
     NoPictureCame = "cannot.no_picture_came" {}
     ScaleTooFew = "cannot.scale_too_few" {}
     ScaleNoLine = "cannot.scale_no_line" {}

@@ -164,7 +164,7 @@ fn what(ui: &Ui, d: &Desk<'_>, state: &mut StatusState) -> Said {
             true => format!("{}/{}  {}", at + 1, troubles.len(), troubles[at]),
             false => troubles[0].clone(),
         };
-        let key = match d.view.station.camera_moved == Some(at) {
+        let key = match d.view.station.camera_moved && at == 0 {
             true => Some((d.w.get("status.check_line").to_owned(), Act::CheckLine)),
             false => many.then(|| (d.w.get("status.next").to_owned(), Act::NextTrouble)),
         };

@@ -62,6 +62,8 @@ struct Row {
     noticed: u32,
     /// Seconds to the notice; a slide's count from its end.
     after_s: Vec<f64>,
+    /// Looks that told a knock before there was one.
+    too_early: u32,
     /// Cases in which judging went on after the camera was put back.
     put_back: u32,
     /// Seconds watched.
@@ -125,6 +127,7 @@ fn add(rows: &mut Vec<Row>, what: String, case: Row) {
     let row = &mut rows[at];
     row.cases += case.cases;
     row.noticed += case.noticed;
+    row.too_early += case.too_early;
     row.put_back += case.put_back;
     row.seconds += case.seconds;
     row.blind += case.blind;
@@ -154,12 +157,11 @@ fn knocked(scene: &Scene, what: &str, knock: Knock, slide: bool, seed: u64) -> (
             None => 1.0,
         };
         match back_s {
+            // One that is told before the knock is an alarm for nothing.
+            None if moved && at_s < BEFORE_S => row.too_early += 1,
             None if moved && row.after_s.is_empty() => {
                 row.noticed += 1;
                 row.after_s.push(at_s - BEFORE_S - over_s);
-                if at_s < BEFORE_S {
-                    row.what += " (before it was knocked)";
-                }
             }
             // It lies there for a while, then it is put back.
             None if at_s > last_s => back_s = Some(at_s),
@@ -218,10 +220,11 @@ fn tables(knocks: &[Row], harmless: &[Row]) -> String {
     let sum = |rows: &[Row], of: fn(&Row) -> u32| rows.iter().map(of).sum::<u32>();
     let _ = writeln!(
         text,
-        "| all | {} of {} | | {} |\n\n| harmless | minutes | false alarms | cannot tell |\n|---|---|---|---|",
+        "| all | {} of {} | | {} |\n\nTold before the knock: {}.\n\n| harmless | minutes | false alarms | cannot tell |\n|---|---|---|---|",
         sum(knocks, |r| r.noticed),
         sum(knocks, |r| r.cases),
-        sum(knocks, |r| r.put_back)
+        sum(knocks, |r| r.put_back),
+        sum(knocks, |r| r.too_early)
     );
     for row in harmless {
         let _ = writeln!(

@@ -154,3 +154,18 @@ pub struct Lane {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub checked: Option<Checked>,
 }
+
+impl Lane {
+    /// The numbers of the camera's place in steps of a thousandth of a metre or degree: lanes
+    /// of one view with the same are one place.
+    pub fn place_steps(&self) -> [i64; 5] {
+        [
+            self.camera_height_m,
+            self.tilt_deg,
+            self.hfov_deg,
+            self.roll_deg,
+            self.lane_distance_m,
+        ]
+        .map(|v| (v * 1e3).round() as i64)
+    }
+}

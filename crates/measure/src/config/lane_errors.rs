@@ -206,19 +206,23 @@ impl LaneErrors {
     /// The standard deviations in the order of the keys; 0 where none is given. Records are
     /// read unchecked: none is larger than a file may say.
     fn deviations(&self) -> [f64; UNSURE] {
-        let given = [
+        let (given, most) = (self.given(), most());
+        std::array::from_fn(|i| {
+            let sd = given[i].filter(|sd| sd.is_finite());
+            sd.map_or(0.0, |sd| sd.clamp(0.0, most[i]))
+        })
+    }
+
+    /// The standard deviations in the order of the keys.
+    fn given(&self) -> [Option<f64>; UNSURE] {
+        [
             self.camera_height_sd_m,
             self.tilt_sd_deg,
             self.hfov_sd_deg,
             self.roll_sd_deg,
             self.lane_distance_sd_m,
             self.skater_height_sd_m,
-        ];
-        let most = most();
-        std::array::from_fn(|i| {
-            let sd = given[i].filter(|sd| sd.is_finite());
-            sd.map_or(0.0, |sd| sd.clamp(0.0, most[i]))
-        })
+        ]
     }
 
     /// Moves of the lane's numbers, in the order of the keys, that are one standard deviation
@@ -279,17 +283,9 @@ impl LaneErrors {
     /// The keys that are given, each with its value as it is written.
     pub(super) fn written(&self) -> Vec<(&'static Key, String)> {
         let number = |v: f64| format!("{}", (v * SD_STEPS).round() / SD_STEPS);
-        let deviations = [
-            self.camera_height_sd_m,
-            self.tilt_sd_deg,
-            self.hfov_sd_deg,
-            self.roll_sd_deg,
-            self.lane_distance_sd_m,
-            self.skater_height_sd_m,
-        ];
         let keys = LANE_ERROR_KEYS.into_iter();
         let mut written: Vec<(&Key, String)> = keys
-            .zip(deviations)
+            .zip(self.given())
             .filter_map(|(key, sd)| Some((key, number(sd?))))
             .collect();
         if let Some(pairs) = self.error_correlations {
@@ -309,7 +305,7 @@ fn most() -> [f64; UNSURE + 1] {
 }
 
 /// The pairs of the camera's numbers, in the order of their correlations.
-fn each_pair() -> impl Iterator<Item = (usize, usize)> {
+pub(crate) fn each_pair() -> impl Iterator<Item = (usize, usize)> {
     (0..PLACE).flat_map(|i| (i + 1..PLACE).map(move |k| (i, k)))
 }
 

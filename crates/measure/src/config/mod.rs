@@ -28,6 +28,7 @@ pub use error::{ConfigError, Problem};
 pub use key::{Absent, Key, Kind};
 pub use key::{markdown_table, wrapped_comment};
 pub use lane::{Lane, Subject, Travel, View};
+pub(crate) use lane_errors::each_pair;
 pub use lane_errors::{LANE_ERROR_KEYS, LaneErrors, PAIRS, UNSURE};
 pub use lane_file::LANE_KEYS;
 pub use places::{HOME_VARIABLE, PlaceError, data_folder, home, settings_folder};

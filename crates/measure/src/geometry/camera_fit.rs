@@ -167,14 +167,14 @@ impl Model<'_> {
         p
     }
 
-    /// Covariance of all four parameters. A field of view that was given is off by `known_deg`,
-    /// one standard deviation, and draws the others along: they explain the marks with it.
+    /// Covariance of all four parameters. One that was given and not found is off by what `held`
+    /// says, one standard deviation, and draws the others along: they explain the marks with it.
     pub fn covariance(
         &self,
         p: &[f64; 4],
         free: &[usize],
         sigma_px: f64,
-        known_deg: f64,
+        held: &[f64; 4],
     ) -> Option<[[f64; 4]; 4]> {
         let jacobian = self.jacobian(p, free);
         let inverse = inverted(&normal(&jacobian))?;
@@ -184,21 +184,19 @@ impl Model<'_> {
                 all[a][b] = inverse[i][k] * sigma_px * sigma_px;
             }
         }
-        if known_deg > 0.0 && !free.contains(&3) {
-            let by_view = self.jacobian(p, &[3]);
-            let pull: Vec<f64> = (0..free.len())
-                .map(|c| {
-                    jacobian
-                        .iter()
-                        .zip(&by_view)
-                        .map(|(j, v)| j[c] * v[0])
-                        .sum()
-                })
-                .collect();
-            let mut drawn = [0.0, 0.0, 0.0, known_deg];
+        let given = (0..4).filter(|k| !free.contains(k) && held[*k] > 0.0);
+        for number in given {
+            let by_it = self.jacobian(p, &[number]);
+            let pull = |c: usize| {
+                let rows = jacobian.iter().zip(&by_it);
+                rows.map(|(j, v)| j[c] * v[0]).sum::<f64>()
+            };
+            let pull: Vec<f64> = (0..free.len()).map(pull).collect();
+            let mut drawn = [0.0; 4];
+            drawn[number] = held[number];
             for (i, &a) in free.iter().enumerate() {
                 let slope: f64 = inverse[i].iter().zip(&pull).map(|(v, p)| v * p).sum();
-                drawn[a] = -slope * known_deg;
+                drawn[a] = -slope * held[number];
             }
             for a in 0..4 {
                 for b in 0..4 {

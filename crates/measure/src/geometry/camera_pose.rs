@@ -7,7 +7,7 @@
 //! that marks off by a pixel or two leave.
 
 use super::camera_fit::{Model, STEP, lane_distance, middle_of, stepped};
-use crate::config::{Lane, LaneErrors, PAIRS};
+use crate::config::{Lane, LaneErrors, PAIRS, each_pair};
 
 /// A thing of known size in the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -220,8 +220,9 @@ const LARGEST_MISFIT_PX: f64 = 15.0;
 /// Finds how the camera stands.
 ///
 /// `lane` gives the picture's side of it (view, travel, stature) and the
-/// field of view, which is kept when `hfov_known`, with the error the lane gives it; its other
-/// numbers are not used. `lane_px` are points of the line the skaters follow, on the ice.
+/// field of view, which is kept when `hfov_known`, with the error the lane gives it. Where
+/// nothing upright is marked the camera counts as level, with the error the lane gives its
+/// roll. The lane's other numbers are not used. `lane_px` are points of the line the skaters follow, on the ice.
 /// `mark_error_px` is how well a mark is placed, one standard deviation.
 ///
 /// # Errors
@@ -267,9 +268,16 @@ pub fn solve_camera_pose(
     } else {
         0.0
     });
-    let known_deg = lane.all_errors().hfov_sd_deg.filter(|_| hfov_known);
+    // Without anything upright the camera is taken to stand level, as somebody levels it.
+    let errors = lane.all_errors();
+    let held = [
+        0.0,
+        0.0,
+        errors.roll_sd_deg.unwrap_or(0.0),
+        errors.hfov_sd_deg.unwrap_or(0.0),
+    ];
     let covariance = model
-        .covariance(&found, &free, sigma_px, known_deg.unwrap_or(0.0))
+        .covariance(&found, &free, sigma_px, &held)
         .ok_or(CameraPoseError::Undetermined)?;
     let gradient = |quantity: &dyn Fn(&[f64; 4]) -> Option<f64>| -> Option<[f64; 4]> {
         let mut gradient = [0.0; 4];
@@ -302,8 +310,7 @@ pub fn solve_camera_pose(
         error: error(&gradients[i]),
     });
     let mut correlations = [0.0; PAIRS];
-    let pairs = (0..gradients.len()).flat_map(|i| (i + 1..gradients.len()).map(move |k| (i, k)));
-    for (r, (i, k)) in correlations.iter_mut().zip(pairs) {
+    for (r, (i, k)) in correlations.iter_mut().zip(each_pair()) {
         let scale = error(&gradients[i]) * error(&gradients[k]);
         if scale > 0.0 {
             *r = (together(&gradients[i], &gradients[k]) / scale).clamp(-1.0, 1.0);

@@ -156,6 +156,60 @@ fn a_given_angle_that_may_be_off_makes_the_others_less_sure() {
     }
 }
 
+/// Marks on the ice alone do not tell the roll: a camera counts as level, and by how much it may
+/// not be is in every number. Cameras that roll by 0.7 degrees, marks off by a pixel and a half.
+#[test]
+fn a_roll_that_is_not_told_is_not_exact() {
+    let mut uniform = uniform();
+    let mut normal = move |sd: f64| sd * ((0..12).map(|_| uniform()).sum::<f64>() - 6.0);
+    let (mut within, mut solved) = ([0; 4], 0);
+    for _ in 0..200 {
+        let roll_deg = normal(0.7);
+        let stands = Lane { roll_deg, ..lane() };
+        let camera = Camera::of_lane(&stands, SIZE[0], SIZE[1]);
+        let mut px = |x: f64, y: f64| {
+            let p = camera.project([x, y, 0.0]).unwrap();
+            [p[0] + normal(1.5), p[1] + normal(1.5)]
+        };
+        let mut length = |a: [f64; 2], b: [f64; 2]| Mark::OnIce {
+            from_px: px(a[0], a[1]),
+            to_px: px(b[0], b[1]),
+            length_m: (a[0] - b[0]).hypot(a[1] - b[1]),
+        };
+        let marks = [
+            length([-3.0, 6.2], [-1.5, 6.2]),
+            length([1.0, 5.0], [3.0, 5.0]),
+            length([-1.0, 5.0], [-1.0, 8.0]),
+            length([2.5, 7.0], [2.5, 9.5]),
+        ];
+        let line = vec![px(-2.5, 6.2), px(2.5, 6.2)];
+        let mut told = lane();
+        told.errors.roll_sd_deg = Some(0.7);
+        let found = solve_camera_pose(&told, SIZE, &marks, &line, true, 1.5);
+        let s = match found {
+            Ok(s) => s,
+            // So much roll that the marks do not fit any level camera.
+            Err(CameraPoseError::Contradiction { .. }) => continue,
+            Err(error) => panic!("{error}"),
+        };
+        solved += 1;
+        assert_eq!(s.roll_deg.value, 0.0);
+        assert!((s.roll_deg.error - 0.7).abs() < 1e-9);
+        let is = |k: Known, truth: f64| u32::from((k.value - truth).abs() <= 2.0 * k.error);
+        within[0] += is(s.camera_height_m, 1.3);
+        within[1] += is(s.tilt_deg, 4.0);
+        within[2] += is(s.lane_distance_m, 6.2);
+        within[3] += is(s.roll_deg, roll_deg);
+    }
+    assert!(solved > 150, "{solved}");
+    for w in within {
+        assert!(
+            (f64::from(w) / f64::from(solved)) > 0.88,
+            "{within:?} of {solved}"
+        );
+    }
+}
+
 /// Distance and field of view that were found together make up for each other: a metre on the lane is
 /// as sure by the errors of the lane as by the marks, and far surer than each of them alone.
 #[test]

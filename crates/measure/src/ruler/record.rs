@@ -121,25 +121,11 @@ impl std::fmt::Display for Difference {
 }
 
 impl Setting {
-    /// The lane's numbers in steps of a thousandth of a metre or degree: lanes with the
-    /// same are one lane.
-    pub fn lane_steps(&self) -> [i64; 5] {
-        let lane = &self.lane;
-        [
-            lane.camera_height_m,
-            lane.tilt_deg,
-            lane.hfov_deg,
-            lane.roll_deg,
-            lane.lane_distance_m,
-        ]
-        .map(|v| (v * 1e3).round() as i64)
-    }
-
     /// The first thing in which another setting differs.
     pub fn differs(&self, other: &Setting) -> Option<Difference> {
         if self.camera != other.camera {
             Some(Difference::Camera)
-        } else if self.lane_steps() != other.lane_steps()
+        } else if self.lane.place_steps() != other.lane.place_steps()
             || (self.lane.view, self.lane.travel) != (other.lane.view, other.lane.travel)
         {
             Some(Difference::Lane)

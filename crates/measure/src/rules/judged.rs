@@ -131,8 +131,9 @@ impl JudgedPush {
 }
 
 impl JudgedPass {
-    /// The same with nothing judged, for a reason that holds for all of it. No value is left:
-    /// none can be believed.
+    /// The same with nothing judged, for a reason that holds for all of it. No value of a push
+    /// or of the pass is left: none can be believed. Its speed stays, since it was a pass by
+    /// it; it is not shown.
     #[must_use]
     pub fn not_judged(mut self, why: NotJudged) -> Self {
         for push in &mut self.pushes {

@@ -28,8 +28,9 @@ const STILL: f32 = 0.8;
 pub struct ReferenceFault;
 
 /// The background when the lane was set up: squares of 16 by 16 pixels of a picture 320 wide,
-/// in 15 greys of even contrast, and only where a corner is and nothing moved. A body that
-/// was found is never in it.
+/// in 15 greys of even contrast, and only where a corner is and nothing moved. A picture in
+/// which a body was found at a place does not count there, and a place where that is so in
+/// more than two of the seven pictures is left out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "Stored", into = "Stored")]
 pub struct Reference {

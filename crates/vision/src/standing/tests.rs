@@ -143,6 +143,56 @@ fn a_second_after_the_knock_it_is_doubtful() {
     assert!(watch.is_doubtful());
 }
 
+/// A pass that was skated while the camera lay there is not believed because it was put back
+/// before the pass ended.
+#[test]
+fn what_began_while_it_was_moved_stays_doubtful() {
+    let mut watch = standing_camera();
+    assert!(!watch.is_doubtful_since(0.0));
+    film(&mut watch, 8.0, 5.0, |s| {
+        picture(s, shifted(31.0, 0.0), as_is)
+    });
+    film(&mut watch, 13.0, 6.0, |s| picture(s, STANDS, as_is));
+    assert!(!watch.is_doubtful());
+    assert!(watch.is_doubtful_since(12.0));
+    assert!(!watch.is_doubtful_since(18.5));
+}
+
+/// A camera that gives another size of picture, or begins anew, was not put back by that.
+#[test]
+fn another_size_of_picture_does_not_put_it_back() {
+    let mut watch = standing_camera();
+    let there = shifted(31.0, 0.0);
+    film(&mut watch, 8.0, 5.0, |s| picture(s, there, as_is));
+    assert_eq!(watch.standing(), Standing::Moved);
+    for k in 0..30_u32 {
+        let whole = picture(13.0 + f64::from(k) / 2.0, there, as_is);
+        let upper = Frame {
+            height: whole.height / 2,
+            rgb: whole.rgb[..whole.rgb.len() / 2].to_vec(),
+            ..whole
+        };
+        watch.frame(&upper, std::iter::empty());
+        assert_eq!(watch.standing(), Standing::Moved);
+    }
+    // The clock of the source begins anew.
+    film(&mut watch, 0.0, 1.0, |s| picture(s, there, as_is));
+    assert_eq!(watch.standing(), Standing::Moved);
+    film(&mut watch, 1.0, 5.0, |s| picture(s, STANDS, as_is));
+    assert_eq!(watch.standing(), Standing::Stands);
+}
+
+/// Half a minute behind fog is no news.
+#[test]
+fn it_is_a_minute_before_it_cannot_tell() {
+    let mut watch = standing_camera();
+    let ice = |s| picture(s, STANDS, |_, _, _| 210.0);
+    film(&mut watch, 8.0, 50.0, ice);
+    assert_eq!(watch.standing(), Standing::Stands);
+    film(&mut watch, 58.0, 12.0, ice);
+    assert_eq!(watch.standing(), Standing::CannotTell);
+}
+
 #[test]
 fn light_a_swaying_stand_and_somebody_who_leans_are_no_knock() {
     let wave = |at: f64| (std::f64::consts::TAU * at).sin();

@@ -50,6 +50,10 @@ pub struct StandingWatch {
     began_s: Option<f64>,
     /// When the background was found, and by how many small pixels it was shifted.
     looks: VecDeque<(f64, f64)>,
+    /// When the background was last found.
+    found_at_s: Option<f64>,
+    /// When it was last doubtful.
+    doubtful_at_s: Option<f64>,
     last: Option<Flow>,
     searched_at_s: Option<f64>,
     moved: bool,
@@ -85,12 +89,11 @@ impl StandingWatch {
         let size = Some([frame.width, frame.height]);
         let back = self.looked_at_s.is_some_and(|before_s| at_s < before_s);
         if back || (self.frame_px.is_some() && self.frame_px != size) {
-            // Another size of picture shows another part, and a source that begins anew has
-            // its own time. The background stays.
+            // A source that begins anew has its own time. The background stays, and so does
+            // what was found: nobody has put the camera back.
             let reference = self.reference.take();
-            let moved = self.moved && self.frame_px == size;
             *self = StandingWatch {
-                moved,
+                moved: self.moved,
                 learned: self.learned,
                 ..StandingWatch::new(self.hfov_deg, reference)
             };
@@ -119,7 +122,11 @@ impl StandingWatch {
         };
         let other = |r: &Reference| r.size != [seen.picture.width, seen.picture.height];
         if self.reference.as_ref().is_some_and(other) {
-            // It was seen by a camera that gave pictures of another size.
+            // It was seen by a camera that gave pictures of another shape. Of one that was moved
+            // nothing is learned until the coach says that it stands right.
+            if self.moved {
+                return;
+            }
             self.reference = None;
         }
         match &self.reference {
@@ -161,7 +168,16 @@ impl StandingWatch {
                 self.looks.pop_front();
             }
             self.looks.push_back((at_s, shift_px / most_px));
+            self.found_at_s = Some(at_s);
         }
+        self.settle(at_s);
+        if self.is_doubtful() {
+            self.doubtful_at_s = Some(at_s);
+        }
+    }
+
+    /// What the looks of the last seconds say together.
+    fn settle(&mut self, at_s: f64) {
         while self
             .looks
             .front()
@@ -190,21 +206,25 @@ impl StandingWatch {
     /// Whether the camera stands where it stood.
     pub fn standing(&self) -> Standing {
         let since_s = |t_s: f64| self.looked_at_s.map_or(0.0, |now_s| now_s - t_s);
-        let found_s = self.looks.back().map(|(t_s, _)| *t_s).or(self.began_s);
-        match (&self.reference, found_s) {
+        match (&self.reference, self.found_at_s.or(self.began_s)) {
             _ if self.moved => Standing::Moved,
             (None, Some(began_s)) if since_s(began_s) < UNKNOWN_S => Standing::Learning,
-            (Some(_), Some(found_s)) if since_s(found_s) < UNKNOWN_S => match self.looks.len() {
-                0 => Standing::Learning,
-                _ => Standing::Stands,
+            (Some(_), Some(found_s)) if since_s(found_s) < UNKNOWN_S => match self.found_at_s {
+                None => Standing::Learning,
+                Some(_) => Standing::Stands,
             },
             (_, Some(_)) => Standing::CannotTell,
             (_, None) => Standing::Learning,
         }
     }
 
-    /// Whether what is seen now may not be judged: the camera was moved, or the last two
-    /// looks say that it is being moved.
+    /// Whether what was seen since then may not be judged: the camera was moved for a part of
+    /// it, or is being moved.
+    pub fn is_doubtful_since(&self, began_s: f64) -> bool {
+        self.is_doubtful() || self.doubtful_at_s.is_some_and(|at_s| at_s >= began_s)
+    }
+
+    /// Whether the camera was moved, or the last two looks say that it is being moved.
     pub fn is_doubtful(&self) -> bool {
         let mut newest = self.looks.iter().rev();
         let elsewhere = |look: Option<&(f64, f64)>| look.is_some_and(|(_, by)| *by > 1.0);

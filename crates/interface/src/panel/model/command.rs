@@ -98,7 +98,7 @@ pub enum Command {
         /// How the second camera stands.
         lane: Lane,
     },
-    /// The cameras stand right as they stand now, whatever they saw before.
+    /// The camera stands right as it stands now, whatever it saw before.
     CameraStandsRight,
     /// No second camera from now on.
     DropSecond,

@@ -38,8 +38,8 @@ pub struct StationPart {
     pub uptime_s: f64,
     /// What is wrong now, one sentence each; empty when nothing is.
     pub problems: Vec<String>,
-    /// Which of these says that a camera was moved; its remedy is the line.
-    pub camera_moved: Option<usize>,
+    /// Whether the camera was moved. It is the first of these then, and its remedy is the line.
+    pub camera_moved: bool,
     /// Whether it cannot be told how the camera stands: the background shows too little.
     pub place_unknown: bool,
     /// Whether the lane in use is an example and not one that was set up.
@@ -77,6 +77,16 @@ pub struct LivePart {
     /// Lines of the body that is followed, pixels of the frame.
     pub body: Arc<Vec<[[f64; 2]; 2]>>,
 }
+
+impl LivePart {
+    /// How old the picture is, seconds, where it is not of now.
+    pub fn old_picture_s(&self) -> Option<f64> {
+        self.picture_age_s.filter(|age_s| *age_s > OLD_S)
+    }
+}
+
+/// A picture older than this is not of now, seconds.
+const OLD_S: f64 = 1.5;
 
 /// Who is next.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -5,6 +5,7 @@ pub(super) mod choose;
 pub(super) mod files;
 mod group;
 pub(super) mod help;
+mod lane_line;
 pub(super) mod limits;
 pub(super) mod lock;
 pub(super) mod now;

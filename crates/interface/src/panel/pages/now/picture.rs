@@ -4,18 +4,10 @@
 use egui::{Color32, Rect, Sense, Stroke, Ui, WidgetInfo, accesskit::Role, pos2, vec2};
 
 use super::NowState;
-use crate::config::View;
-use crate::geometry::Camera;
 use crate::panel::look::OVER_RIM;
 use crate::panel::pages::Desk;
+use crate::panel::pages::lane_line::{lane_line, picture_old};
 use crate::panel::widgets::{Sizes, fitting};
-
-/// How far to both sides the line of the lane is followed, metres.
-const LANE_M: f64 = 25.0;
-/// Pieces it is drawn in: those that are in the picture.
-const PIECES: usize = 60;
-/// A picture older than this is not of now, seconds.
-const OLD_S: f64 = 1.5;
 
 pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, wide: f32, high: f32) {
     let s = d.s;
@@ -43,7 +35,7 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, wide: f3
     if tap.clicked() {
         state.bare = !state.bare;
     }
-    let age = live.picture_age_s.filter(|age| *age > OLD_S);
+    let age = live.old_picture_s();
     if !view.station.camera_live {
         gone(ui, d, rect, age);
     } else {
@@ -53,7 +45,7 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, wide: f3
         if let Some(age) = age {
             // Where faces are blurred there is no picture while nobody is found, nor while the
             // pose model fails: its age is all that is known.
-            note(ui, s, rect, &old(d, age));
+            note(ui, s, rect, &picture_old(d, age));
         }
     }
     if tap.has_focus() {
@@ -82,22 +74,8 @@ fn drawn(ui: &Ui, d: &Desk<'_>, rect: Rect) {
         painter.line_segment(ends, Stroke::new(width + s.mm(0.5), OVER_RIM));
         painter.line_segment(ends, Stroke::new(width, colour));
     };
-    let in_use = d.view.lanes.iter().find(|l| l.in_use);
-    if let Some(lane) = in_use.and_then(|l| l.lane.as_ref().ok())
-        && lane.view == View::Side
-    {
-        let camera = Camera::of_lane(lane, w, h);
-        let points: Vec<Option<[f64; 2]>> = (0..=PIECES)
-            .map(|i| {
-                let x = -LANE_M + 2.0 * LANE_M * i as f64 / PIECES as f64;
-                camera.project([x, lane.lane_distance_m, 0.0])
-            })
-            .collect();
-        for pair in points.windows(2) {
-            if let [Some(a), Some(b)] = pair {
-                line(*a, *b, s.mm(0.5), s.c.over_picture);
-            }
-        }
+    for [a, b] in lane_line(d.view, frame) {
+        line(a, b, s.mm(0.5), s.c.over_picture);
     }
     for bone in d.view.live.body.iter() {
         line(bone[0], bone[1], s.mm(0.7), Color32::WHITE);
@@ -110,14 +88,8 @@ fn gone(ui: &Ui, d: &Desk<'_>, rect: Rect, age: Option<f64>) {
     let painter = ui.painter();
     painter.rect_filled(rect, 0.0, Color32::from_black_alpha(150));
     let mut lines = vec![d.w.get("now.nobody_skates").to_owned()];
-    lines.extend(age.map(|age| old(d, age)));
+    lines.extend(age.map(|age| picture_old(d, age)));
     plate(ui, s, rect, &lines);
-}
-
-/// How old the picture is, in words.
-fn old(d: &Desk<'_>, age_s: f64) -> String {
-    let n = d.f.number(age_s.floor(), 0);
-    d.w.say("now.picture_old", &[("n", &n)])
 }
 
 /// A line at the foot of the picture, on a ground of its own.

@@ -4,9 +4,11 @@ use egui::Ui;
 
 use super::canvas::{Drawn, Handle, canvas, picture_keys};
 use super::{MovedPoint, SetUpState, about, beside_picture, picture_room};
+use crate::config::View;
 use crate::geometry::Mark;
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
+use crate::panel::pages::lane_line::{lane_in_use, lane_line, picture_old};
 use crate::panel::widgets::{Icon, Press, Slider, Voice, card, plain_card, say, stepper};
 use crate::ruler::PUCK_M;
 
@@ -161,7 +163,15 @@ pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
                     start: [0.8, 0.85],
                 },
             ];
-            let there = canvas(ui, d, state, room, &mut handles, &[]);
+            // Where it was moved, the picture is compared with the line of the lane first.
+            let (handles, drawn) = if state.compares(d) {
+                // A picture that was held may be of before.
+                state.frozen = None;
+                (&mut handles[..0], lane_drawn(d))
+            } else {
+                (&mut handles[..], Vec::new())
+            };
+            let there = canvas(ui, d, state, room, handles, &drawn);
             state.line = line;
             if there {
                 picture_keys(ui, d, state);
@@ -169,7 +179,13 @@ pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
         },
         |ui, d, state| {
             let s = d.s;
-            moved(ui, d);
+            if state.compares(d) {
+                moved(ui, d, state);
+                return;
+            }
+            if d.view.station.place_unknown {
+                say(ui, s, Voice::Quiet, d.w.get("set_up.place_unknown"));
+            }
             about(ui, d, "set_up.line_about");
             if d.view.live.preview.is_some() {
                 let done = state.line.iter().all(|p| p.moved);
@@ -196,25 +212,46 @@ pub(super) fn line(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     );
 }
 
-/// Where the camera was moved: what to do about it.
-fn moved(ui: &mut Ui, d: &mut Desk<'_>) {
+/// Where the camera was moved: what to do about it. That it stands right is said of a picture of
+/// now alone, with the line of the lane in it.
+fn moved(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
     let s = d.s;
-    if d.view.station.camera_moved.is_none() {
-        if d.view.station.place_unknown {
-            say(ui, s, Voice::Quiet, d.w.get("set_up.place_unknown"));
-        }
-        return;
-    }
-    let mut right = false;
+    let side = lane_in_use(d.view).is_some_and(|lane| lane.view == View::Side);
+    let old_s = d.view.live.old_picture_s();
+    let (mut right, mut anew) = (false, false);
     plain_card(ui, s, s.c.warning, |ui| {
-        say(ui, s, Voice::Body, d.w.get("set_up.moved_about"));
         let wide = ui.available_width();
-        let key = Press::new(d.w.get("set_up.stands_right")).icon(Icon::Tick);
-        right = key.wide(wide).show(ui, s);
+        if !side {
+            say(ui, s, Voice::Body, d.w.get("set_up.moved_no_line"));
+        } else if let Some(age_s) = old_s {
+            say(ui, s, Voice::Body, &picture_old(d, age_s));
+            say(ui, s, Voice::Body, d.w.get("set_up.moved_old"));
+        } else {
+            say(ui, s, Voice::Body, d.w.get("set_up.moved_about"));
+            let key = Press::new(d.w.get("set_up.stands_right")).icon(Icon::Tick);
+            right = key.wide(wide).show(ui, s);
+        }
+        let key = Press::new(d.w.get("set_up.draw_anew"));
+        anew = key.wide(wide).show(ui, s);
     });
     if right {
         d.send(Command::CameraStandsRight);
     }
+    if anew {
+        state.draw_anew();
+    }
+}
+
+/// The line of the lane in use, only to be seen.
+fn lane_drawn(d: &Desk<'_>) -> Vec<Drawn> {
+    let frame_px = d.view.live.frame_px.unwrap_or_default();
+    let pieces = lane_line(d.view, frame_px).into_iter();
+    let drawn = pieces.map(|[from_px, to_px]| Drawn {
+        from_px,
+        to_px,
+        word: String::new(),
+    });
+    drawn.collect()
 }
 
 /// The line and the marks that are done, only to be seen.

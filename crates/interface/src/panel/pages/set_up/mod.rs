@@ -74,6 +74,8 @@ pub(in crate::panel) struct SetUpState {
     test_from: Option<Option<PassKey>>,
     /// What a person holds next.
     hold: ruler::HoldDraft,
+    /// Whether the line is drawn anew after the camera was moved.
+    anew: bool,
     /// The picture while it stands still to be marked.
     frozen: Option<Arc<PreviewImage>>,
     /// How much larger the picture is shown.
@@ -105,6 +107,7 @@ impl Default for SetUpState {
             looked_for_cameras: false,
             test_from: None,
             hold: ruler::HoldDraft::default(),
+            anew: false,
             frozen: None,
             zoom: 1.0,
             middle: [0.5, 0.5],
@@ -118,17 +121,31 @@ impl SetUpState {
         self.step = Step::ALL[step.min(Step::ALL.len() - 1)];
     }
 
-    /// Goes to the line.
+    /// Goes to the line, to compare it with the picture of now.
     pub(in crate::panel) fn open_line(&mut self) {
         self.step = Step::Line;
+        self.frozen = None;
+        self.zoom = 1.0;
+        self.anew = false;
+    }
+
+    /// Whether the camera was moved and the picture is compared with the line of the lane.
+    fn compares(&self, d: &Desk<'_>) -> bool {
+        d.view.station.camera_moved && !self.anew
+    }
+
+    /// What was marked lies where the camera looked before: it is marked anew.
+    fn draw_anew(&mut self) {
+        self.anew = true;
+        self.line = [MovedPoint::default(); 2];
+        self.marks.clear();
     }
 
     /// The lane so far.
     fn lane(&mut self, d: &Desk<'_>) -> &mut Lane {
         self.lane.get_or_insert_with(|| {
-            let in_use = d.view.lanes.iter().find(|l| l.in_use);
-            in_use
-                .and_then(|l| l.lane.clone().ok())
+            super::lane_line::lane_in_use(d.view)
+                .cloned()
                 .unwrap_or_else(usual_lane)
         })
     }
