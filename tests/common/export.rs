@@ -12,7 +12,7 @@ use kickplate::export::{
     ExportError, ExportRequest, Exported, Format, Progress, Separator, export,
 };
 use kickplate::roster::{Consent, Skater, SkaterId};
-use kickplate::rules::{AgeGroup, RuleId};
+use kickplate::rules::{AgeGroup, JudgedPass, RuleId};
 use kickplate::store::{
     Archive, NewPass, PassKey, PictureStrip, PushKey, SessionInfo, Shot, Store, Verdict,
 };
@@ -46,6 +46,11 @@ pub fn recorded() -> Recorded {
 }
 
 pub fn recorded_passes(passes: u32) -> Recorded {
+    recorded_with(passes, |_| {})
+}
+
+/// The same, with every pass changed before it is stored.
+pub fn recorded_with(passes: u32, change: impl Fn(&mut JudgedPass)) -> Recorded {
     let dir = tempfile::tempdir().unwrap();
     let archive = Archive::open(dir.path()).unwrap();
     let consent = Some(Consent {
@@ -74,7 +79,8 @@ pub fn recorded_passes(passes: u32) -> Recorded {
             2 => zoe,
             _ => sascha,
         };
-        let judged = pass(number);
+        let mut judged = pass(number);
+        change(&mut judged);
         let strips = [(0, RuleId::KneeBend), (1, RuleId::TrunkLean)]
             .into_iter()
             .map(|(push, rule)| strip(push, rule, judged.pushes[push as usize].push_start_s))

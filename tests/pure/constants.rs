@@ -9,8 +9,9 @@ fn root() -> &'static Path {
 }
 
 /// Where numbers decide values, from the project's folder.
-const ROOMS: [&str; 7] = [
+const ROOMS: [&str; 8] = [
     "crates/measure/src/calibration",
+    "crates/measure/src/quality",
     "crates/measure/src/ruler",
     "crates/measure/src/rules",
     "crates/measure/src/stride",

@@ -5,11 +5,12 @@
 use std::os::unix::fs::PermissionsExt;
 
 use crate::export_common::{
-    NEVER, PERSONAL, files, holds, recorded, recorded_passes, request, run,
+    NEVER, PERSONAL, files, holds, recorded, recorded_passes, recorded_with, request, run,
 };
 use kickplate::capture::{self, SourceSpec};
 use kickplate::display::Language;
 use kickplate::export::{ExportRequest, Format, Separator};
+use kickplate::quality::Quality;
 use kickplate::rules::{QUANTITIES, RULES};
 use kickplate::store::SessionFile;
 
@@ -276,6 +277,39 @@ fn pages_name_people_safely_and_count_what_stands() {
     assert!(index.contains("To work on") && index.contains("Goes well"));
     assert!(row("Robin").contains("<td>Knees</td>"), "{}", row("Robin"));
     assert!(!row("Robin").contains(" of "), "{}", row("Robin"));
+}
+
+/// Silence is praise only where a fault would have been seen.
+#[test]
+fn what_was_not_seen_well_is_not_said_to_go_well() {
+    let page = |quality: Quality| {
+        let recorded = recorded_with(3, |pass| {
+            for push in &mut pass.pushes {
+                push.flags.clear();
+                push.quality = Some(quality);
+            }
+        });
+        let home = tempfile::tempdir().unwrap();
+        let out = home.path().join("x");
+        run(&recorded, &request(&recorded, &out)).unwrap();
+        std::fs::read_to_string(out.join("skaters/skater-01-b4711-robin.html")).unwrap()
+    };
+    let good = Quality {
+        pictures_per_s: Some(30.0),
+        ..Quality::default()
+    };
+    let sentence = "6 of the 6 pushes that were seen well are in the band";
+    let seen = page(good);
+    assert!(seen.contains(sentence), "{seen}");
+    // Just enough pictures to be judged by.
+    let poor = Quality {
+        pictures_per_s: Some(15.0),
+        sharpness: Some(0.37),
+        contrast: Some(30.0),
+        ..good
+    };
+    let unsure = page(poor);
+    assert!(!unsure.contains("seen well are in the band"), "{unsure}");
 }
 
 #[test]

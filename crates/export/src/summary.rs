@@ -36,6 +36,9 @@ pub struct RuleSummary {
     pub flagged: usize,
     /// Flags the coach dismissed.
     pub dismissed: usize,
+    /// Pushes that were flagged, or seen well enough for praise: what is said to go well is
+    /// counted among them.
+    pub seen_well: usize,
     /// Middle of the judged values, in the rule's unit.
     pub typical: f64,
     /// Middle of their uncertainties.
@@ -65,7 +68,7 @@ pub struct Dot {
 /// One rule over some passes; `None` where it was never judged.
 pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
     let (mut values, mut uncertainties, mut series) = (Vec::new(), Vec::new(), Vec::new());
-    let (mut flagged, mut dismissed) = (0, 0);
+    let (mut flagged, mut dismissed, mut seen_well) = (0, 0, 0);
     let mut limits: Option<Limits> = None;
     let mut surety = Surety::default();
     let mut same_limits = true;
@@ -80,9 +83,12 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
             uncertainties_of_pass.extend(measure.uncertainty.filter(|v| v.is_finite()));
             if part.stands(i, rule) {
                 flagged += 1;
+                seen_well += 1;
                 stands = true;
             } else if part.verdict(i, rule.id) == Some(Verdict::Dismissed) {
                 dismissed += 1;
+            } else if push.unsure(rule.id).is_none() {
+                seen_well += 1;
             }
         }
         let Some(value) = median(&mut of_pass) else {
@@ -112,6 +118,7 @@ pub fn of_rule(rule: &'static Rule, passes: &[Row<'_>]) -> Option<RuleSummary> {
         judged,
         flagged,
         dismissed,
+        seen_well,
         typical: median(&mut values)?,
         uncertainty,
         series,
@@ -142,7 +149,7 @@ pub fn work(summaries: &[RuleSummary]) -> Vec<&RuleSummary> {
 /// What went well.
 #[derive(Clone)]
 pub enum Well<'a> {
-    /// Most judged pushes were in the band.
+    /// Most pushes that were seen well were in the band.
     InBand(&'a RuleSummary),
     /// The last third of the passes is better than the first by the dead-band
     /// or more: middles of both.
@@ -164,8 +171,14 @@ pub fn well(summaries: &[RuleSummary]) -> Vec<Well<'_>> {
 }
 
 fn goes_well(s: &RuleSummary) -> bool {
-    let good = s.judged - s.flagged.min(s.judged);
-    s.judged >= ENOUGH_PUSHES && good as f64 >= WELL_SHARE * s.judged as f64
+    s.seen_well >= ENOUGH_PUSHES && s.good() as f64 >= WELL_SHARE * s.seen_well as f64
+}
+
+impl RuleSummary {
+    /// Pushes that were seen well and not flagged.
+    pub fn good(&self) -> usize {
+        self.seen_well - self.flagged
+    }
 }
 
 /// Middles of the first and the last third where the last is nearer to the

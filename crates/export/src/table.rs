@@ -230,7 +230,8 @@ fn pass_row(
         pass.view.name().into(),
         pass.started_at_s.into(),
         pass.ended_at_s.into(),
-        pass.speed_mps.into(),
+        // Measured with a camera that lay elsewhere it is no speed.
+        Some(pass.speed_mps).filter(|_| !pass.camera_moved()).into(),
         Cell::Whole(n as i64),
         Cell::Whole(flagged as i64),
         Cell::Whole(standing as i64),

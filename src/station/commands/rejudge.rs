@@ -240,8 +240,12 @@ fn flagged_anew(old: &JudgedPass, limits: &Thresholds) -> JudgedPass {
 }
 
 /// A pass measured again, with what only the pictures could tell; `None` where it is
-/// cut into other pushes than the stored one.
+/// cut into other pushes than the stored one, or the camera had been moved.
 fn as_it_was_seen(old: &JudgedPass, mut new: JudgedPass, held: SetUp) -> Option<JudgedPass> {
+    // Of a camera that lay elsewhere no number can be believed, however it is measured.
+    if old.camera_moved() {
+        return None;
+    }
     let same = old.pushes.len() == new.pushes.len()
         && old
             .pushes

@@ -6,7 +6,7 @@
 //! disk that hangs would hold it up.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::capture::{FeedState, FeedStatus};
 use crate::sound::SoundState;
+use crate::station::lock;
 use crate::store::{WriterState, WriterStatus};
 
 pub mod host;
@@ -231,10 +232,7 @@ pub struct HealthWatch(Arc<Mutex<Option<Health>>>);
 impl HealthWatch {
     /// The newest there is; `None` in the first moment.
     pub fn newest(&self) -> Option<Health> {
-        self.0
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+        lock(&self.0).clone()
     }
 }
 
@@ -350,7 +348,7 @@ fn keep(
                 );
             }
         }
-        *newest.lock().unwrap_or_else(PoisonError::into_inner) = Some(health);
+        *lock(newest) = Some(health);
     }
     // A proper end leaves nothing behind to be taken for a crash.
     if let Some(file) = file {

@@ -2,7 +2,7 @@
 //! view comes out.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use arc_swap::ArcSwap;
@@ -15,6 +15,7 @@ use crate::feedback::Cue;
 use crate::pose::PoseFrame;
 use crate::roster::{Queue, SkaterId};
 use crate::sound::SoundState;
+use crate::station::lock;
 use crate::station::settings::choices::ModelChoice;
 use crate::station::vision::sight_watch::SightTrouble;
 use crate::store::WriterStatus;
@@ -215,7 +216,7 @@ impl SessionLink {
 
     /// What was read in the last seconds, the oldest first.
     pub fn recent_poses(&self) -> Vec<PoseFrame> {
-        let recent = self.recent.lock().unwrap_or_else(PoisonError::into_inner);
+        let recent = lock(&self.recent);
         recent.iter().cloned().collect()
     }
 

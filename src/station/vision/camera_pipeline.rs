@@ -10,7 +10,7 @@
 
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
@@ -22,6 +22,7 @@ use crate::config::Lane;
 use crate::multi_camera::{Presence, Watch};
 use crate::pose::{Estimator, ModelKind};
 use crate::standing::{Standing, StandingWatch};
+use crate::station::lock;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::LOAD_AGAIN;
 use crate::station::vision::watch::{COMPLAIN_EVERY, SILENT_S, WAIT};
@@ -111,11 +112,7 @@ impl CameraPipeline {
 
     /// What the camera sees at the moment.
     pub fn watch(&self) -> Watch {
-        *self
-            .shared
-            .watch
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
+        *lock(&self.shared.watch)
     }
 
     /// Whether the camera was moved: it gives no passes then.
@@ -125,11 +122,7 @@ impl CameraPipeline {
 
     /// How its pictures come in; `None` before it is opened.
     pub fn status(&self) -> Option<FeedStatus> {
-        self.shared
-            .status
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+        lock(&self.shared.status).clone()
     }
 }
 
@@ -215,17 +208,17 @@ fn look(settings: &PipelineSettings, shared: &Shared, passes: &Sender<SeenPass>)
         }
         let now_s = since_epoch_s(settings.epoch, Instant::now());
         let ids: Vec<u32> = tracker.passing().collect();
-        *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch {
+        *lock(&shared.watch) = Watch {
             passing_since_s: presence.since(&ids, now_s),
             // Nobody waits for passes that are not given.
             live: status.state == FeedState::Live && !moved,
         };
-        *shared.status.lock().unwrap_or_else(PoisonError::into_inner) = Some(status);
+        *lock(&shared.status) = Some(status);
         if ended {
             break;
         }
     }
-    *shared.watch.lock().unwrap_or_else(PoisonError::into_inner) = Watch::default();
+    *lock(&shared.watch) = Watch::default();
     feed.stop();
 }
 

@@ -60,14 +60,7 @@ fn solved(draft: &LaneDraft) -> ScaleResult {
     )
     .unwrap();
     ScaleResult {
-        lane: Lane {
-            camera_height_m: found.camera_height_m.value,
-            tilt_deg: found.tilt_deg.value,
-            roll_deg: found.roll_deg.value,
-            hfov_deg: found.hfov_deg.value,
-            lane_distance_m: found.lane_distance_m.value,
-            ..draft.lane.clone()
-        },
+        lane: found.on(&draft.lane),
         camera_height_m: found.camera_height_m,
         tilt_deg: found.tilt_deg,
         roll_deg: found.roll_deg,

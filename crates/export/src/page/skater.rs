@@ -248,8 +248,8 @@ fn well_line(words: &ExportWords, well: &Well) -> String {
             "well.in_band",
             &[
                 ("name", words.name(s.rule)),
-                ("good", &(s.judged - s.flagged.min(s.judged)).to_string()),
-                ("judged", &s.judged.to_string()),
+                ("good", &s.good().to_string()),
+                ("seen", &s.seen_well.to_string()),
             ],
         ),
         Well::Better(s, before, after) => words.fill(

@@ -48,8 +48,9 @@ impl Done {
             n += 1;
             for push in &pass.pushes {
                 for (rule, measure) in push.judged.measures.iter() {
-                    let judged = measure.is_judged();
-                    let well = judged && pass.watched[rule] && push.judged.unsure(rule).is_none();
+                    // Where a rule is switched off nothing could have been flagged.
+                    let judged = measure.is_judged() && pass.watched[rule];
+                    let well = judged && push.judged.unsure(rule).is_none();
                     counts[rule].judged += u32::from(judged);
                     counts[rule].seen_well += u32::from(well);
                 }
@@ -227,6 +228,23 @@ mod tests {
         let mut pass = good_pass();
         pass.watched[RULE] = false;
         assert_eq!(goes_well(&pass), None);
+    }
+
+    #[test]
+    fn pushes_of_a_rule_that_was_switched_off_do_not_thin_out_its_faults() {
+        let fault = |pass: &mut PassRow| {
+            pass.pushes[0].judged.flags = vec![Flag {
+                rule: RULE,
+                value: 70.0,
+                limit: 60.0,
+            }];
+        };
+        let (mut on, mut off) = (good_pass(), good_pass());
+        fault(&mut on);
+        off.watched[RULE] = false;
+        let alone = Done::of(std::slice::from_ref(&on), WHO).needs();
+        assert_eq!(alone.map(|(_, n)| (n.flagged, n.judged)), Some((1, 3)));
+        assert_eq!(Done::of(&[on, off], WHO).needs(), alone);
     }
 
     #[test]
