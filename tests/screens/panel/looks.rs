@@ -46,11 +46,47 @@ fn setup(language: Language) -> PanelSetup {
     }
 }
 
-/// What is done to the panel before it is looked at.
-type Prepare = Option<fn(&mut PanelState)>;
+/// What is done to the panel before it is looked at: a part of it is opened, or keys are
+/// pressed, by their names among the words; two names with a colon are one.
+#[derive(Clone, Copy)]
+enum Prepare {
+    Open(fn(&mut PanelState)),
+    Press(&'static [&'static str]),
+}
+
+impl Prepare {
+    fn on(self, coach: &mut Coach, words: &PanelWords) {
+        match self {
+            Prepare::Open(step) => {
+                step(&mut coach.h.state_mut().state);
+                coach.h.run();
+            }
+            Prepare::Press(keys) => {
+                for key in keys {
+                    let names: Vec<&str> = key.split(": ").map(|k| words.get(k)).collect();
+                    coach.press(&names.join(": "));
+                }
+            }
+        }
+    }
+}
+
+/// What is pressed before a page is looked at, and the page.
+const PRESSED: [(&str, PageId, &[&str]); 6] = [
+    ("more", PageId::Now, &["now.more"]),
+    ("end", PageId::Now, &["now.more", "now.end"]),
+    ("new skater", PageId::Skaters, &["skaters.add"]),
+    ("order", PageId::Skaters, &["skaters.order"]),
+    (
+        "a limit moved",
+        PageId::Limits,
+        &["limits.at_most: number.less"],
+    ),
+    ("who was it", PageId::Now, &["now.wrong"]),
+];
 
 /// Every page in the states that look different.
-fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
+fn pages() -> Vec<(String, PageId, PanelView, Option<Prepare>)> {
     let mut out = vec![];
     let mut full = rich();
     full.progress = Some(Arc::new(progress(SkaterId(4))));
@@ -92,24 +128,24 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
     ];
     for (i, step) in steps.into_iter().enumerate() {
         let name = format!("step {}", i + 1);
-        out.push((name, PageId::SetUp, full.clone(), Some(step)));
+        out.push((name, PageId::SetUp, full.clone(), Some(Prepare::Open(step))));
     }
     out.push((
         "group".to_owned(),
         PageId::Progress,
         full.clone(),
-        Some(|s| s.open_group()),
+        Some(Prepare::Open(|s| s.open_group())),
     ));
     out.push((
         "push".to_owned(),
         PageId::Passes,
         full.clone(),
-        Some(|s| {
+        Some(Prepare::Open(|s| {
             s.open_push(PushKey {
                 pass: pass_key(12),
                 position: 1,
             });
-        }),
+        })),
     ));
     for (name, view) in [("places", places()), ("folder", folder())] {
         let mut choosing = full.clone();
@@ -118,14 +154,27 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
             "places" => |s| s.open_file_choice(None),
             _ => |s| s.open_file_choice(Some(STICK.into())),
         };
-        out.push((name.to_owned(), PageId::Skaters, choosing, Some(step)));
+        out.push((
+            name.to_owned(),
+            PageId::Skaters,
+            choosing,
+            Some(Prepare::Open(step)),
+        ));
     }
-    out.push((
-        "taking".to_owned(),
-        PageId::Privacy,
-        full.clone(),
-        Some(|s| s.open_taking()),
-    ));
+    for (name, running) in [("taking", true), ("to take", false)] {
+        let mut taking = full.clone();
+        taking.export = taking.export.filter(|_| running);
+        out.push((
+            name.to_owned(),
+            PageId::Privacy,
+            taking,
+            Some(Prepare::Open(|s| s.open_taking())),
+        ));
+    }
+    for (name, page, keys) in PRESSED {
+        let press = Some(Prepare::Press(keys));
+        out.push((name.to_owned(), page, full.clone(), press));
+    }
     let mut old = full.clone();
     old.privacy.would_go = Some(WouldGo {
         days: 730,
@@ -136,13 +185,13 @@ fn pages() -> Vec<(String, PageId, PanelView, Prepare)> {
         "old measures".to_owned(),
         PageId::Privacy,
         old,
-        Some(|s| s.open_measures(730)),
+        Some(Prepare::Open(|s| s.open_measures(730))),
     ));
     out.push((
         "roster files".to_owned(),
         PageId::Skaters,
         full.clone(),
-        Some(|s| s.open_roster_files()),
+        Some(Prepare::Open(|s| s.open_roster_files())),
     ));
     out.push(("lock".to_owned(), PageId::Now, locked, None));
     out
@@ -155,8 +204,7 @@ fn every_page(mut look: impl FnMut(&str, &mut Coach, f32)) {
                 let mm = size.length() / (inches * 25.4);
                 let mut coach = Coach::on(page, view, setup(language), size, mm);
                 if let Some(step) = step {
-                    step(&mut coach.h.state_mut().state);
-                    coach.h.run();
+                    step.on(&mut coach, &PanelWords::built_in(language));
                 }
                 let name = format!("{name}, {}, {} x {}", language.code(), size.x, size.y);
                 look(&name, &mut coach, mm);
@@ -188,6 +236,10 @@ fn is_for_fingers(role: Role) -> bool {
 fn everything_to_press_is_large_enough_and_has_a_name_of_its_own() {
     every_page(|name, coach, mm| {
         let least = TARGET_MM * mm;
+        let screen = coach.h.ctx.content_rect();
+        let is_bar = |n: &egui_kittest::Node<'_>| n.accesskit_node().role() == Role::ScrollBar;
+        let bar = coach.h.root().children_recursive().find(is_bar);
+        let bar = bar.map_or(Rect::NOTHING, |bar| bar.rect());
         let mut names: Vec<String> = vec![];
         let mut count = 0;
         for node in coach.h.root().children_recursive() {
@@ -201,6 +253,14 @@ fn everything_to_press_is_large_enough_and_has_a_name_of_its_own() {
             assert!(
                 rect.width() >= least && rect.height() >= least,
                 "{name}: '{label}' is {rect:?}, less than {least}"
+            );
+            // What stands beside the bar ends before it.
+            let beside = rect.top() < bar.bottom() && rect.bottom() > bar.top();
+            let right = if beside { bar.left() } else { screen.right() };
+            assert!(
+                inner.role() == Role::ScrollBar
+                    || screen.left() <= rect.left() && rect.right() <= right + 0.5,
+                "{name}: '{label}' at {rect:?} goes beyond {right}"
             );
             assert!(
                 !label.trim().is_empty(),
@@ -330,7 +390,7 @@ fn nothing_blinks() {
     for (name, page, view, step) in pages() {
         let mut coach = Coach::with(page, view, setup(Language::En), SIZES[2].0);
         if let Some(step) = step {
-            step(&mut coach.h.state_mut().state);
+            step.on(&mut coach, &PanelWords::built_in(Language::En));
         }
         coach.h.run();
         coach.h.step();

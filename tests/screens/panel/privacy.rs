@@ -11,7 +11,7 @@ use super::{Coach, rich};
 #[test]
 fn what_is_kept_is_switched_and_bounded() {
     let mut coach = Coach::at(PageId::Privacy, rich());
-    assert!(coach.shows("pictures of 318 pushes, 1.4 GB, the oldest of 2026-09-02"));
+    assert!(coach.shows("pushes with pictures: 318, 1.4 GB, the oldest of 2026-09-02"));
     assert_eq!(
         coach.gives("Keep pictures of those who consented"),
         [Command::KeepPictures(false)]

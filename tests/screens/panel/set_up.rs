@@ -182,7 +182,7 @@ fn a_lane_is_made_from_nothing() {
     coach.change(|v| v.scale = Some(Ok(scale())));
     assert!(coach.shows("Good enough"));
     assert!(coach.shows("One metre on the lane is right to 1.8 cm"));
-    assert!(coach.shows("Camera above the ice: 2.31 m ± 3 cm"));
+    assert!(coach.shows("Camera above the ice: 2.31 m ± 0.03 m"));
 
     coach.press("Next step");
     // A name is proposed, so that nobody has to type with gloves on.
@@ -327,7 +327,7 @@ fn a_test_pass_is_waited_for_and_reported() {
         v.live.last = Some((pass_key(12), "Ride low".to_owned()));
     });
     assert!(coach.shows("Pass 12 was seen"));
-    assert!(coach.shows("5 pushes, 5 of them judged, 23 km/h"));
+    assert!(coach.shows("Pushes: 5, judged: 5, 23 km/h"));
     coach.press("Test again");
     assert!(coach.shows("Waiting for the first pass"));
 }

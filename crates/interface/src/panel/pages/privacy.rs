@@ -316,6 +316,35 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
     let s = d.s;
     let running = d.view.export.as_ref().is_some_and(|e| e.running);
     card(ui, s, d.w.get("privacy.export"), |ui| {
+        // At the head, so that they are seen on every screen.
+        let into = PathBuf::from(state.into.trim());
+        let what = match state.what {
+            Which::Tonight => Some(ExportWhat::Tonight),
+            Which::Session => d.view.session.map(ExportWhat::Session),
+            Which::All => Some(ExportWhat::All),
+        };
+        let ready = !running && !into.as_os_str().is_empty() && what.is_some();
+        let keys = vec![
+            Press::new(d.w.get("privacy.export_start"))
+                .main()
+                .enabled(ready),
+            Press::new(d.w.get("privacy.export_stop")).enabled(running),
+        ];
+        match (grid(ui, s, 2, keys), what) {
+            (Some(0), Some(what)) => d.out.push(Command::Export(ExportOrder {
+                what,
+                skater: state.skater,
+                flagged_only: state.flagged_only,
+                anonymous: state.anonymous,
+                zip: state.zip,
+                into,
+            })),
+            (Some(1), _) => d.out.push(Command::CancelExport),
+            _ => {}
+        }
+        if let Some(export) = &d.view.export {
+            progress(ui, d, export.done, &export.sentence);
+        }
         let who = match state.skater {
             Some(id) => d.label(Some(id)),
             None => d.w.get("choose.all").to_owned(),
@@ -349,37 +378,6 @@ fn export(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PrivacyState) {
         }
         if Press::new(d.w.get("files.choose_export")).show(ui, s) {
             d.choose_file = Some(FileFor::Export);
-        }
-        let into = PathBuf::from(state.into.trim());
-        flow(ui, |ui| {
-            let what = match state.what {
-                Which::Tonight => Some(ExportWhat::Tonight),
-                Which::Session => d.view.session.map(ExportWhat::Session),
-                Which::All => Some(ExportWhat::All),
-            };
-            let ready = !running && !into.as_os_str().is_empty() && what.is_some();
-            let start = Press::new(d.w.get("privacy.export_start"))
-                .main()
-                .enabled(ready);
-            if start.show(ui, s)
-                && let Some(what) = what
-            {
-                d.out.push(Command::Export(ExportOrder {
-                    what,
-                    skater: state.skater,
-                    flagged_only: state.flagged_only,
-                    anonymous: state.anonymous,
-                    zip: state.zip,
-                    into,
-                }));
-            }
-            let stop = Press::new(d.w.get("privacy.export_stop")).enabled(running);
-            if stop.show(ui, s) {
-                d.out.push(Command::CancelExport);
-            }
-        });
-        if let Some(export) = &d.view.export {
-            progress(ui, d, export.done, &export.sentence);
         }
     });
 }

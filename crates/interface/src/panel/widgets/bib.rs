@@ -1,7 +1,7 @@
 //! The bib of a skater: a disc in the colour of the arm band with the number,
 //! the same on every page and on the skater's screen.
 
-use egui::{Color32, Rect, Sense, Ui, Vec2, pos2};
+use egui::{Color32, Rect, Response, Sense, Ui, Vec2, pos2};
 
 use super::{Sizes, fitting};
 use crate::display::fonts_for;
@@ -18,10 +18,11 @@ pub(in crate::panel) fn bib(
     side_mm: f32,
     number: &str,
     colour: Option<Color32>,
-) {
+) -> Response {
     let side = s.mm(side_mm);
-    let (rect, _) = ui.allocate_exact_size(Vec2::splat(side), Sense::hover());
+    let (rect, place) = ui.allocate_exact_size(Vec2::splat(side), Sense::hover());
     paint(ui, s, rect, number, colour);
+    place
 }
 
 pub(in crate::panel) fn paint(

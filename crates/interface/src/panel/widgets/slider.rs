@@ -154,8 +154,10 @@ pub(in crate::panel) fn stepper(
             changed |= slider.set(value, *value - slider.step);
         }
         let said = (slider.format)(*value);
+        // The second key has its room, however narrow the card is.
+        let free = ui.available_width() - key - ui.spacing().item_spacing.x;
         ui.allocate_ui_with_layout(
-            vec2(s.mm(30.0), s.target()),
+            vec2(s.mm(30.0).min(free), s.target()),
             egui::Layout::centered_and_justified(egui::Direction::LeftToRight),
             |ui| say(ui, s, Voice::Head, &said),
         );

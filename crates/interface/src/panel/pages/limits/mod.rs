@@ -175,7 +175,29 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
         _ => now,
     };
     let mut settled = false;
+    let moved = limits != now;
     card(ui, s, d.w.rule_name(rule), |ui| {
+        // At the head, so that they are seen on every screen and never move.
+        let keys = vec![
+            Press::new(d.w.get("limits.use")).main().enabled(moved),
+            Press::new(d.w.get("limits.put_back")).enabled(moved),
+        ];
+        match grid(ui, s, 2, keys) {
+            Some(0) => d.send(match place.skater {
+                Some(skater) => Command::OverrideLimits {
+                    skater,
+                    rule: rule.id,
+                    limits: Some(limits),
+                },
+                None => Command::SetLimits(LimitEdit {
+                    group,
+                    rule: rule.id,
+                    limits,
+                }),
+            }),
+            Some(_) => limits = now,
+            None => {}
+        }
         let sense = d.w.get(sense_key(rule.id.code()));
         let about = |ui: &mut Ui| {
             say(ui, s, Voice::Quiet, d.w.rule_about(rule));
@@ -206,7 +228,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
         d.send(Command::PreviewLimits(edit.clone()));
     }
     effect(ui, d, rule, &edit, limits != now);
-    keys(ui, d, state, place, edit, limits != now);
+    keys(ui, d, state, place);
 }
 
 /// The key of the words that say which way is better.
@@ -299,33 +321,11 @@ fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: boo
     });
 }
 
-fn keys(
-    ui: &mut Ui,
-    d: &mut Desk<'_>,
-    state: &mut LimitsState,
-    place: Place,
-    edit: LimitEdit,
-    changed: bool,
-) {
+fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, place: Place) {
     let s = d.s;
     let mut commands = vec![];
     let id = place.rule;
     flow(ui, |ui| {
-        let text = d.w.get("limits.use");
-        if Press::new(text).main().enabled(changed).show(ui, s) {
-            commands.push(match place.skater {
-                Some(skater) => Command::OverrideLimits {
-                    skater,
-                    rule: id,
-                    limits: Some(edit.limits),
-                },
-                None => Command::SetLimits(edit),
-            });
-        }
-        let text = d.w.get("limits.put_back");
-        if Press::new(text).enabled(changed).show(ui, s) {
-            state.draft = None;
-        }
         let text = d.w.get("limits.undo");
         if Press::new(text).enabled(d.view.can_undo_limits).show(ui, s) {
             commands.push(Command::UndoLimits);

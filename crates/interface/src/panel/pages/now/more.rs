@@ -53,18 +53,22 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     let s = d.s;
     let station = &d.view.station;
     let mut commands = vec![];
+    // At the head, so that the end of the session is seen on every screen.
     let keys = vec![
         Press::new(d.w.get("list.close")).main(),
-        Press::new(d.w.get("now.try"))
-            .icon(Icon::Sound)
-            .enabled(!station.muted),
+        Press::new(d.w.get("now.end"))
+            .icon(Icon::End)
+            .enabled(!state.ending),
     ];
     match grid(ui, s, 2, keys) {
         Some(0) => {
             state.close();
         }
-        Some(_) => commands.push(Command::TrySound),
+        Some(_) => state.ending = true,
         None => {}
+    }
+    if state.ending {
+        sure(ui, d, state, &mut commands);
     }
     card(ui, s, d.w.get("now.focus"), |ui| {
         let chosen = |id| station.focus == Some(id);
@@ -96,6 +100,12 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
                 muted: station.muted,
             });
         }
+        let try_it = Press::new(d.w.get("now.try"))
+            .icon(Icon::Sound)
+            .enabled(!station.muted);
+        if try_it.wide(ui.available_width()).show(ui, s) {
+            commands.push(Command::TrySound);
+        }
         if let Some(on) = toggle(ui, s, d.w.get("now.quiet"), station.quiet) {
             commands.push(Command::SetQuiet(on));
         }
@@ -114,19 +124,12 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
             commands.push(Command::SetLanguage(Language::ALL[index]));
         }
     });
-    end(ui, d, state, &mut commands);
     d.out.append(&mut commands);
 }
 
 /// Ending is two presses.
-fn end(ui: &mut Ui, d: &Desk<'_>, state: &mut NowState, commands: &mut Vec<Command>) {
+fn sure(ui: &mut Ui, d: &Desk<'_>, state: &mut NowState, commands: &mut Vec<Command>) {
     let s = d.s;
-    if !state.ending {
-        let wide = ui.available_width();
-        let key = Press::new(d.w.get("now.end")).icon(Icon::End).wide(wide);
-        state.ending = key.show(ui, s);
-        return;
-    }
     plain_card(ui, s, s.c.warning, |ui| {
         say(ui, s, Voice::Body, d.w.get("now.end_about"));
         let keys = vec![

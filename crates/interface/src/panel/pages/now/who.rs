@@ -10,6 +10,9 @@ use crate::panel::widgets::{Icon, Press, Sizes, Voice, bib, card, columns, grid,
 use crate::roster::SkaterId;
 use crate::store::PassKey;
 
+/// The bib of who is in the lane, millimetres.
+const BIB_MM: f32 = 10.0;
+
 /// Somebody with their bib, as large as room allows.
 fn somebody(ui: &mut Ui, d: &Desk<'_>, id: Option<SkaterId>, side_mm: f32, voice: Voice) {
     let s = d.s;
@@ -41,20 +44,34 @@ pub(super) fn in_lane(ui: &mut Ui, d: &mut Desk<'_>) {
         s.c.card
     };
     plain_card(ui, s, fill, |ui| {
-        if !station.camera_live {
-            say(ui, s, Voice::Head, d.w.get("now.nobody_skates"));
-        } else if live.somebody_passing {
-            say(ui, s, Voice::Quiet, d.w.get("now.in_lane"));
-            if live.in_lane.is_empty() {
-                somebody(ui, d, None, 10.0, Voice::Head);
+        // As high as with somebody in the lane: nothing below slides away under a finger.
+        ui.horizontal(|ui| {
+            ui.set_min_height(s.mm(BIB_MM));
+            if !station.camera_live {
+                say(ui, s, Voice::Head, d.w.get("now.nobody_skates"));
+            } else if live.somebody_passing {
+                say(ui, s, Voice::Quiet, d.w.get("now.in_lane"));
+                match live.in_lane.as_slice() {
+                    [] => somebody(ui, d, None, BIB_MM, Voice::Head),
+                    [one] => somebody(ui, d, *one, BIB_MM, Voice::Head),
+                    [one, two, ..] => {
+                        bib_only(ui, d, *one);
+                        bib_only(ui, d, *two);
+                    }
+                }
+            } else {
+                say(ui, s, Voice::Head, d.w.get("now.free"));
             }
-            for id in live.in_lane.iter().take(2) {
-                somebody(ui, d, *id, 10.0, Voice::Head);
-            }
-        } else {
-            say(ui, s, Voice::Head, d.w.get("now.free"));
-        }
+        });
     });
+}
+
+/// Somebody by their bib alone, where several stand in a row.
+fn bib_only(ui: &mut Ui, d: &Desk<'_>, id: Option<SkaterId>) {
+    let (number, colour) = bib_of(d, id);
+    let whole = d.label(id);
+    bib(ui, d.s, BIB_MM, &number, colour)
+        .widget_info(|| WidgetInfo::labeled(Role::Label, true, &whole));
 }
 
 pub(super) fn next(ui: &mut Ui, d: &mut Desk<'_>) {

@@ -230,7 +230,7 @@ fn answer(ui: &mut Ui, d: &Desk<'_>) {
     }
 }
 
-/// What the scale came to, with its errors in centimetres.
+/// What the scale came to, with its errors.
 fn found(ui: &mut Ui, d: &Desk<'_>, result: &ScaleResult) {
     let s = d.s;
     let metre = d.f.cm(result.length_error, 1);
@@ -241,7 +241,7 @@ fn found(ui: &mut Ui, d: &Desk<'_>, result: &ScaleResult) {
         &d.w.say("scale.metre", &[("v", &metre)]),
     );
     let length = |known: &crate::geometry::Known| {
-        format!("{} ± {}", d.f.metres(known.value), d.f.cm(known.error, 0))
+        format!("{} ± {}", d.f.metres(known.value), d.f.metres(known.error))
     };
     for (key, known) in [
         ("scale.height", &result.camera_height_m),

@@ -93,6 +93,25 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
         "skaters.change"
     });
     card(ui, s, title, |ui| {
+        // At the head, so that they are seen on every screen.
+        let named = !draft.skater.name.trim().is_empty();
+        let keys = vec![
+            Press::new(d.w.get("skaters.save")).main().enabled(named),
+            Press::new(d.w.get("list.close")),
+        ];
+        match crate::panel::widgets::grid(ui, s, 2, keys) {
+            Some(0) => {
+                let skater = draft.finished();
+                close = draft.new;
+                commands.push(if draft.new {
+                    Command::AddSkater(skater)
+                } else {
+                    Command::ChangeSkater(skater)
+                });
+            }
+            Some(_) => close = true,
+            None => {}
+        }
         columns(ui, s, [2.2, 1.0], |[left, right]| {
             field(
                 left,
@@ -103,6 +122,9 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
             );
             field(right, s, d.w.get("skaters.bib"), &mut draft.bib, false);
         });
+        if !named {
+            say(ui, s, Voice::Quiet, d.w.get("skaters.name_first"));
+        }
         say(ui, s, Voice::Quiet, d.w.get("skaters.group"));
         let groups = AgeGroup::ALL
             .iter()
@@ -145,27 +167,10 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
                 }
             }
         });
-        let named = !draft.skater.name.trim().is_empty();
-        flow(ui, |ui| {
-            let save = Press::new(d.w.get("skaters.save")).main().enabled(named);
-            if save.show(ui, s) {
-                let skater = draft.finished();
-                close = draft.new;
-                commands.push(if draft.new {
-                    Command::AddSkater(skater)
-                } else {
-                    Command::ChangeSkater(skater)
-                });
-            }
-            close |= Press::new(d.w.get("list.close")).show(ui, s);
-            let delete = Press::new(d.w.get("skaters.delete")).icon(Icon::Bin);
-            if !draft.new && delete.show(ui, s) {
-                state.deleting = Some(draft.skater.id);
-                commands.push(Command::PreviewDelete(draft.skater.id));
-            }
-        });
-        if !named {
-            say(ui, s, Voice::Quiet, d.w.get("skaters.name_first"));
+        let delete = Press::new(d.w.get("skaters.delete")).icon(Icon::Bin);
+        if !draft.new && delete.show(ui, s) {
+            state.deleting = Some(draft.skater.id);
+            commands.push(Command::PreviewDelete(draft.skater.id));
         }
     });
     d.out.append(&mut commands);
