@@ -350,7 +350,7 @@ impl Hand {
     fn bring(&mut self, name: &str) {
         let [wide, high] = self.glass.size.map(|v| v as f32);
         let upright = high > wide;
-        let foot = if upright { 34.0 } else { 14.0 } * self.mm;
+        let foot = if upright { 50.0 } else { 14.0 } * self.mm;
         for _ in 0..30 {
             let place = self.thing(name).rect();
             let room = 1.0..=high - foot;
@@ -363,7 +363,9 @@ impl Hand {
             } else {
                 return;
             };
-            self.scroll(by.clamp(-0.4 * high, 0.4 * high));
+            // What moves less than a finger slips is a press.
+            let least = 3.0 * SLIP_MM * self.mm;
+            self.scroll(by.signum() * by.abs().clamp(least, 0.4 * high));
             if (self.thing(name).rect().top() - place.top()).abs() < 0.5 {
                 return;
             }
@@ -398,14 +400,17 @@ impl Hand {
             .map(|n| n.rect())
             .collect();
         let from_y = if by > 0.0 { 0.7 } else { 0.25 } * high;
-        let x = (0..20)
-            .map(|i| wide * (0.3 + 0.03 * i as f32))
-            .find(|x| {
-                let line = Rect::from_min_max(pos2(*x, from_y), pos2(*x, from_y)).expand(4.0);
-                !taken.iter().any(|t| t.intersects(line))
+        let from = (0..5)
+            .flat_map(|row| (0..20).map(move |column| (row as f32, column as f32)))
+            .map(|(row, column)| {
+                let y = from_y - by.signum() * 0.03 * high * row;
+                pos2(wide * (0.3 + 0.03 * column), y)
+            })
+            .find(|at| {
+                let tip = Rect::from_min_max(*at, *at).expand(4.0);
+                !taken.iter().any(|t| t.intersects(tip))
             })
             .unwrap();
-        let from = pos2(x, from_y);
         self.finger(TouchPhase::Start, from);
         for i in 1..=8 {
             self.finger(TouchPhase::Move, from - vec2(0.0, by * i as f32 / 8.0));

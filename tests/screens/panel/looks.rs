@@ -28,14 +28,14 @@ const CONTRAST: f32 = 7.0;
 const CAP_SHARE: f32 = 0.7;
 
 /// The sizes that are looked at, points and inches of the diagonal.
-const SIZES: [(Vec2, f32); 5] = [
+const SIZES: [(Vec2, f32); 6] = [
     (vec2(1024.0, 600.0), 10.1),
     (vec2(1280.0, 720.0), 15.6),
     (vec2(1920.0, 1080.0), 15.6),
     (vec2(3840.0, 2160.0), 15.6),
-    // Upright. A small tablet held upright is not in it: in French the names under the
-    // signs of the pages do not fit there yet.
+    // Upright: a screen, and a small tablet.
     (vec2(1080.0, 1920.0), 15.6),
+    (vec2(800.0, 1280.0), 10.1),
 ];
 
 fn setup(language: Language) -> PanelSetup {
@@ -108,6 +108,14 @@ fn pages() -> Vec<(String, PageId, PanelView, Option<Prepare>)> {
         sentence: "The file cannot be read; check its name.".to_owned(),
         done: false,
     });
+    let mut passing = full.clone();
+    passing.live.somebody_passing = true;
+    passing.live.in_lane = vec![passing.queue.current];
+    let mut two = passing.clone();
+    two.live.in_lane.push(None);
+    for (name, view) in [("one in the lane", passing), ("two in the lane", two)] {
+        out.push((name.to_owned(), PageId::Now, view, None));
+    }
     let mut locked = rich();
     locked.pin = PinState::Locked;
     for page in PageId::ALL {
@@ -356,6 +364,30 @@ fn every_text_is_tall_dark_and_whole() {
             assert!(!breaks_a_word(&text), "{name}: '{words}' breaks a word");
         }
     });
+}
+
+/// Somebody comes into the lane while a finger is on its way to a key: the key stays there.
+#[test]
+fn nothing_slides_away_when_somebody_comes_into_the_lane() {
+    for language in Language::ALL {
+        for (size, inches) in SIZES {
+            let mm = size.length() / (inches * 25.4);
+            let words = PanelWords::built_in(language);
+            let mut coach = Coach::on(PageId::Now, rich(), setup(language), size, mm);
+            let places = |coach: &Coach| {
+                let keys = ["now.more", "now.skip", "now.unknown", "now.wrong"];
+                keys.map(|key| coach.thing(words.get(key)).rect())
+            };
+            let before = places(&coach);
+            coach.change(|v| {
+                v.live.somebody_passing = true;
+                v.live.in_lane = vec![v.queue.current];
+            });
+            assert_eq!(places(&coach), before, "{} {size:?}", language.code());
+            coach.change(|v| v.live.in_lane.push(None));
+            assert_eq!(places(&coach), before, "{} {size:?}", language.code());
+        }
+    }
 }
 
 /// What a page is for is never below its foot: every main key is seen whole

@@ -151,6 +151,8 @@ pub(super) const NAV_MM: f32 = 40.0;
 pub(super) const NARROW_NAV_MM: f32 = 24.0;
 /// Height of the bar of pages of an upright screen.
 pub(super) const NAV_BAR_MM: f32 = 15.0;
+/// Between the names of the pages.
+pub(super) const NAV_GAP_MM: f32 = 1.2;
 /// Edges of what can be pressed.
 pub(super) const EDGE_MM: f32 = 0.35;
 /// The ring around what the keyboard is at.

@@ -132,7 +132,9 @@ fn take_gloves(ui: &Ui, s: Sizes) {
 /// at the foot of a screen that stands upright.
 fn shares(room: Rect, s: Sizes, margin: f32) -> (Rect, Rect) {
     if s.is_upright() {
-        let top = room.bottom() - s.mm(theme::NAV_BAR_MM);
+        let rows = nav_rows(s) as f32;
+        let high_mm = rows * theme::NAV_BAR_MM + (rows - 1.0) * theme::NAV_GAP_MM;
+        let top = room.bottom() - s.mm(high_mm);
         let nav = Rect::from_min_max(pos2(room.left(), top), room.max);
         let rest = Rect::from_min_max(room.min, pos2(room.right(), top - s.gap()));
         return (nav, rest);
@@ -250,56 +252,63 @@ fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {
 /// The pages by their signs and names.
 fn pages(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState, room: Vec2) {
     let s = d.s;
-    let lock = d.view.pin == PinState::Open;
-    let count = PageId::ALL.len() as f32 + if lock || state.over { 1.0 } else { 0.0 };
-    let gap = s.mm(1.2);
+    let mut keys: Vec<_> = PageId::ALL
+        .iter()
+        .map(|page| {
+            let key = Press::new(d.w.get(page.words_key())).icon(page.icon());
+            (key.page(state.page == *page), Turn::To(*page))
+        })
+        .collect();
+    if state.over {
+        // Closing it locks it too.
+        let key = Press::new(d.w.get("page.close")).icon(Icon::Show);
+        keys.push((key.left(), Turn::Close));
+    } else if d.view.pin == PinState::Open {
+        let key = Press::new(d.w.get("privacy.lock")).icon(Icon::Lock);
+        keys.push((key.left(), Turn::Lock));
+    }
+    let gap = s.mm(theme::NAV_GAP_MM);
     ui.spacing_mut().item_spacing = vec2(gap, gap);
     let upright = s.is_upright();
-    let (wide, high) = if upright {
-        ((room.x - gap * (count - 1.0)) / count, room.y)
-    } else {
-        (room.x, (room.y - gap * (count - 1.0)) / count)
-    };
+    let rows = if upright { nav_rows(s) } else { keys.len() };
+    let across = keys.len().div_ceil(rows);
+    let part = |whole: f32, n: usize| (whole - gap * (n as f32 - 1.0)) / n as f32;
+    let (wide, high) = (part(room.x, across), part(room.y, rows));
     let high_mm = (high / s.mm(1.0)).clamp(theme::TARGET_MM, 17.0);
-    let stacked = upright || s.is_small();
-    let mut show = |ui: &mut Ui| {
-        for page in PageId::ALL {
-            let key = Press::new(d.w.get(page.words_key()))
-                .icon(page.icon())
-                .page(state.page == page)
-                .high(high_mm)
-                .wide(wide);
-            let key = if stacked { key.stacked() } else { key };
-            if key.show(ui, s) {
-                turn_to(state, page);
+    let mut pressed = None;
+    let mut keys = keys.into_iter().peekable();
+    while keys.peek().is_some() {
+        ui.horizontal(|ui| {
+            for (key, turn) in keys.by_ref().take(across) {
+                let key = key.high(high_mm).wide(wide);
+                let stacked = upright || s.is_small();
+                let key = if stacked { key.stacked() } else { key };
+                if key.show(ui, s) {
+                    pressed = Some(turn);
+                }
             }
-        }
-        if state.over {
-            // Closing it locks it too.
-            let key = Press::new(d.w.get("page.close"))
-                .icon(Icon::Show)
-                .left()
-                .high(high_mm)
-                .wide(wide);
-            let key = if stacked { key.stacked() } else { key };
-            state.close_asked |= key.show(ui, s);
-        } else if lock {
-            let key = Press::new(d.w.get("privacy.lock"))
-                .icon(Icon::Lock)
-                .left()
-                .high(high_mm)
-                .wide(wide);
-            let key = if stacked { key.stacked() } else { key };
-            if key.show(ui, s) {
-                d.out.push(Command::Lock);
-            }
-        }
-    };
-    if upright {
-        ui.horizontal(|ui| show(ui));
-    } else {
-        show(ui);
+        });
     }
+    match pressed {
+        Some(Turn::To(page)) => turn_to(state, page),
+        Some(Turn::Close) => state.close_asked = true,
+        Some(Turn::Lock) => d.out.push(Command::Lock),
+        None => {}
+    }
+}
+
+/// What the keys beside the page do.
+#[derive(Clone, Copy)]
+enum Turn {
+    To(PageId),
+    Close,
+    Lock,
+}
+
+/// Rows of the names of the pages at the foot of a screen that stands upright: on a narrow one
+/// they have no room beside each other.
+fn nav_rows(s: Sizes) -> usize {
+    if s.is_small() { 2 } else { 1 }
 }
 
 fn open_page(ui: &mut Ui, d: &mut Desk<'_>, state: &mut PanelState) {

@@ -41,6 +41,27 @@ pub(in crate::panel) fn columns<const N: usize, R>(
     result
 }
 
+/// Two things beside each other, or below each other where the screen is narrow. Both get what
+/// they share.
+pub(in crate::panel) fn beside<T>(
+    ui: &mut Ui,
+    s: Sizes,
+    shares: [f32; 2],
+    shared: &mut T,
+    first: impl FnOnce(&mut Ui, &mut T),
+    second: impl FnOnce(&mut Ui, &mut T),
+) {
+    if s.is_narrow() {
+        first(ui, shared);
+        second(ui, shared);
+        return;
+    }
+    columns(ui, s, shares, |[left, right]| {
+        first(left, shared);
+        second(right, shared);
+    });
+}
+
 /// Things in a row that goes on below where it is full.
 pub(in crate::panel) fn flow<R>(ui: &mut Ui, add: impl FnOnce(&mut Ui) -> R) -> R {
     ui.horizontal_wrapped(|ui| {

@@ -14,7 +14,7 @@ pub(super) use bib::{bib, paint as paint_bib};
 pub(super) use button::{Press, choice, toggle};
 pub(super) use field::{field, field_lines};
 pub(super) use icon::Icon;
-pub(super) use layout::{card, columns, flow, grid, pager, plain_card};
+pub(super) use layout::{beside, card, columns, flow, grid, pager, plain_card};
 pub(super) use main_keys::main_keys;
 pub(super) use slider::{Slider, stepper};
 
@@ -61,6 +61,11 @@ impl Sizes {
     /// Whether it stands upright.
     pub(super) fn is_upright(self) -> bool {
         self.screen.x < self.screen.y
+    }
+
+    /// Whether it is a small tablet that stands upright.
+    pub(super) fn is_narrow(self) -> bool {
+        self.is_small() && self.is_upright()
     }
 
     /// Points of a length in millimetres.

@@ -68,10 +68,10 @@ fn whose(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGroup
                 .iter()
                 .map(|g| Press::new(group_word(d, *g)).page(*g == group))
                 .collect();
-            let across = if ui.available_width() < s.mm(95.0) {
-                3
-            } else {
-                4
+            let across = match ui.available_width() / s.mm(1.0) {
+                narrow if narrow < 60.0 => 2,
+                small if small < 95.0 => 3,
+                _ => 4,
             };
             if let Some(index) = grid(ui, s, across, keys) {
                 state.group = Some(AgeGroup::ALL[index]);

@@ -11,6 +11,7 @@ use egui::{Layout, Rect, Ui, UiBuilder, pos2};
 
 use super::Desk;
 use crate::panel::state::PageId;
+use crate::panel::widgets::columns;
 
 /// Share of the width the picture's side takes.
 const PICTURE_SHARE: f32 = 0.655;
@@ -46,6 +47,9 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState
         ui.clip_rect().right() - s.mm(1.5),
         ui.clip_rect().bottom() - 1.0,
     );
+    if s.is_narrow() {
+        return narrow(ui, d, state, room);
+    }
     if s.is_upright() {
         picture::show(ui, d, state, room.width(), room.height() * 0.42);
         strip::show(ui, d, room.width());
@@ -95,6 +99,27 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState
         .bottom()
         .max(right_ui.min_rect().bottom());
     ui.advance_cursor_after_rect(Rect::from_min_max(room.min, pos2(room.right(), bottom)));
+}
+
+/// On a small tablet that stands upright the picture shares its height with who is in the lane.
+fn narrow(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, room: Rect) {
+    let s = d.s;
+    if state.more {
+        return more::show(ui, d, state);
+    }
+    if state.ended {
+        return more::ended(ui, d, state);
+    }
+    ui.set_max_width(room.width());
+    columns(ui, s, [1.62, 1.0], |[left, right]| {
+        let wide = left.available_width();
+        picture::show(left, d, state, wide, wide * 9.0 / 16.0);
+        who::in_lane(right, d);
+        more::keys(right, d, state);
+    });
+    strip::show(ui, d, room.width());
+    who::next(ui, d);
+    who::last(ui, d);
 }
 
 /// What stands beside the picture.

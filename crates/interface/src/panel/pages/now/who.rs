@@ -6,15 +6,28 @@ use super::flags;
 use crate::panel::model::{Command, PassRow, QueueStep};
 use crate::panel::pages::{Desk, bib_of};
 use crate::panel::state::{Choosing, PageId};
-use crate::panel::widgets::{Icon, Press, Sizes, Voice, bib, card, columns, grid, plain_card, say};
+use crate::panel::widgets::{Icon, Press, Voice, bib, card, columns, grid, plain_card, say};
 use crate::roster::SkaterId;
 use crate::store::PassKey;
 
-/// The bib of who is in the lane, millimetres.
+/// The bib of who is in the lane, and free room about it, millimetres.
 const BIB_MM: f32 = 10.0;
+const AIR_MM: f32 = 2.5;
 
 /// Somebody with their bib, as large as room allows.
 fn somebody(ui: &mut Ui, d: &Desk<'_>, id: Option<SkaterId>, side_mm: f32, voice: Voice) {
+    somebody_over(ui, d, id, side_mm, voice, "");
+}
+
+/// The same with a line under the name, where there is one.
+fn somebody_over(
+    ui: &mut Ui,
+    d: &Desk<'_>,
+    id: Option<SkaterId>,
+    side_mm: f32,
+    voice: Voice,
+    under: &str,
+) {
     let s = d.s;
     ui.horizontal(|ui| {
         let (number, colour) = bib_of(d, id);
@@ -25,11 +38,17 @@ fn somebody(ui: &mut Ui, d: &Desk<'_>, id: Option<SkaterId>, side_mm: f32, voice
             _ => d.label(id),
         };
         ui.vertical(|ui| {
-            let free = (s.mm(side_mm) - ui.text_style_height(&egui::TextStyle::Body) * 1.2) / 2.0;
-            ui.add_space(free.max(0.0) * 0.5);
+            if under.is_empty() {
+                let line = ui.text_style_height(&egui::TextStyle::Body) * 1.2;
+                ui.add_space(((s.mm(side_mm) - line) / 4.0).max(0.0));
+            }
+            ui.spacing_mut().item_spacing.y = 0.0;
             let said = say(ui, s, voice, &name);
             let whole = d.label(id);
             said.widget_info(|| WidgetInfo::labeled(Role::Label, true, &whole));
+            if !under.is_empty() {
+                say(ui, s, Voice::Quiet, under);
+            }
         });
     });
 }
@@ -45,25 +64,43 @@ pub(super) fn in_lane(ui: &mut Ui, d: &mut Desk<'_>) {
     };
     plain_card(ui, s, fill, |ui| {
         // As high as with somebody in the lane: nothing below slides away under a finger.
-        ui.horizontal(|ui| {
-            ui.set_min_height(s.mm(BIB_MM));
-            if !station.camera_live {
-                say(ui, s, Voice::Head, d.w.get("now.nobody_skates"));
-            } else if live.somebody_passing {
-                say(ui, s, Voice::Quiet, d.w.get("now.in_lane"));
-                match live.in_lane.as_slice() {
-                    [] => somebody(ui, d, None, BIB_MM, Voice::Head),
-                    [one] => somebody(ui, d, *one, BIB_MM, Voice::Head),
-                    [one, two, ..] => {
-                        bib_only(ui, d, *one);
-                        bib_only(ui, d, *two);
-                    }
-                }
-            } else {
-                say(ui, s, Voice::Head, d.w.get("now.free"));
-            }
-        });
+        let one_row = ui.available_width() >= s.mm(ONE_ROW_MM);
+        let line = ui.text_style_height(&egui::TextStyle::Body) + ui.spacing().item_spacing.y;
+        let rows = if one_row {
+            0.0
+        } else {
+            line + ui.spacing().item_spacing.y
+        };
+        ui.set_min_height(s.mm(BIB_MM + AIR_MM) + rows);
+        if !station.camera_live {
+            say(ui, s, Voice::Head, d.w.get("now.nobody_skates"));
+        } else if !live.somebody_passing {
+            say(ui, s, Voice::Head, d.w.get("now.free"));
+        } else if one_row {
+            ui.horizontal(|ui| in_it(ui, d));
+        } else {
+            in_it(ui, d);
+        }
     });
+}
+
+/// Less room than this, millimetres, takes who is in the lane in two rows.
+const ONE_ROW_MM: f32 = 55.0;
+
+/// Who is in the lane, after the word for it.
+fn in_it(ui: &mut Ui, d: &Desk<'_>) {
+    let s = d.s;
+    say(ui, s, Voice::Quiet, d.w.get("now.in_lane"));
+    match d.view.live.in_lane.as_slice() {
+        [] => somebody(ui, d, None, BIB_MM, Voice::Head),
+        [one] => somebody(ui, d, *one, BIB_MM, Voice::Head),
+        [one, two, ..] => {
+            ui.horizontal(|ui| {
+                bib_only(ui, d, *one);
+                bib_only(ui, d, *two);
+            });
+        }
+    }
 }
 
 /// Somebody by their bib alone, where several stand in a row.
@@ -182,9 +219,7 @@ pub(super) fn last(ui: &mut Ui, d: &mut Desk<'_>) {
     let mut commands = vec![];
     let mut wrong = false;
     let mut given = None;
-    // A lying tablet has no room for a title: the card stands under that of its pass.
-    let title = if is_flat(s) { "" } else { &title };
-    card(ui, s, title, |ui| {
+    plain_card(ui, s, s.c.card, |ui| {
         // First what the skater was shown, then the numbers.
         let shown = view.live.shown.as_ref();
         let shown = shown.map(|shown| d.w.say("now.shown", &[("words", shown)]));
@@ -197,13 +232,14 @@ pub(super) fn last(ui: &mut Ui, d: &mut Desk<'_>) {
                 say(ui, s, Voice::Quiet, &capital(&cue));
             }
         };
-        if is_flat(s) {
+        if s.is_small() {
+            // A tablet has no room for its number: the card stands under that of its pass.
             columns(ui, s, [1.0, 1.2], |[left, right]| {
                 somebody(left, d, skater, 10.0, Voice::Head);
                 what(right);
             });
         } else {
-            somebody(ui, d, skater, 10.0, Voice::Head);
+            somebody_over(ui, d, skater, 10.0, Voice::Head, &title);
             what(ui);
         }
         if s.is_upright() && !s.is_small() {
@@ -224,11 +260,6 @@ pub(super) fn last(ui: &mut Ui, d: &mut Desk<'_>) {
 
 /// Rules of the last pass whose flags are said here; the others are on its page.
 const FLAGS: usize = 2;
-
-/// Whether it is a small screen that lies: everything is low and wide.
-fn is_flat(s: Sizes) -> bool {
-    s.is_small() && !s.is_upright()
-}
 
 /// How high what is said under the strip is, points: the last pass on a small screen,
 /// its flags on a large one.
@@ -308,7 +339,7 @@ fn somebody_else(
         Press::new(d.w.get("now.show_me")).icon(Icon::Show)
     });
     let count = names.len();
-    let across = if is_flat(s) { keys.len() } else { 2 };
+    let across = if s.is_small() { keys.len() } else { 2 };
     match grid(ui, s, across, keys) {
         Some(i) if i < count => *given = Some(likely[i]),
         Some(i) if i == count => *wrong = true,

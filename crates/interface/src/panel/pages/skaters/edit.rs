@@ -8,7 +8,7 @@ use crate::panel::model::{Command, WouldDelete};
 use crate::panel::pages::limits::group_word;
 use crate::panel::pages::{Desk, band_colour, band_word};
 use crate::panel::widgets::{
-    Icon, Press, Slider, Voice, card, columns, field, flow, plain_card, say, stepper,
+    Icon, Press, Slider, Voice, beside, card, columns, field, flow, plain_card, say, stepper,
 };
 use crate::roster::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};
 use crate::rules::AgeGroup;
@@ -69,11 +69,16 @@ impl Draft {
 
 pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
     let s = d.s;
-    let mut close = false;
-    columns(ui, s, [1.3, 1.0], |[left, right]| {
-        close |= fields(left, d, state);
-        close |= rights(right, d, state);
-    });
+    let mut shared = (d, state, false);
+    beside(
+        ui,
+        s,
+        [1.3, 1.0],
+        &mut shared,
+        |ui, (d, state, close)| *close |= fields(ui, d, state),
+        |ui, (d, state, close)| *close |= rights(ui, d, state),
+    );
+    let (_, state, close) = shared;
     if close {
         state.draft = None;
     }

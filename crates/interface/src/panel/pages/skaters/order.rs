@@ -5,7 +5,7 @@ use egui::Ui;
 use super::SkatersState;
 use crate::panel::model::Command;
 use crate::panel::pages::Desk;
-use crate::panel::widgets::{Press, Voice, columns, grid, pager, say};
+use crate::panel::widgets::{Press, Voice, beside, columns, grid, pager, say};
 use crate::roster::SkaterId;
 
 /// Skaters on one leaf.
@@ -35,44 +35,55 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) {
         Some(_) => close = true,
         None => {}
     }
-    columns(ui, s, [1.6, 1.0], |[left, right]| {
-        say(left, s, Voice::Head, d.w.get("order.in"));
-        let range = pager(left, s, d.w, order.len(), PER_LEAF, &mut state.order_leaf);
-        if order.is_empty() {
-            say(left, s, Voice::Body, d.w.get("order.empty"));
-        }
-        let mut change = None;
-        for at in range {
-            row(left, d, order, at, &mut change);
-        }
-        match change {
-            Some(Change::Earlier(at)) => order.swap(at, at - 1),
-            Some(Change::Later(at)) => order.swap(at, at + 1),
-            Some(Change::Out(at)) => {
-                order.remove(at);
-            }
-            None => {}
-        }
-        say(right, s, Voice::Head, d.w.get("order.out"));
-        let out: Vec<SkaterId> = d
-            .view
-            .roster
-            .iter()
-            .map(|x| x.id)
-            .filter(|id| !order.contains(id))
-            .collect();
-        let mut leaf = 0;
-        let range = pager(right, s, d.w, out.len(), usize::MAX, &mut leaf);
-        for id in &out[range] {
-            let text = d.w.say("order.add", &[("who", &d.label(Some(*id)))]);
-            let width = right.available_width();
-            if Press::new(&text).wide(width).left().show(right, s) {
-                order.push(*id);
-            }
-        }
-    });
+    let mut shared = (&*d, order, &mut state.order_leaf);
+    beside(
+        ui,
+        s,
+        [1.6, 1.0],
+        &mut shared,
+        |ui, (d, order, leaf)| inside(ui, d, order, leaf),
+        |ui, (d, order, _)| outside(ui, d, order),
+    );
     if close {
         state.order = None;
+    }
+}
+
+/// Who is in the order.
+fn inside(ui: &mut Ui, d: &Desk<'_>, order: &mut Vec<SkaterId>, leaf: &mut usize) {
+    let s = d.s;
+    say(ui, s, Voice::Head, d.w.get("order.in"));
+    let range = pager(ui, s, d.w, order.len(), PER_LEAF, leaf);
+    if order.is_empty() {
+        say(ui, s, Voice::Body, d.w.get("order.empty"));
+    }
+    let mut change = None;
+    for at in range {
+        row(ui, d, order, at, &mut change);
+    }
+    match change {
+        Some(Change::Earlier(at)) => order.swap(at, at - 1),
+        Some(Change::Later(at)) => order.swap(at, at + 1),
+        Some(Change::Out(at)) => {
+            order.remove(at);
+        }
+        None => {}
+    }
+}
+
+/// Who is not.
+fn outside(ui: &mut Ui, d: &Desk<'_>, order: &mut Vec<SkaterId>) {
+    let s = d.s;
+    say(ui, s, Voice::Head, d.w.get("order.out"));
+    for skater in d.view.roster.iter() {
+        if order.contains(&skater.id) {
+            continue;
+        }
+        let text = d.w.say("order.add", &[("who", &d.label(Some(skater.id)))]);
+        let width = ui.available_width();
+        if Press::new(&text).wide(width).left().show(ui, s) {
+            order.push(skater.id);
+        }
     }
 }
 
