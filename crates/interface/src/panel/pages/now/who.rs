@@ -66,11 +66,7 @@ pub(super) fn in_lane(ui: &mut Ui, d: &mut Desk<'_>) {
         // As high as with somebody in the lane: nothing below slides away under a finger.
         let one_row = ui.available_width() >= s.mm(ONE_ROW_MM);
         let line = ui.text_style_height(&egui::TextStyle::Body) + ui.spacing().item_spacing.y;
-        let rows = if one_row {
-            0.0
-        } else {
-            line + ui.spacing().item_spacing.y
-        };
+        let rows = if one_row { 0.0 } else { line + s.mm(AIR_MM) };
         ui.set_min_height(s.mm(BIB_MM + AIR_MM) + rows);
         if !station.camera_live {
             say(ui, s, Voice::Head, d.w.get("now.nobody_skates"));
