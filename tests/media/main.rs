@@ -12,6 +12,7 @@ mod pose_cores;
 mod pose_golden;
 mod pose_scene;
 mod rejudge;
+mod review_cores;
 mod review_folder;
 mod truth_clips;
 mod two_cameras;

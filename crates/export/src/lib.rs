@@ -64,6 +64,7 @@ pub use club::{
 pub use csv_file::Separator;
 pub use error::ExportError;
 pub use hive::{Added, DATASET_VERSION, DatasetRequest, Settled, add_to_dataset, settle_deletions};
+pub use video::{Mp4, VideoError};
 pub use words::ExportWords;
 
 /// How an export is handed over.

@@ -12,6 +12,8 @@ pub mod review;
 mod review_folder;
 mod review_out;
 mod review_part;
+mod review_recording;
 pub(in crate::station) mod roster_cli;
 pub(in crate::station) mod ruler;
 pub(in crate::station) mod scale;
+mod stretches;

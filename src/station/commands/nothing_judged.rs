@@ -35,11 +35,18 @@ pub enum Nothing {
 const MANY_LOOKS: u64 = 12;
 
 impl Looked {
-    /// A picture taken at this time was looked at.
-    pub fn frame(&mut self, at_s: f64) {
-        self.frames += 1;
-        let first_s = self.span_s.map_or(at_s, |[first_s, _]| first_s);
-        self.span_s = Some([first_s, at_s]);
+    /// Pictures were looked at, the first and the last of them taken at these times, seconds.
+    pub fn frames(&mut self, more: u64, span_s: Option<[f64; 2]>) {
+        self.frames += more;
+        if let Some([first_s, last_s]) = span_s {
+            let first_s = self.span_s.map_or(first_s, |[first_s, _]| first_s);
+            self.span_s = Some([first_s, last_s]);
+        }
+    }
+
+    /// Times of the first and the last picture, seconds.
+    pub fn span_s(&self) -> Option<[f64; 2]> {
+        self.span_s
     }
 
     /// A pass was judged as far as it could be.
@@ -214,7 +221,8 @@ mod tests {
 
     fn looked(rate: f64) -> Looked {
         let mut looked = Looked::default();
-        (0..60).for_each(|k| looked.frame(f64::from(k) / rate));
+        looked.frames(30, Some([0.0, 29.0 / rate]));
+        looked.frames(30, Some([30.0 / rate, 59.0 / rate]));
         looked
     }
 

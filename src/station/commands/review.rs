@@ -2,27 +2,24 @@
 //! window.
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
 
 use anyhow::Context;
 
-use super::nothing_judged::{Looked, Nothing};
+use super::nothing_judged::Nothing;
 use super::review_folder;
-use super::review_out::{Bar, Output};
-use super::review_part::Part;
-use crate::capture::{self, SourceSpec};
+use super::review_out::Output;
+use super::review_recording::review_one;
+use crate::capture;
 use crate::config::{self, Lane, Travel, View};
 use crate::rules::{AgeGroup, AgeGroups};
 use crate::station::live::shutdown::{Stop, stop_on_signals};
 use crate::station::ruler::{CheckState, Checks, recordings_of};
-use crate::station::session::offline::Analyser;
-use crate::station::session::pass_judge::{FinishedPass, Judging};
+use crate::station::session::pass_judge::Judging;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::{StationSettings, age_groups_file, station_file};
 use crate::station::usage::{UsageError, age_group, view};
-use crate::station::vision::cores_up_to;
 use crate::station::words;
-use crate::store::{self, SessionFile, SessionInfo};
+use crate::store::{self, SessionFile};
 use crate::track::TrackSettings;
 
 /// `kickplate review`: a recorded video, from a fixed camera.
@@ -52,6 +49,19 @@ pub struct ReviewOptions {
     /// Also where the folder holds the result of another video.
     #[arg(long)]
     pub replace: bool,
+    /// Cores to use; all of them where it is not given. The result is the same.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub cores: Option<u16>,
+}
+
+impl ReviewOptions {
+    /// How many cores may be used.
+    pub(super) fn cores(&self) -> usize {
+        self.cores.map_or_else(
+            || std::thread::available_parallelism().map_or(1, usize::from),
+            usize::from,
+        )
+    }
 }
 
 /// Judges a recording and writes `session.json` into the folder asked for; of a folder
@@ -77,7 +87,7 @@ pub fn review(options: &ReviewOptions) -> anyhow::Result<()> {
         out: options.out.clone(),
     };
     let mut out = Output::default();
-    let reviewed = review_one(options, &desk, &one, cores_up_to(3), Some(&mut out))?;
+    let reviewed = review_one(options, &desk, &one, options.cores(), Some(&mut out))?;
     out.print(&format!(
         "{} of '{}' in {} frames, written to {}\n",
         words::passes(reviewed.session.passes.len()),
@@ -139,13 +149,13 @@ pub(super) struct Reviewed {
     pub(super) name: String,
     pub(super) session: SessionFile,
     pub(super) frames: u64,
-    path: PathBuf,
+    pub(super) path: PathBuf,
     /// The video and all settings it was judged with ([`name_of`]).
     pub(super) of: String,
     /// How it stands with a check that was made with recordings of its lane.
     pub(super) check: CheckState,
     /// When it was seen that the camera had been moved, seconds.
-    moved_at_s: Option<f64>,
+    pub(super) moved_at_s: Option<f64>,
     /// Where its reading ended before its end, and why.
     pub(super) damage: Option<anyhow::Error>,
     pub(super) nothing: Option<Nothing>,
@@ -193,188 +203,6 @@ pub(super) fn judging_of(
     Ok((judging, check))
 }
 
-/// Judges one recording on so many cores. Passes and progress are told where there is
-/// an output.
-///
-/// # Errors
-/// What cannot be read or written; that it was stopped.
-pub(super) fn review_one(
-    options: &ReviewOptions,
-    desk: &Desk,
-    recording: &Recording,
-    cores: usize,
-    out: Option<&mut Output>,
-) -> anyhow::Result<Reviewed> {
-    let spec = SourceSpec::parse(&recording.file.to_string_lossy()).map_err(usage_or_failure)?;
-    let mut source = capture::open_ahead(&spec).map_err(usage_or_failure)?;
-    let record = source_record(source.info());
-    let size_px = [record.width, record.height];
-    let (judging, check) = judging_of(options, desk, recording, size_px)?;
-    let lane = judging.lane.clone();
-    // Before anything that takes long.
-    let path = recording.out.join("session.json");
-    make_folder(&recording.out)?;
-    may_write(&path, &record, options.replace)?;
-    let thresholds = judging.thresholds.clone();
-    let name = name_of(&recording.file, &judging);
-    let (model, engine) = (options.model, options.engine);
-    let mut analyser = Analyser::on_cores(&desk.home, model, engine, judging, cores)?;
-    analyser.watch_standing();
-    let engine = analyser.engine_record(model);
-    let info = SessionInfo {
-        source: record.clone(),
-        lane: lane.clone(),
-        engine: engine.clone(),
-        age_group: options.age_group,
-        started: jiff::Zoned::now(),
-    };
-    let (part, before) = Part::open(&recording.out, format!("{name} {engine:?}"), &info)?;
-    let mut work = Work {
-        session: SessionFile::new(record, lane, engine, &thresholds, None),
-        first_track: before
-            .iter()
-            .map(|(pass, _)| pass.track_id)
-            .max()
-            .unwrap_or(0),
-        told: out.map(|out| Told {
-            bar: Bar::new(source.info().frame_count),
-            out,
-        }),
-        part,
-    };
-    for (pass, cue) in &before {
-        // The choice of cues depends on what was said before.
-        analyser.remember(pass);
-        work.session
-            .add_pass(pass, cue, &words::cue_sentence(cue))?;
-    }
-    if let (Some(told), true) = (&work.told, work.part.frames > 0) {
-        let done = format!(
-            "goes on after {} frames with {}",
-            work.part.frames,
-            words::passes(before.len())
-        );
-        told.bar.say(&done);
-    }
-    let mut frames = 0;
-    let mut looked = Looked::default();
-    for (pass, _) in &before {
-        looked.pass(pass);
-    }
-    let mut quiet_since = work.part.frames;
-    let mut moved_at_s = None;
-    let damage = loop {
-        if desk.stop.load(Ordering::Relaxed) {
-            work.told.iter().for_each(|told| told.bar.end());
-            return Err(stopped(&recording.out, work.session.passes.len()));
-        }
-        match source.next_frame() {
-            Ok(Some(frame)) => {
-                frames += 1;
-                looked.frame(frame.captured_at_s);
-                if frames <= work.part.frames {
-                    analyser.look_only(&frame);
-                } else {
-                    let (_, finished) = analyser.push(&frame)?;
-                    finished.iter().for_each(|done| looked.pass(&done.pass));
-                    let judged = work.keep(&finished)?;
-                    let often = frames - quiet_since >= QUIET_EVERY;
-                    if (judged || often) && !analyser.somebody_passing() {
-                        work.part.quiet(frames)?;
-                        quiet_since = frames;
-                    }
-                }
-                if moved_at_s.is_none() && analyser.camera_moved() {
-                    moved_at_s = Some(frame.captured_at_s);
-                }
-                if let Some(told) = &mut work.told {
-                    told.bar.show(frames, work.session.passes.len());
-                }
-                source.reuse(frame.rgb);
-            }
-            Ok(None) => break None,
-            // What was judged before the damage is kept and written.
-            Err(error) => break Some(usage_or_failure(error)),
-        }
-    };
-    let finished = analyser.finish();
-    finished.iter().for_each(|done| looked.pass(&done.pass));
-    work.keep(&finished)?;
-    work.told.iter().for_each(|told| told.bar.end());
-    let Work {
-        mut session, part, ..
-    } = work;
-    session.source.frames = Some(frames);
-    session.write(&path)?;
-    part.finish()?;
-    let nothing = looked.nothing(
-        analyser.tally(),
-        analyser.estimator().counters(),
-        (
-            &analyser.judging().lane,
-            analyser.judging().track.min_pass_speed_mps,
-        ),
-        source.info(),
-    );
-    Ok(Reviewed {
-        name: source.info().name.clone(),
-        session,
-        frames,
-        path,
-        of: name,
-        check,
-        moved_at_s,
-        damage,
-        nothing,
-    })
-}
-
-/// A quiet moment is noted at least this often, frames.
-const QUIET_EVERY: u64 = 300;
-
-/// Where passes and progress are told.
-struct Told<'o> {
-    bar: Bar,
-    out: &'o mut Output,
-}
-
-/// A review on its way.
-struct Work<'o> {
-    session: SessionFile,
-    part: Part,
-    told: Option<Told<'o>>,
-    /// Tracks are counted on from here.
-    first_track: u32,
-}
-
-impl Work<'_> {
-    /// Keeps and prints what was judged; whether that was anything.
-    fn keep(&mut self, finished: &[FinishedPass]) -> anyhow::Result<bool> {
-        for judged in finished {
-            let (mut pass, mut cue) = (judged.pass.clone(), judged.cue.clone());
-            pass.track_id += self.first_track;
-            cue.track_id += self.first_track;
-            self.part.keep(&pass, &cue)?;
-            self.session
-                .add_pass(&pass, &cue, &words::cue_sentence(&cue))?;
-            if let Some(Told { bar, out }) = &mut self.told {
-                let table = words::pass_table(&pass, &cue) + "\n";
-                bar.beside(|| out.print(&table));
-            }
-        }
-        Ok(!finished.is_empty())
-    }
-}
-
-/// The sentence of a review that was told to stop.
-fn stopped(out: &Path, passes: usize) -> anyhow::Error {
-    anyhow::anyhow!(
-        "the review was stopped; {} are kept in '{}', and the same command goes on from there",
-        words::passes(passes),
-        out.display()
-    )
-}
-
 /// The results go into a folder for their owner only.
 pub(super) fn make_folder(out: &Path) -> anyhow::Result<()> {
     config::private_folder(out).with_context(|| {
@@ -386,7 +214,11 @@ pub(super) fn make_folder(out: &Path) -> anyhow::Result<()> {
 }
 
 /// A result of another video is not replaced unasked.
-fn may_write(path: &Path, record: &store::SourceInfo, replace: bool) -> Result<(), UsageError> {
+pub(super) fn may_write(
+    path: &Path,
+    record: &store::SourceInfo,
+    replace: bool,
+) -> Result<(), UsageError> {
     if path.is_dir() {
         return Err(UsageError(format!(
             "'{}' is a folder; choose another with --out",

@@ -17,7 +17,8 @@ use anyhow::Context;
 use sha2::{Digest, Sha256};
 
 use super::nothing_judged::Nothing;
-use super::review::{Desk, Recording, ReviewOptions, judging_of, make_folder, name_of, review_one};
+use super::review::{Desk, Recording, ReviewOptions, judging_of, make_folder, name_of};
+use super::review_recording::review_one;
 use crate::config::write_atomically;
 use crate::rules::{RuleId, RuleMap};
 use crate::station::program::{complain, print};
@@ -61,7 +62,7 @@ pub(super) fn review_all(
 ) -> anyhow::Result<()> {
     make_folder(&options.out)?;
     let recordings = places(options, files)?;
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let cores = options.cores();
     let workers = cores.min(recordings.len());
     let each = (cores / workers).max(1);
     let done = Mutex::new(read_done(&options.out));

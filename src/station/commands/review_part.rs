@@ -3,7 +3,8 @@
 //!
 //! `session.part/` in the folder of the results holds a sessions file with the
 //! passes as they were judged, and `progress.json`: which video with which
-//! settings, how many of its frames are done, and how many passes those gave.
+//! settings, up to which place it is done, how many passes that gave, and what
+//! goes on from there ([`Progress`]).
 
 use std::path::{Path, PathBuf};
 
@@ -12,8 +13,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::write_atomically;
 use crate::feedback::Cue;
+use crate::pose::PoseCounters;
 use crate::rules::JudgedPass;
+use crate::standing::KeptWatch;
 use crate::store::{SessionId, SessionInfo, Store};
+use crate::track::Tally;
 
 const FOLDER: &str = "session.part";
 const PROGRESS: &str = "progress.json";
@@ -23,8 +27,29 @@ struct Done {
     /// What is reviewed, and with what: see [`Part::open`].
     of: String,
     session: i64,
-    frames: u64,
     passes: usize,
+    progress: Progress,
+}
+
+/// What is known at a place where nobody skates, besides the passes.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Progress {
+    /// The place from which on a recording is still to be told.
+    pub(super) place: usize,
+    /// Pictures before it.
+    pub(super) frames: u64,
+    /// Times of the first and the last of them, seconds.
+    pub(super) span_s: Option<[f64; 2]>,
+    /// Numbers that were given to tracks.
+    pub(super) tracks: u32,
+    pub(super) tally: Tally,
+    pub(super) counters: PoseCounters,
+    /// The watch of where the camera stands.
+    pub(super) watch: Option<KeptWatch>,
+    /// When it was seen that the camera had been moved, seconds.
+    pub(super) moved_at_s: Option<f64>,
+    /// What was damaged first.
+    pub(super) damage: Option<String>,
 }
 
 /// An unfinished review.
@@ -34,14 +59,13 @@ pub(super) struct Part {
     session: SessionId,
     of: String,
     passes: usize,
-    /// Frames that need not be judged again.
-    pub(super) frames: u64,
 }
 
 impl Part {
     /// Opens the unfinished review in `out`, or begins one. `of` names the
     /// video and all settings that a result depends on: a part of another
-    /// review is of no use and is let go. Gives the passes that are there.
+    /// review is of no use and is let go. Gives the passes that are there, and
+    /// what is known after them.
     ///
     /// # Errors
     /// The folder cannot be written to.
@@ -49,7 +73,7 @@ impl Part {
         out: &Path,
         of: String,
         info: &SessionInfo,
-    ) -> anyhow::Result<(Part, Vec<(JudgedPass, Cue)>)> {
+    ) -> anyhow::Result<(Part, Vec<(JudgedPass, Cue)>, Progress)> {
         let folder = out.join(FOLDER);
         let done = std::fs::read(folder.join(PROGRESS))
             .ok()
@@ -60,7 +84,7 @@ impl Part {
         }
         let mut store = Store::open(&folder)
             .with_context(|| format!("results cannot be written to '{}'", out.display()))?;
-        let mut frames = 0;
+        let mut progress = Progress::default();
         let mut passes = Vec::new();
         if let Some(done) = done
             && store.set_aside().is_none()
@@ -68,7 +92,7 @@ impl Part {
             && before.damaged.is_empty()
             && before.passes.len() >= done.passes
         {
-            frames = done.frames;
+            progress = done.progress;
             // Passes after the last quiet moment are judged once more.
             let kept = before.passes.into_iter().take(done.passes);
             passes = kept.map(|p| (p.pass, p.cue)).collect();
@@ -83,10 +107,9 @@ impl Part {
             session,
             of,
             passes: passes.len(),
-            frames,
         };
-        part.note(frames)?;
-        Ok((part, passes))
+        part.quiet(&progress)?;
+        Ok((part, passes, progress))
     }
 
     /// Keeps a pass.
@@ -100,22 +123,16 @@ impl Part {
         Ok(())
     }
 
-    /// Nobody is in the lane after so many frames: a review may go on here.
+    /// Nobody skates at the place that the review has come to: it may go on here.
     ///
     /// # Errors
     /// The disk does not take it.
-    pub(super) fn quiet(&mut self, frames: u64) -> anyhow::Result<()> {
-        self.note(frames)?;
-        self.frames = frames;
-        Ok(())
-    }
-
-    fn note(&self, frames: u64) -> anyhow::Result<()> {
+    pub(super) fn quiet(&self, progress: &Progress) -> anyhow::Result<()> {
         let done = Done {
             of: self.of.clone(),
             session: self.session.number(),
-            frames,
             passes: self.passes,
+            progress: progress.clone(),
         };
         let path = self.folder.join(PROGRESS);
         write_atomically(&path, &serde_json::to_vec(&done)?, 0o600)
@@ -168,23 +185,29 @@ mod tests {
     fn a_review_that_was_cut_off_goes_on_after_its_last_quiet_moment() {
         let dir = tempfile::tempdir().unwrap();
         let open = |of: &str| Part::open(dir.path(), of.to_owned(), &samples::session()).unwrap();
-        let (mut part, before) = open("a.mp4");
-        assert_eq!((part.frames, before.len()), (0, 0));
+        let at = |place: usize| Progress {
+            place,
+            frames: 300 * place as u64,
+            tracks: 7,
+            ..Progress::default()
+        };
+        let (mut part, before, progress) = open("a.mp4");
+        assert_eq!((before.len(), progress), (0, Progress::default()));
         for n in 1..=2 {
             part.keep(&pass(n).0, &pass(n).1).unwrap();
         }
-        part.quiet(300).unwrap();
+        part.quiet(&at(1)).unwrap();
         part.keep(&pass(3).0, &pass(3).1).unwrap();
         drop(part);
 
         for _ in 0..2 {
-            let (part, before) = open("a.mp4");
-            assert_eq!(part.frames, 300);
+            let (_, before, progress) = open("a.mp4");
+            assert_eq!(progress, at(1));
             let ends: Vec<f64> = before.iter().map(|(p, _)| p.ended_at_s).collect();
             assert_eq!(ends, [1.0 / 3.0, 2.0 / 3.0]);
         }
         // With another pass of that number this time.
-        let (mut part, _) = open("a.mp4");
+        let (mut part, ..) = open("a.mp4");
         part.keep(
             &pass(5).0,
             &Cue {
@@ -193,14 +216,14 @@ mod tests {
             },
         )
         .unwrap();
-        part.quiet(500).unwrap();
+        part.quiet(&at(2)).unwrap();
         drop(part);
         assert_eq!(open("a.mp4").1.len(), 3);
 
         // Another video or other limits: from the beginning.
-        assert_eq!(open("b.mp4").0.frames, 0);
-        let (part, before) = open("a.mp4");
-        assert_eq!((part.frames, before.len()), (0, 0));
+        assert_eq!(open("b.mp4").2, Progress::default());
+        let (part, before, progress) = open("a.mp4");
+        assert_eq!((before.len(), progress.place), (0, 0));
         part.finish().unwrap();
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
     }

@@ -5,7 +5,6 @@ use std::path::Path;
 use super::pass_judge::{FinishedPass, Judging, PassJudge};
 use crate::capture::Frame;
 use crate::pose::{Estimator, PoseError, PoseFrame};
-use crate::rules::JudgedPass;
 use crate::standing::Standing;
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::vision::cores_up_to;
@@ -30,20 +29,7 @@ impl Analyser {
         engine: EngineChoice,
         judging: Judging,
     ) -> Result<Self, PoseError> {
-        Self::on_cores(home, model, engine, judging, cores_up_to(3))
-    }
-
-    /// The same on so many cores. What is read does not depend on their number.
-    ///
-    /// # Errors
-    /// As [`Estimator::new`].
-    pub fn on_cores(
-        home: &Path,
-        model: ModelChoice,
-        engine: EngineChoice,
-        judging: Judging,
-        cores: usize,
-    ) -> Result<Self, PoseError> {
+        let cores = cores_up_to(3);
         let (lane, track) = (&judging.lane, judging.track);
         Ok(Analyser {
             vision: Vision::for_recordings(home, model, engine, lane, track, cores)?,
@@ -65,11 +51,6 @@ impl Analyser {
         self.vision.watch_standing(&lane, None);
     }
 
-    /// A frame that was judged in an earlier run: only how the camera stands is taken from it.
-    pub fn look_only(&mut self, frame: &Frame) {
-        self.vision.look_only(frame);
-    }
-
     /// Whether the camera was moved, by what was seen so far.
     pub fn camera_moved(&mut self) -> bool {
         let standing = self.vision.standing();
@@ -88,17 +69,6 @@ impl Analyser {
     pub fn push(&mut self, frame: &Frame) -> Result<(PoseFrame, Vec<FinishedPass>), PoseError> {
         let (poses, events) = self.vision.push(frame)?;
         Ok((poses, self.judged(events)))
-    }
-
-    /// A pass that was judged and spoken about in an earlier run: the choice
-    /// of cues and their count go on from it.
-    pub fn remember(&mut self, pass: &JudgedPass) {
-        self.judge.remember(pass);
-    }
-
-    /// Whether somebody is passing through the lane now.
-    pub fn somebody_passing(&self) -> bool {
-        self.vision.somebody_passing()
     }
 
     /// The source has ended: judges what is still open.

@@ -106,6 +106,24 @@ impl Vision {
         self.standing = None;
     }
 
+    /// The same, as if it had just been loaded: what is seen from now on depends on nothing
+    /// that was seen before.
+    pub fn begin_anew(&mut self, lane: &Lane, track: TrackSettings) {
+        self.change(lane, track);
+        self.estimator.begin_anew();
+        self.tracker = Tracker::new(lane.clone(), track);
+    }
+
+    /// Whether nobody skates and nobody is being found.
+    pub fn is_at_rest(&self) -> bool {
+        self.tracker.is_at_rest() && !self.estimator.has_newcomers()
+    }
+
+    /// Numbers that were given to tracks so far.
+    pub fn track_numbers(&self) -> u32 {
+        self.tracker.numbers()
+    }
+
     /// From now on it is watched whether the camera stands where it stood: by `reference`,
     /// or else by the first seconds. Another lane or source ends it.
     pub fn watch_standing(&mut self, lane: &Lane, reference: Option<Reference>) {
@@ -115,14 +133,6 @@ impl Vision {
     /// The watch of where the camera stands.
     pub fn standing(&mut self) -> Option<&mut StandingWatch> {
         self.standing.as_mut()
-    }
-
-    /// Looks at nothing but whether the camera stands where it stood. Nobody is looked for:
-    /// a body counts as one that was not found.
-    pub fn look_only(&mut self, frame: &Frame) {
-        if let Some(standing) = &mut self.standing {
-            standing.frame(frame, std::iter::empty());
-        }
     }
 
     /// Whether the next frame waits already and may be lost.

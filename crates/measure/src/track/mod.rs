@@ -12,6 +12,8 @@ mod ground;
 mod hidden;
 mod pass;
 
+use serde::{Deserialize, Serialize};
+
 use crate::body::PoseFrame;
 use crate::config::{Lane, Travel};
 use crate::geometry::Camera;
@@ -21,6 +23,11 @@ pub use ground::{Footing, lane_position};
 use hidden::{legs_are_hidden, touches_another};
 use pass::{Ending, Refused, Segment};
 pub use pass::{Pass, Sample};
+
+/// Who moved less than this for so long stands: metres a second, seconds. Chosen: below a
+/// walk, above what the points of somebody who stands shake by.
+const REST_MPS: f64 = 0.5;
+const REST_S: f64 = 0.4;
 
 /// Settings of the tracker.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,7 +67,7 @@ pub enum TrackEvent {
 }
 
 /// How often what was seen, since the tracker was made or restarted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Tally {
     /// Passes.
     pub passes: u32,
@@ -73,6 +80,20 @@ pub struct Tally {
     pub too_slow: u32,
     /// The fastest of these, centimetres a second.
     pub fastest_slow_cmps: u32,
+}
+
+impl Tally {
+    /// Both together.
+    #[must_use]
+    pub fn and(self, other: Tally) -> Tally {
+        Tally {
+            passes: self.passes.saturating_add(other.passes),
+            other_way: self.other_way.saturating_add(other.other_way),
+            do_not_fit: self.do_not_fit.saturating_add(other.do_not_fit),
+            too_slow: self.too_slow.saturating_add(other.too_slow),
+            fastest_slow_cmps: self.fastest_slow_cmps.max(other.fastest_slow_cmps),
+        }
+    }
 }
 
 /// One person over time.
@@ -140,6 +161,23 @@ impl Tracker {
     /// Numbers of the tracks that are passing through the lane now.
     pub fn passing(&self) -> impl Iterator<Item = u32> + '_ {
         self.tracks.iter().filter(|t| t.in_pass).map(|t| t.id)
+    }
+
+    /// Numbers that were given to tracks so far.
+    pub fn numbers(&self) -> u32 {
+        self.next_id - 1
+    }
+
+    /// Whether nobody skates: who is in view stands, and has done so for a moment.
+    pub fn is_at_rest(&self) -> bool {
+        self.tracks.iter().all(|track| {
+            let stands = match track.segment.recent_speed_mps(REST_S) {
+                Some(mps) => mps < REST_MPS,
+                // Who was seen for long and is nowhere on the ice is in no pass either.
+                None => track.segment.lasts_s() > 2.0 * REST_S,
+            };
+            stands && !track.in_pass
+        })
     }
 
     /// Takes in one frame; gives what it changed.

@@ -123,6 +123,11 @@ impl Segment {
         self.samples.last().map_or(f64::NEG_INFINITY, |s| s.t_s)
     }
 
+    /// From the first sighting to the last, seconds.
+    pub fn lasts_s(&self) -> f64 {
+        self.last_t_s() - self.samples.first().map_or(f64::INFINITY, |s| s.t_s)
+    }
+
     /// Where the mid hip should be at `t_s`, pixels: straight on at the
     /// velocity of the last few samples.
     pub fn expected_px(&self, t_s: f64) -> [f64; 2] {

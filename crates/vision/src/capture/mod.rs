@@ -3,7 +3,7 @@
 //! Takes: a [`SourceSpec`].
 //! Gives: [`Frame`]s with their capture time, either pulled one by one
 //! ([`open`], or [`open_ahead`] with its decoder on a thread of its own,
-//! for review) or from a thread where the newest wins
+//! for review; in parts that need nothing of each other, [`open_in_parts`]) or from a thread where the newest wins
 //! ([`Feed`], for the live station and the demo).
 //! Fails: opening answers with a [`CaptureError`] that names the thing and
 //! the remedy. A running [`Feed`] never ends because of a fault: it shows the
@@ -29,4 +29,6 @@ pub use feed::{Feed, FeedClock, FeedState, FeedStatus, Pace, Taken, Waker};
 pub use frame::Frame;
 pub use source::{
     CameraFormat, CameraRequest, FOLDER_FPS, Source, SourceInfo, SourceKind, SourceSpec, open,
+    open_in_parts,
 };
+pub use video::Parts;

@@ -189,6 +189,19 @@ pub fn open(spec: &SourceSpec) -> Result<Box<dyn Source>, CaptureError> {
     }
 }
 
+/// The same, and what it takes to read it in parts, where it has several.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_in_parts(
+    spec: &SourceSpec,
+) -> Result<(Box<dyn Source>, Option<video::Parts>), CaptureError> {
+    match spec {
+        SourceSpec::File { path } => video::open_in_parts(path),
+        SourceSpec::Camera(_) | SourceSpec::Folder { .. } => Ok((open(spec)?, None)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -13,9 +13,9 @@ const SCALE_PX: f64 = 0.5;
 /// homography in a test.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Flow {
-    p: [f64; 8],
+    pub(super) p: [f64; 8],
     /// Half of the picture's width and height, small pixels.
-    half: [f64; 2],
+    pub(super) half: [f64; 2],
 }
 
 /// A square that was found: where it belongs, its middle, and how far from there it is; small pixels.

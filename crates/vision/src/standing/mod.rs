@@ -18,13 +18,15 @@
 //! and never that.
 
 mod flow;
+mod kept;
 mod reference;
 mod search;
 mod small;
 mod watch;
 
+pub use kept::KeptWatch;
 pub use reference::{Reference, ReferenceFault};
-pub use watch::{Standing, StandingWatch};
+pub use watch::{Glance, Glances, Standing, StandingWatch};
 
 /// A motion of more than this counts: degrees of a turn, or what shifts the picture as much.
 /// A camera 1.2 m above the ice that sees somebody 6 m away puts them 10 cm nearer or farther

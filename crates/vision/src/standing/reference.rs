@@ -39,23 +39,27 @@ pub struct Reference {
     pub(super) squares: Vec<Square>,
 }
 
-/// A square: its upper left pixel, its values less their mean, and their length.
+/// A square: its upper left pixel, its greys in steps, the same less their mean, and the
+/// length of these.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Square {
     pub(super) x: usize,
     pub(super) y: usize,
+    greys: Vec<i8>,
     pub(super) level: Vec<f32>,
     pub(super) length: f32,
 }
 
 impl Square {
-    fn new(x: usize, y: usize, mut level: Vec<f32>) -> Square {
+    fn new(x: usize, y: usize, greys: Vec<i8>) -> Square {
+        let mut level: Vec<f32> = greys.iter().map(|v| f32::from(*v) * STEP).collect();
         let mean = level.iter().sum::<f32>() / level.len() as f32;
         level.iter_mut().for_each(|v| *v -= mean);
         let length = level.iter().map(|v| v * v).sum::<f32>().sqrt();
         Square {
             x,
             y,
+            greys,
             level,
             length,
         }
@@ -114,7 +118,7 @@ fn corner(level: &[f32]) -> f32 {
 
 /// A picture of the lane and the places that bodies cover in it, small pixels (left, top,
 /// right, bottom).
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Seen {
     pub(super) picture: Small,
     pub(super) bodies: Vec<[f32; 4]>,
@@ -156,7 +160,7 @@ fn still_square(pictures: &[Seen], x: usize, y: usize) -> Option<Square> {
     if clear.len() < SEEN {
         return None;
     }
-    let mut level = Vec::with_capacity(SIDE * SIDE);
+    let mut greys = Vec::with_capacity(SIDE * SIDE);
     let mut values = Vec::with_capacity(clear.len());
     for row in 0..SIDE {
         for column in 0..SIDE {
@@ -168,13 +172,14 @@ fn still_square(pictures: &[Seen], x: usize, y: usize) -> Option<Square> {
             );
             values.sort_by(f32::total_cmp);
             let middle = values[values.len() / 2];
-            level.push((middle / STEP).round().clamp(-STEPS, STEPS) * STEP);
+            greys.push((middle / STEP).round().clamp(-STEPS, STEPS) as i8);
         }
     }
+    let level: Vec<f32> = greys.iter().map(|v| f32::from(*v) * STEP).collect();
     if corner(&level) < CORNER {
         return None;
     }
-    let square = Square::new(x, y, level);
+    let square = Square::new(x, y, greys);
     let still = clear
         .iter()
         .filter(|p| square.alike(p, x as isize, y as isize) >= STILL)
@@ -205,15 +210,11 @@ const MIDDLE_GREY: u8 = b'h';
 impl From<Reference> for Stored {
     fn from(reference: Reference) -> Stored {
         let squares = reference.squares.into_iter().map(|square| {
-            let mean_free = square.level.iter();
-            let letter = |v: &f32| {
-                let steps = (v / STEP).round().clamp(-STEPS, STEPS) as i8;
-                char::from(MIDDLE_GREY.wrapping_add_signed(steps))
-            };
+            let letter = |steps: &i8| char::from(MIDDLE_GREY.wrapping_add_signed(*steps));
             StoredSquare {
                 x: square.x,
                 y: square.y,
-                greys: mean_free.map(letter).collect(),
+                greys: square.greys.iter().map(letter).collect(),
             }
         });
         Stored {
@@ -237,12 +238,13 @@ impl TryFrom<Stored> for Reference {
                 let whole = square.greys.len() == SIDE * SIDE
                     && fits(square.x, size[0])
                     && fits(square.y, size[1]);
-                let level = square.greys.bytes().map(|letter| {
+                let greys = square.greys.bytes().map(|letter| {
                     let steps = i16::from(letter) - i16::from(MIDDLE_GREY);
-                    (f32::from(steps).abs() <= STEPS).then(|| f32::from(steps) * STEP)
+                    let fits = f32::from(steps).abs() <= STEPS;
+                    i8::try_from(steps).ok().filter(|_| fits)
                 });
-                let level: Option<Vec<f32>> = level.collect();
-                Some(Square::new(square.x, square.y, level.filter(|_| whole)?))
+                let greys: Option<Vec<i8>> = greys.collect();
+                Some(Square::new(square.x, square.y, greys.filter(|_| whole)?))
             })
             .collect();
         match squares {

@@ -293,3 +293,37 @@ fn a_damaged_background_is_refused() {
         );
     }
 }
+
+/// While it learns, while it watches and after a knock: gone on from what was kept, it knows
+/// the same as if nothing had been between.
+#[test]
+fn a_watch_goes_on_from_what_was_kept_to_the_last_bit() {
+    let how = |at_s: f64| {
+        let moved = shifted(if at_s < 8.0 { 0.3 } else { 31.3 }, 0.0);
+        picture(at_s, moved, |column, row, grey| {
+            grey + 3.0 * chance(column as i64, row as i64, (at_s * 2.0) as i64)
+        })
+    };
+    let body = || std::iter::once([200.3, 60.1, 300.7, 300.9]);
+    let mut straight = StandingWatch::new(62.3, None);
+    let mut kept = StandingWatch::new(62.3, None);
+    let mut glances = Glances::default();
+    let mut moved = false;
+    for k in 0..36_u32 {
+        let frame = how(f64::from(k) / 3.0);
+        straight.frame(&frame, body());
+        // Taken at another place than it is looked at.
+        if let Some(glance) = glances.of(&frame, body()) {
+            kept.take(glance);
+        }
+        if k % 5 == 4 {
+            let text = serde_json::to_string(&kept.keep()).expect("text");
+            let again: KeptWatch = serde_json::from_str(&text).expect("read again");
+            kept = StandingWatch::from(again);
+        }
+        assert_eq!(straight.keep(), kept.keep(), "{k}");
+        assert_eq!(straight.is_doubtful(), kept.is_doubtful());
+        moved |= straight.standing() == Standing::Moved;
+    }
+    assert!(moved);
+}

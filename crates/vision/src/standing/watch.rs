@@ -38,25 +38,81 @@ pub enum Standing {
     CannotTell,
 }
 
+/// What of a frame is held to the background.
+#[derive(Debug, Clone)]
+pub struct Glance {
+    at_s: f64,
+    frame_px: [u32; 2],
+    seen: Option<Seen>,
+}
+
+impl Glance {
+    /// When the frame was taken, seconds on its source's clock.
+    pub fn at_s(&self) -> f64 {
+        self.at_s
+    }
+}
+
+/// Takes a glance of a camera's frames now and then; it may be looked at elsewhere and later
+/// ([`StandingWatch::take`]).
+#[derive(Debug, Default)]
+pub struct Glances {
+    at_s: Option<f64>,
+    frame_px: Option<[u32; 2]>,
+}
+
+impl Glances {
+    /// Takes in a frame; most give nothing and cost nothing. `bodies` are the boxes of who was
+    /// found in it, pixels (left, top, right, bottom).
+    pub fn of(&mut self, frame: &Frame, bodies: impl Iterator<Item = [f32; 4]>) -> Option<Glance> {
+        let at_s = frame.captured_at_s;
+        let frame_px = [frame.width, frame.height];
+        let soon = |before_s| (0.0..LOOK_EVERY_S).contains(&(at_s - before_s));
+        if self.frame_px == Some(frame_px) && self.at_s.is_some_and(soon) {
+            return None;
+        }
+        self.frame_px = Some(frame_px);
+        self.at_s = Some(at_s);
+        let seen = Small::of(frame).map(|picture| {
+            let divisor = Small::divisor(frame.width) as f32;
+            let bodies = bodies.map(|b| {
+                let room = ROOM * (b[3] - b[1]).max(0.0);
+                let wide = [b[0] - room, b[1] - room, b[2] + room, b[3] + room];
+                wide.map(|v| v / divisor)
+            });
+            Seen {
+                bodies: bodies.collect(),
+                picture,
+            }
+        });
+        Some(Glance {
+            at_s,
+            frame_px,
+            seen,
+        })
+    }
+}
+
 /// Watches the background.
 #[derive(Debug, Default)]
 pub struct StandingWatch {
-    hfov_deg: f64,
-    reference: Option<Reference>,
-    learned: bool,
-    pictures: VecDeque<Seen>,
-    frame_px: Option<[u32; 2]>,
-    looked_at_s: Option<f64>,
-    began_s: Option<f64>,
+    pub(super) hfov_deg: f64,
+    pub(super) reference: Option<Reference>,
+    pub(super) learned: bool,
+    pub(super) pictures: VecDeque<Seen>,
+    pub(super) glances: Glances,
+    pub(super) frame_px: Option<[u32; 2]>,
+    pub(super) looked_at_s: Option<f64>,
+    pub(super) began_s: Option<f64>,
     /// When the background was found, and by how many small pixels it was shifted.
-    looks: VecDeque<(f64, f64)>,
+    pub(super) looks: VecDeque<(f64, f64)>,
     /// When the background was last found.
-    found_at_s: Option<f64>,
+    pub(super) found_at_s: Option<f64>,
     /// When it was last doubtful.
-    doubtful_at_s: Option<f64>,
-    last: Option<Flow>,
-    searched_at_s: Option<f64>,
-    moved: bool,
+    pub(super) doubtful_at_s: Option<f64>,
+    pub(super) last: Option<Flow>,
+    pub(super) searched_at_s: Option<f64>,
+    pub(super) moved: bool,
 }
 
 impl StandingWatch {
@@ -85,8 +141,19 @@ impl StandingWatch {
     /// Takes in a frame; most cost nothing. `bodies` are the boxes of who was found in it,
     /// pixels (left, top, right, bottom).
     pub fn frame(&mut self, frame: &Frame, bodies: impl Iterator<Item = [f32; 4]>) {
-        let at_s = frame.captured_at_s;
-        let size = Some([frame.width, frame.height]);
+        if let Some(glance) = self.glances.of(frame, bodies) {
+            self.take(glance);
+        }
+    }
+
+    /// Takes in a glance at a frame, in order of capture time.
+    pub fn take(&mut self, glance: Glance) {
+        let Glance {
+            at_s,
+            frame_px,
+            seen,
+        } = glance;
+        let size = Some(frame_px);
         let back = self.looked_at_s.is_some_and(|before_s| at_s < before_s);
         if back || (self.frame_px.is_some() && self.frame_px != size) {
             // A source that begins anew has its own time. The background stays, and so does
@@ -95,30 +162,15 @@ impl StandingWatch {
             *self = StandingWatch {
                 moved: self.moved,
                 learned: self.learned,
+                glances: std::mem::take(&mut self.glances),
                 ..StandingWatch::new(self.hfov_deg, reference)
             };
         }
         self.frame_px = size;
         self.began_s.get_or_insert(at_s);
-        let due = self
-            .looked_at_s
-            .is_none_or(|before_s| at_s - before_s >= LOOK_EVERY_S);
-        if !due {
-            return;
-        }
         self.looked_at_s = Some(at_s);
-        let Some(picture) = Small::of(frame) else {
+        let Some(seen) = seen else {
             return;
-        };
-        let divisor = Small::divisor(frame.width) as f32;
-        let bodies = bodies.map(|b| {
-            let room = ROOM * (b[3] - b[1]).max(0.0);
-            let wide = [b[0] - room, b[1] - room, b[2] + room, b[3] + room];
-            wide.map(|v| v / divisor)
-        });
-        let seen = Seen {
-            bodies: bodies.collect(),
-            picture,
         };
         let other = |r: &Reference| r.size != [seen.picture.width, seen.picture.height];
         if self.reference.as_ref().is_some_and(other) {

@@ -6,6 +6,7 @@
 mod boxes;
 mod ffmpeg;
 mod mp4;
+mod parts;
 mod pixel_shape;
 mod rotate;
 mod sps;
@@ -17,30 +18,43 @@ use std::path::Path;
 use super::folder::{FolderSource, has_picture_name};
 use super::{CaptureError, Source};
 
+pub use parts::Parts;
+
 /// Bytes looked at to tell what a file is.
 const SNIFF_BYTES: usize = 4096;
 
 /// Opens a video file, or a single picture as a video of one frame.
 pub(super) fn open(path: &Path) -> Result<Box<dyn Source>, CaptureError> {
+    Ok(open_in_parts(path)?.0)
+}
+
+/// The same, and what it takes to read it in parts, where it has several.
+pub(super) fn open_in_parts(path: &Path) -> Result<(Box<dyn Source>, Option<Parts>), CaptureError> {
     let head = read_head(path)?;
-    match sniff(&head) {
-        Content::Picture => Ok(Box::new(FolderSource::open_single(path)?)),
-        _ if has_picture_name(path) => Err(CaptureError::NotAPicture {
-            path: path.to_owned(),
-            detail: "its content is something else".into(),
-        }),
-        Content::Text => Err(CaptureError::NotAVideo {
-            path: path.to_owned(),
-            detail: "its content is text".into(),
-        }),
+    let source: Box<dyn Source> = match sniff(&head) {
+        Content::Picture => Box::new(FolderSource::open_single(path)?),
+        _ if has_picture_name(path) => {
+            return Err(CaptureError::NotAPicture {
+                path: path.to_owned(),
+                detail: "its content is something else".into(),
+            });
+        }
+        Content::Text => {
+            return Err(CaptureError::NotAVideo {
+                path: path.to_owned(),
+                detail: "its content is text".into(),
+            });
+        }
         Content::IsoMedia => match mp4::Mp4Source::open(path)? {
-            mp4::Opened::Here(source) => Ok(source),
-            mp4::Opened::Foreign { codec } => {
-                Ok(Box::new(ffmpeg::FfmpegSource::open(path, &codec)?))
+            mp4::Opened::Here(source) => {
+                let parts = Parts::of(&source);
+                return Ok((source, parts));
             }
+            mp4::Opened::Foreign { codec } => Box::new(ffmpeg::FfmpegSource::open(path, &codec)?),
         },
-        Content::Other(what) => Ok(Box::new(ffmpeg::FfmpegSource::open(path, what)?)),
-    }
+        Content::Other(what) => Box::new(ffmpeg::FfmpegSource::open(path, what)?),
+    };
+    Ok((source, None))
 }
 
 /// What the first bytes of a file say it is.

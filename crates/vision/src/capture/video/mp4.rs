@@ -4,35 +4,34 @@
 //! one at a time. Edit lists are not applied: a clip trimmed without
 //! re-encoding shows the frames before its first cut as well.
 
+mod file;
 mod index;
 mod samples;
 
 use std::cmp::Reverse;
 use std::collections::{BinaryHeap, VecDeque};
-use std::fs::File;
-use std::io::{Seek, SeekFrom};
-use std::path::{Path, PathBuf};
+use std::ops::Range;
+use std::path::Path;
+use std::sync::Arc;
 
 use openh264::OpenH264API;
 use openh264::decoder::{DecodedYUV, Decoder, DecoderConfig, Flush};
 use openh264::formats::YUVSource;
-use re_mp4::StsdBoxContent;
 
-use super::pixel_shape::PixelShape;
-use super::rotate::Turn;
-use super::sps::Sps;
-use super::{boxes, ffmpeg};
+use super::ffmpeg;
 use crate::capture::color::{ColorSpace, Planes, yuv420_to_rgb};
 use crate::capture::source::file_name;
 use crate::capture::spare::Spares;
 use crate::capture::{CaptureError, Frame, Source, SourceInfo, SourceKind};
-use index::{average_fps, codec_name, is_picture_track, parse_index, shown_shape};
-use samples::{START_CODE, SampleReader};
+use file::Indexed;
+pub(super) use file::Mp4File;
+use index::average_fps;
+pub(super) use samples::SampleReader;
 
 /// The result of looking into a file.
 pub(super) enum Opened {
     /// It is read here.
-    Here(Box<dyn Source>),
+    Here(Box<Mp4Source>),
     /// Only ffmpeg can read it.
     Foreign {
         /// What is in it, in words.
@@ -40,16 +39,12 @@ pub(super) enum Opened {
     },
 }
 
-/// A file being decoded.
+/// A file being decoded, or a part of it.
 pub(super) struct Mp4Source {
-    path: PathBuf,
+    file: Arc<Mp4File>,
     info: SourceInfo,
     reader: SampleReader,
     decoder: Decoder,
-    color: ColorSpace,
-    shape: PixelShape,
-    turn: Turn,
-    timescale: f64,
     /// Show times of the samples given to the decoder and not yet shown. The
     /// decoder gives pictures in show order, so the smallest one is due.
     waiting: BinaryHeap<Reverse<i64>>,
@@ -70,106 +65,54 @@ pub(super) struct Mp4Source {
 impl Mp4Source {
     /// Reads the index and decodes the first picture.
     pub(super) fn open(path: &Path) -> Result<Opened, CaptureError> {
-        let unreadable = |source| CaptureError::Unreadable {
-            path: path.to_owned(),
-            source,
+        let file = match Mp4File::open(path)? {
+            Indexed::Here(file) => Arc::new(file),
+            Indexed::Foreign { codec } => return Ok(Opened::Foreign { codec }),
         };
-        let damaged = |detail: String| CaptureError::Damaged {
-            path: path.to_owned(),
-            delivered: 0,
-            detail,
-        };
-        let mut file = File::open(path).map_err(unreadable)?;
-        let layout = boxes::scan(&mut file).map_err(unreadable)?;
-        if !layout.has_index {
-            return Err(damaged(
-                "its index is missing; the recording or the copy broke off".into(),
-            ));
-        }
-        file.seek(SeekFrom::Start(0)).map_err(unreadable)?;
-        let mp4 = parse_index(&file, &layout).map_err(damaged)?;
-
-        let Some(track) = mp4.tracks().values().find(|t| is_picture_track(&mp4, t)) else {
-            return Err(CaptureError::NotAVideo {
-                path: path.to_owned(),
-                detail: "it has no picture track".into(),
-            });
-        };
-        let trak = track.trak(&mp4);
-        let avcc = match &trak.mdia.minf.stbl.stsd.contents {
-            StsdBoxContent::Avc1(avc1) => &avc1.avcc.contents,
-            other => {
+        let mut source = Self::of(&file, 0..file.samples.len(), [0, 0])?;
+        source.decode_until_ready();
+        match source.ready.front() {
+            Some(first) => (source.info.width, source.info.height) = (first.width, first.height),
+            // The decoder may have met a tool it does not know; a second
+            // opinion costs nothing where ffmpeg is there.
+            None if !file.cut_off && ffmpeg::is_installed() => {
                 return Ok(Opened::Foreign {
-                    codec: codec_name(other),
+                    codec: "H.264 video the built-in decoder cannot read".into(),
                 });
             }
-        };
-        let sps = avcc
-            .sequence_parameter_sets
-            .first()
-            .and_then(|nal| Sps::parse(&nal.bytes));
-        let color = match sps {
-            Some(sps) if sps.is_supported() => sps.color,
-            _ => {
-                return Ok(Opened::Foreign {
-                    codec: "H.264 video of a kind the built-in decoder cannot read".into(),
-                });
+            None => {
+                let detail = source
+                    .fault
+                    .take()
+                    .unwrap_or_else(|| "no picture in it can be decoded".into());
+                return Err(file.damaged(detail));
             }
-        };
-        if track.samples.is_empty() || track.timescale == 0 {
-            return Err(damaged("its index lists no pictures".into()));
         }
+        Ok(Opened::Here(Box::new(source)))
+    }
 
-        let mut parameter_sets = Vec::new();
-        for nal in avcc
-            .sequence_parameter_sets
-            .iter()
-            .chain(&avcc.picture_parameter_sets)
-        {
-            parameter_sets.extend(START_CODE);
-            parameter_sets.extend(&nal.bytes);
-        }
-        let mut reader = SampleReader {
-            file,
-            file_len: layout.file_len,
-            samples: track.samples.clone(),
-            next: 0,
-            length_bytes: usize::from(avcc.length_size_minus_one & 3) + 1,
-            parameter_sets,
-            coded: Vec::new(),
-            annex_b: Vec::new(),
-        };
-        let shape = boxes::pixel_shape(&mut reader.file, &layout)
-            .map_err(unreadable)?
-            .or_else(|| shown_shape(trak))
-            .or(sps.and_then(|sps| sps.shape))
-            .unwrap_or_default()
-            .checked(path)?;
-        let matrix = &trak.tkhd.matrix;
-        let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
-        let decoder =
-            Decoder::with_api_config(OpenH264API::from_source(), config).map_err(|error| {
-                CaptureError::Decoder {
-                    detail: error.to_string(),
-                }
-            })?;
-        let mut source = Self {
-            path: path.to_owned(),
+    /// Some samples of a file, the first of which needs no other one. `size_px` is what its
+    /// pictures have to be like; zeros where the first of them decides.
+    pub(super) fn of(
+        file: &Arc<Mp4File>,
+        samples: Range<usize>,
+        [width, height]: [u32; 2],
+    ) -> Result<Mp4Source, CaptureError> {
+        Ok(Self {
             info: SourceInfo {
-                name: file_name(path),
+                name: file_name(&file.path),
                 kind: SourceKind::Video,
-                width: 0,
-                height: 0,
-                nominal_fps: average_fps(&track.samples, track.timescale),
-                frame_count: Some(track.samples.len() as u64),
+                width,
+                height,
+                nominal_fps: average_fps(&file.samples, file.timescale),
+                frame_count: Some(samples.len() as u64),
                 skipped: 0,
             },
-            reader,
-            decoder,
-            color,
-            shape,
-            turn: Turn::from_matrix(matrix.a, matrix.b, matrix.c, matrix.d),
-            timescale: track.timescale as f64,
+            reader: SampleReader::of(file, samples)?,
+            decoder: new_decoder().map_err(|error| CaptureError::Decoder {
+                detail: error.to_string(),
+            })?,
+            file: Arc::clone(file),
             waiting: BinaryHeap::new(),
             ready: VecDeque::new(),
             spares: Spares::default(),
@@ -180,26 +123,12 @@ impl Mp4Source {
             broken: None,
             size_fault: None,
             at_end: false,
-        };
-        source.decode_until_ready();
-        match source.ready.front() {
-            Some(first) => (source.info.width, source.info.height) = (first.width, first.height),
-            // The decoder may have met a tool it does not know; a second
-            // opinion costs nothing where ffmpeg is there.
-            None if !layout.cut_off && ffmpeg::is_installed() => {
-                return Ok(Opened::Foreign {
-                    codec: "H.264 video the built-in decoder cannot read".into(),
-                });
-            }
-            None => {
-                let detail = source
-                    .fault
-                    .take()
-                    .unwrap_or_else(|| "no picture in it can be decoded".into());
-                return Err(damaged(detail));
-            }
-        }
-        Ok(Opened::Here(Box::new(source)))
+        })
+    }
+
+    /// The file that is decoded.
+    pub(super) fn file(&self) -> &Arc<Mp4File> {
+        &self.file
     }
 
     /// Feeds the decoder until a picture is there or nothing is left.
@@ -210,28 +139,29 @@ impl Mp4Source {
                     self.waiting.push(Reverse(shown_at));
                     match self.decoder.decode(data) {
                         Ok(Some(picture)) => {
-                            let picture = Converted::from(&picture, self.color, &mut self.spares);
+                            let picture =
+                                Converted::from(&picture, self.file.color, &mut self.spares);
                             self.push(picture);
                         }
                         Ok(None) => {}
-                        Err(error) => self.leave_out(shown_at, &error.to_string()),
+                        Err(error) => {
+                            // It gives no picture, so its time must not be handed to another.
+                            self.waiting.retain(|t| t.0 != shown_at);
+                            self.leave_out(&format!("a picture cannot be decoded: {error}"));
+                        }
                     }
                 }
                 Ok(None) => self.finish(None),
-                Err(detail) => self.finish(Some(detail)),
+                Err(detail) => self.leave_out(&detail),
             }
         }
     }
 
-    /// A picture cannot be decoded: those up to the next key picture lean on it and are
-    /// left out as well; what comes after is good again.
-    fn leave_out(&mut self, shown_at: i64, why: &str) {
-        // This sample gives no picture, so its time must not be handed to another one.
-        self.waiting.retain(|t| t.0 != shown_at);
-        let fault = format!(
-            "a picture cannot be decoded at {:.1} s: {why}",
-            shown_at as f64 / self.timescale
-        );
+    /// The picture that was read last is of no use: those up to the next key picture lean on
+    /// it and are left out as well; what comes after is good again.
+    fn leave_out(&mut self, why: &str) {
+        let at_s = self.file.shown_at_s(self.reader.last());
+        let fault = format!("at {at_s:.1} s {why}");
         // What the decoder held belongs to those before.
         if self.reader.skip_to_key() && self.reset_decoder() {
             self.broken.get_or_insert(fault);
@@ -245,13 +175,12 @@ impl Mp4Source {
         if let Ok(pictures) = self.decoder.flush_remaining() {
             let pictures: Vec<_> = pictures
                 .iter()
-                .map(|p| Converted::from(p, self.color, &mut self.spares))
+                .map(|p| Converted::from(p, self.file.color, &mut self.spares))
                 .collect();
             pictures.into_iter().for_each(|p| self.push(p));
         }
         self.waiting.clear();
-        let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
-        match Decoder::with_api_config(OpenH264API::from_source(), config) {
+        match new_decoder() {
             Ok(decoder) => {
                 self.decoder = decoder;
                 true
@@ -267,12 +196,15 @@ impl Mp4Source {
             Ok(pictures) => {
                 let pictures: Vec<_> = pictures
                     .iter()
-                    .map(|p| Converted::from(p, self.color, &mut self.spares))
+                    .map(|p| Converted::from(p, self.file.color, &mut self.spares))
                     .collect();
                 pictures.into_iter().for_each(|p| self.push(p));
             }
             Err(error) => {
-                tracing::debug!("'{}': flushing the decoder: {error}", self.path.display())
+                tracing::debug!(
+                    "'{}': flushing the decoder: {error}",
+                    self.file.path.display()
+                )
             }
         }
         let expected = self.info.frame_count.unwrap_or(0);
@@ -288,16 +220,18 @@ impl Mp4Source {
 
     fn push(&mut self, picture: Converted) {
         let (width, rgb) =
-            self.shape
+            self.file
+                .shape
                 .apply(picture.rgb, picture.width, picture.height, &mut self.spares);
-        let (width, height, rgb) = self
-            .turn
-            .apply(rgb, width, picture.height, &mut self.spares);
+        let (width, height, rgb) =
+            self.file
+                .turn
+                .apply(rgb, width, picture.height, &mut self.spares);
         let (width, height) = (width as u32, height as u32);
         let Some(Reverse(shown_at)) = self.waiting.pop() else {
             tracing::warn!(
                 "'{}': the decoder gave one picture too many",
-                self.path.display()
+                self.file.path.display()
             );
             return;
         };
@@ -310,8 +244,8 @@ impl Mp4Source {
         }
         // Two samples with one time: the later one is moved on by as little
         // as the container can say, so that time rises.
-        let time_s =
-            (shown_at as f64 / self.timescale).max(self.last_time_s + 1.0 / self.timescale);
+        let timescale = self.file.timescale as f64;
+        let time_s = (shown_at as f64 / timescale).max(self.last_time_s + 1.0 / timescale);
         self.last_time_s = time_s;
         self.ready.push_back(Frame {
             seq: self.decoded,
@@ -338,7 +272,7 @@ impl Source for Mp4Source {
         if let Some((width, height)) = self.size_fault.take() {
             self.fault = None;
             return Err(CaptureError::SizeChanged {
-                path: self.path.clone(),
+                path: self.file.path.clone(),
                 width,
                 height,
                 first_width: self.info.width,
@@ -347,7 +281,7 @@ impl Source for Mp4Source {
         }
         match self.fault.take() {
             Some(detail) => Err(CaptureError::Damaged {
-                path: self.path.clone(),
+                path: self.file.path.clone(),
                 delivered: self.delivered,
                 detail,
             }),
@@ -358,6 +292,12 @@ impl Source for Mp4Source {
     fn reuse(&mut self, buffer: Vec<u8>) {
         self.spares.give(buffer);
     }
+}
+
+/// A decoder that gives pictures when it has them.
+pub(super) fn new_decoder() -> Result<Decoder, openh264::Error> {
+    let config = DecoderConfig::new().flush_after_decode(Flush::NoFlush);
+    Decoder::with_api_config(OpenH264API::from_source(), config)
 }
 
 /// A decoded picture in RGB, free of the decoder's memory.

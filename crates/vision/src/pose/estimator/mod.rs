@@ -13,6 +13,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use rayon::ThreadPool;
+use serde::{Deserialize, Serialize};
 
 use super::body::{Body, ModelKind, PoseFrame, Roi};
 use super::crop::{Border, crop};
@@ -59,7 +60,7 @@ impl Default for PoseSettings {
 }
 
 /// What the estimator has done since it was made or reset.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct PoseCounters {
     /// Frames processed.
     pub frames: u64,
@@ -77,6 +78,23 @@ pub struct PoseCounters {
     pub rejected: u64,
     /// Chains begun.
     pub chains: u64,
+}
+
+impl PoseCounters {
+    /// Both together.
+    #[must_use]
+    pub fn and(self, other: PoseCounters) -> PoseCounters {
+        PoseCounters {
+            frames: self.frames + other.frames,
+            hurried: self.hurried + other.hurried,
+            detector_runs: self.detector_runs + other.detector_runs,
+            landmark_runs: self.landmark_runs + other.landmark_runs,
+            leg_runs: self.leg_runs + other.leg_runs,
+            bodies: self.bodies + other.bodies,
+            rejected: self.rejected + other.rejected,
+            chains: self.chains + other.chains,
+        }
+    }
 }
 
 /// How long the stages of the last frame took.
@@ -231,6 +249,17 @@ impl Estimator {
     pub fn reset(&mut self) {
         self.forget();
         self.counters = PoseCounters::default();
+    }
+
+    /// As it was when it was made: what it finds from now on depends on nothing it has seen.
+    pub fn begin_anew(&mut self) {
+        self.reset();
+        self.next_id = 0;
+    }
+
+    /// Whether somebody was found who is not followed yet.
+    pub fn has_newcomers(&self) -> bool {
+        !self.newcomers.is_empty()
     }
 
     fn forget(&mut self) {
