@@ -60,7 +60,7 @@ impl Parts {
             }
             latest = latest.max(shown_at);
         }
-        (!keys.is_empty()).then(|| Parts {
+        (!keys.is_empty()).then_some(Parts {
             size_px: [info.width, info.height],
             file,
             keys,
