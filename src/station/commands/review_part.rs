@@ -52,6 +52,9 @@ pub(super) struct Progress {
     pub(super) damage: Option<String>,
 }
 
+/// A pass and what was said of it.
+pub(super) type Judged = (JudgedPass, Cue);
+
 /// An unfinished review.
 pub(super) struct Part {
     folder: PathBuf,
@@ -73,7 +76,7 @@ impl Part {
         out: &Path,
         of: String,
         info: &SessionInfo,
-    ) -> anyhow::Result<(Part, Vec<(JudgedPass, Cue)>, Progress)> {
+    ) -> anyhow::Result<(Part, Vec<Judged>, Progress)> {
         let folder = out.join(FOLDER);
         let done = std::fs::read(folder.join(PROGRESS))
             .ok()
