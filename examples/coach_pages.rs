@@ -63,6 +63,10 @@ fn scenes() -> Vec<Scene> {
     let mut out: Vec<Scene> = vec![];
     let mut add = |name, page, steps, view: &PanelView| out.push((name, page, steps, view.clone()));
     add("now", PageId::Now, nothing, &rich);
+    let more: Steps = |s| s.open_ice_settings(false);
+    add("now-more", PageId::Now, more, &rich);
+    let voice: Steps = |s| s.open_ice_settings(true);
+    add("now-voice", PageId::Now, voice, &rich);
     let mut trouble = rich.clone();
     trouble.station.problems =
         vec!["No new picture for 4 seconds; look at the camera's cable.".to_owned()];

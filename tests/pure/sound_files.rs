@@ -6,7 +6,7 @@
 use std::path::PathBuf;
 
 use crate::sound_analysis::{dominant_hz, notes, read_wav};
-use kickplate::sound::SoundId;
+use kickplate::sound::{SoundId, Word, keep_word, word_file};
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -244,5 +244,50 @@ fn left_and_right_differ_in_place_and_in_the_order_of_notes() {
         } else {
             assert!(ratio_db.abs() < 0.1, "{name}: {ratio_db}");
         }
+    }
+}
+
+/// A made-up voice: 140 Hz with its overtones to 3.5 kHz, each half as strong an octave up,
+/// in syllables, of this strength, with silence around it.
+fn voice(strength: f64) -> Vec<f32> {
+    (0..96_000)
+        .map(|i| {
+            let at_s = f64::from(i) / RATE_HZ;
+            if !(0.4..1.4).contains(&at_s) {
+                return 0.0;
+            }
+            let syllable = (std::f64::consts::TAU * 2.0 * (at_s - 0.4)).sin().abs();
+            let tones: f64 = (1..=25)
+                .map(|n| (std::f64::consts::TAU * 140.0 * f64::from(n) * at_s).sin() / f64::from(n))
+                .sum();
+            (strength * syllable * tones) as f32
+        })
+        .collect()
+}
+
+/// A coach's word is as loud as the sounds, by the same meter (EBU R128), however loud it
+/// was spoken; its file is read by this file's own reader.
+#[test]
+fn a_word_of_a_coach_is_as_loud_as_the_sounds() {
+    let sounds: Vec<f64> = SoundId::all()
+        .map(|id| momentary_lufs(&channels(id)))
+        .collect();
+    let low = sounds.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = sounds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let folder = tempfile::tempdir().unwrap();
+    for strength in [0.02, 0.1, 0.4] {
+        let word = Word::heard(&voice(strength), 48_000).unwrap();
+        keep_word(folder.path(), SoundId::Praise, &word).unwrap();
+        let wav = read_wav(&word_file(folder.path(), SoundId::Praise));
+        assert_eq!((wav.rate_hz, wav.channels, wav.bits), (48_000, 1, 16));
+        let length_s = wav.samples.len() as f64 / RATE_HZ;
+        assert!((0.9..1.2).contains(&length_s), "{length_s} s");
+        // Both loudspeakers play it.
+        let lufs = momentary_lufs(&[wav.samples.clone(), wav.samples]);
+        assert!(
+            (low - 3.0..high + 3.0).contains(&lufs),
+            "{lufs:.1} LUFS; the sounds are {low:.1} to {high:.1}"
+        );
+        println!("spoken at {strength}: {lufs:.1} LUFS, sounds {low:.1} to {high:.1}");
     }
 }

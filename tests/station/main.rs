@@ -19,3 +19,4 @@ mod station_moved;
 mod station_outside;
 mod station_overload;
 mod station_power;
+mod station_voice;

@@ -21,6 +21,7 @@ use kickplate::panel::{
 use kickplate::roster::{Consent, Skater, SkaterId};
 use kickplate::ruler::{Difference, stander::Stander};
 use kickplate::rules::{AgeGroup, AgeGroups, Limits, RULES, RuleId, Surety};
+use kickplate::sound::{MicFault, Microphone};
 use kickplate::station::coach_service::{CoachService, CoachSetup, Exporter};
 use kickplate::station::live::settings_of;
 use kickplate::station::presenter::{Outputs, PresenterHandle};
@@ -82,7 +83,23 @@ impl Station {
         Self::start_in(dir, None)
     }
 
+    /// A station whose microphone is this one.
+    pub(super) fn start_hearing(microphone: Microphone) -> Self {
+        let Station { dir, desk, .. } = Self::start();
+        drop(desk);
+        Self::start_all(dir, None, microphone)
+    }
+
     fn start_in(dir: tempfile::TempDir, exporter: Option<Exporter>) -> Self {
+        let none = Microphone::made_of(|_| Err(MicFault::Missing));
+        Self::start_all(dir, exporter, none)
+    }
+
+    fn start_all(
+        dir: tempfile::TempDir,
+        exporter: Option<Exporter>,
+        microphone: Microphone,
+    ) -> Self {
         let home = dir.path().join("home");
         let setup = Setup::load(&home, None).unwrap();
         let age_group = setup.station.age_group;
@@ -116,6 +133,7 @@ impl Station {
                 folder: dir.path().join("recordings"),
                 setup,
                 lane_file: None,
+                microphone,
                 exporter,
             },
             settings.clone(),
@@ -161,7 +179,7 @@ impl Station {
         self.dir.path().join("recordings")
     }
 
-    fn config(&self, name: &str) -> PathBuf {
+    pub(super) fn config(&self, name: &str) -> PathBuf {
         self.dir.path().join("home/config").join(name)
     }
 
@@ -177,10 +195,12 @@ impl Station {
         }
     }
 
-    fn ask(&self, command: Command) -> Answer {
+    pub(super) fn ask(&self, command: Command) -> Answer {
         let what = format!("{command:?}");
+        // Some answers come by themselves, as that of a recording that has ended.
+        let told = self.desk.view().answer.as_ref().map_or(0, |a| a.number);
+        let before = self.answered.get().max(told);
         self.desk.send(command);
-        let before = self.answered.get();
         let view = self.until(&what, |v| {
             v.answer.as_ref().is_some_and(|a| a.number > before)
         });

@@ -26,7 +26,7 @@ fn background() -> Reference {
         .unwrap()
 }
 
-fn status(sight: Option<SightTrouble>, state: FeedState) -> VisionEvent {
+pub(super) fn status(sight: Option<SightTrouble>, state: FeedState) -> VisionEvent {
     let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/side-good.mp4");
     let feed = Feed::start(SourceSpec::File { path }, Pace::Patient, None);
     VisionEvent::Status(Box::new(VisionStatus {

@@ -402,8 +402,8 @@ fn drawn(cues: &[Cue]) -> Durations {
 fn sounded(home: &Path, cues: &[Cue]) -> (Durations, Option<String>) {
     let mut sound = Durations::default();
     let settings = SoundSettings {
-        muted: false,
         level: 0.0,
+        ..SoundSettings::default()
     };
     let speaker = Speaker::start(&home.join("sounds"), settings);
     match sound_after(&speaker) {

@@ -13,6 +13,8 @@ mod sound_card;
 mod store_common;
 mod writer;
 
+pub use sound_card::WORD_HZ;
+
 /// Width of the virtual camera's pictures, pixels.
 pub const WIDTH: u32 = 320;
 /// Height of the virtual camera's pictures, pixels.
@@ -39,6 +41,9 @@ pub fn part(name: &str) -> Option<fn()> {
         "two_cameras_of_one_model" => camera::two_cameras_of_one_model,
         "the_wall_clock_is_set_back" => camera::the_wall_clock_is_set_back,
         "plays_everything" => sound_card::plays_everything,
+        "plays_words" => sound_card::plays_words,
+        "hears_a_word" => sound_card::hears_a_word,
+        "has_no_microphone" => sound_card::has_no_microphone,
         "waits_for_a_card" => sound_card::waits_for_a_card,
         "has_a_stalling_card" => sound_card::has_a_stalling_card,
         "writes_until_killed" => writer::writes_until_killed,

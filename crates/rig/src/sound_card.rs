@@ -2,7 +2,9 @@
 
 use std::time::{Duration, Instant};
 
-use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker};
+use kickplate::sound::{
+    Microphone, Recording, SoundId, SoundSettings, SoundState, Speaker, VoiceMode, Word, keep_word,
+};
 use kickplate_testing::{Signal, root, send};
 
 /// Far above anything seen; only there so that a hang ends.
@@ -39,11 +41,80 @@ pub fn plays_everything() {
     speaker.set(SoundSettings {
         muted: true,
         level: 1.0,
+        ..SoundSettings::default()
     });
     assert_eq!(speaker.state(), SoundState::Off);
     assert!(!speaker.play(SoundId::Praise));
     std::thread::sleep(Duration::from_millis(300));
     assert_eq!(speaker.last_started(), before);
+}
+
+/// A word as the rig's tests know it: this high, half a second long.
+pub const WORD_HZ: f64 = 1_500.0;
+
+/// One cue each with the word in the place of its sound, after it, and in quiet mode's way
+/// without it; a damaged word leaves its sound.
+pub fn plays_words() {
+    let tone: Vec<f32> = (0..24_000)
+        .map(|i| 0.3 * (std::f64::consts::TAU * WORD_HZ * f64::from(i) / 48_000.0).sin() as f32)
+        .collect();
+    let word = Word::heard(&tone, 48_000).unwrap();
+    let voices = std::env::current_dir().unwrap().join("voices");
+    keep_word(&voices, SoundId::Praise, &word).unwrap();
+    std::fs::write(voices.join("go_again.wav"), b"RIFF, and then nothing").unwrap();
+    let speaker = speaker().with_voices(voices);
+    wait_for("device open", || speaker.state() == SoundState::Ready);
+    // The words are read by a thread that says nothing; one that is there is heard.
+    wait_for("the word is read", || {
+        speaker.play_word(SoundId::Praise);
+        std::thread::sleep(Duration::from_millis(1500));
+        speaker.last_started().is_some()
+    });
+    let cues = [
+        (VoiceMode::Instead, SoundId::Praise),
+        (VoiceMode::After, SoundId::Praise),
+        (VoiceMode::Off, SoundId::Praise),
+        (VoiceMode::Instead, SoundId::GoAgain),
+    ];
+    for (voice, id) in cues {
+        speaker.set(SoundSettings {
+            voice,
+            ..SoundSettings::default()
+        });
+        assert!(speaker.play(id));
+        std::thread::sleep(Duration::from_millis(3500));
+    }
+    speaker.set(SoundSettings {
+        muted: true,
+        voice: VoiceMode::After,
+        ..SoundSettings::default()
+    });
+    assert!(!speaker.play(SoundId::Praise) && !speaker.play_word(SoundId::Praise));
+}
+
+/// A word from the system's microphone; the file is left in the folder.
+pub fn hears_a_word() {
+    let recording = Recording::start(&Microphone::system()).unwrap();
+    let mut ended = None;
+    wait_for("the word is over", || {
+        ended = recording.ended();
+        ended.is_some()
+    });
+    let (samples, rate_hz) = ended.unwrap().unwrap();
+    let word = Word::heard(&samples, rate_hz).unwrap();
+    let here = std::env::current_dir().unwrap();
+    keep_word(&here, SoundId::Praise, &word).unwrap();
+}
+
+/// Where there is no microphone it is said, and nobody waits.
+pub fn has_no_microphone() {
+    let recording = Recording::start(&Microphone::system()).unwrap();
+    let mut ended = None;
+    wait_for("it is said", || {
+        ended = recording.ended();
+        ended.is_some()
+    });
+    println!("without a microphone: {}", ended.unwrap().unwrap_err());
 }
 
 pub fn waits_for_a_card() {

@@ -9,7 +9,7 @@ use crate::config::{Edit, Written};
 use crate::display::Language;
 use crate::panel::{Message, Number, Of, PanelWords};
 use crate::rules::RuleId;
-use crate::sound::{SoundSettings, SoundState};
+use crate::sound::SoundState;
 use crate::station::settings::snapshot::OutputSettings;
 
 impl Service {
@@ -85,7 +85,7 @@ impl Service {
     }
 
     /// Hands the look and the sound of the settings to the big screen.
-    fn put_outputs_in_use(&mut self) -> Result<(), ServiceError> {
+    pub(super) fn put_outputs_in_use(&mut self) -> Result<(), ServiceError> {
         let look = self
             .station
             .screen
@@ -93,10 +93,7 @@ impl Service {
         self.screen_words = Arc::clone(&look.words);
         let outputs = Arc::new(OutputSettings {
             look,
-            sound: SoundSettings {
-                muted: self.station.sound_muted,
-                level: self.station.sound_level as f32,
-            },
+            sound: self.station.sound(),
         });
         self.settings
             .change(|now| now.outputs = Some(Arc::clone(&outputs)));
@@ -106,7 +103,7 @@ impl Service {
 
 /// Why no sound can be tried now, where that is so. Whoever is in the lane would take it for
 /// an answer.
-fn no_sound(sound: Option<&SoundState>, somebody_passing: bool) -> Option<Message> {
+pub(super) fn no_sound(sound: Option<&SoundState>, somebody_passing: bool) -> Option<Message> {
     match sound {
         None | Some(SoundState::Off) => Some(Message::SoundIsOff {}),
         Some(SoundState::NoDevice(_)) => Some(Message::NoLoudspeaker {}),

@@ -30,6 +30,7 @@ mod ruler;
 mod set_up;
 mod status;
 mod thumbnails;
+mod voice;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -50,6 +51,7 @@ use crate::panel::{
 };
 use crate::roster::SkaterId;
 use crate::rules::settings::AGE_GROUP_FORMATS;
+use crate::sound::Microphone;
 use crate::station::session::SessionLink;
 use crate::station::settings::snapshot::SharedSettings;
 use crate::station::settings::{
@@ -65,6 +67,7 @@ use pin::Pin;
 use queue::QueueKeeper;
 pub(crate) use roster::{erased_sentence, read_small, write_roster_file};
 use thumbnails::Thumbnails;
+use voice::VoiceDesk;
 
 /// Commands that may wait: more than a person can give in the time the
 /// slowest takes.
@@ -88,6 +91,8 @@ pub struct CoachSetup {
     pub setup: Setup,
     /// The lane file, where it is not the one of the settings.
     pub lane_file: Option<PathBuf>,
+    /// Where the coach's voice comes from.
+    pub microphone: Microphone,
     /// What writes exports, where that is there.
     pub exporter: Option<Exporter>,
 }
@@ -187,6 +192,7 @@ struct Service {
     listed: Option<(i64, [u64; 2])>,
     /// Small pictures of the newest passes.
     thumbnails: Thumbnails,
+    voice: VoiceDesk,
 }
 
 impl Service {
@@ -210,6 +216,7 @@ impl Service {
             station_file: EditedFile::new(station_file(&setup.home), STATION_FORMATS),
             groups_file: EditedFile::new(age_groups_file(&setup.home), AGE_GROUP_FORMATS),
             pin: Pin::in_folder(&setup.folder),
+            voice: VoiceDesk::new(&setup.folder, setup.microphone),
             home: setup.home,
             folder: setup.folder,
             words: Arc::new(words),
@@ -252,7 +259,7 @@ impl Service {
         };
         self.refresh();
         loop {
-            match incoming.recv_timeout(REFRESH) {
+            match incoming.recv_timeout(self.voice.pause()) {
                 Ok(command) => self.execute(command),
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
@@ -267,6 +274,7 @@ impl Service {
             self.look_after_pictures();
             self.look_after_queue();
             self.look_after_withdrawal();
+            self.look_after_word();
             self.refresh();
         }
         self.end_withdrawal();
@@ -320,6 +328,7 @@ impl Service {
                 self.view.folder = None;
                 self.view.question = None;
                 self.view.would_delete = None;
+                self.voice.drop_recording();
                 Ok(Message::PanelLocked {})
             }
             Command::SetPin(pin) => {
@@ -406,6 +415,7 @@ impl Service {
             Command::OpenProgress(id) => self.open_progress(id),
             Command::SetSound { level, muted } => self.set_sound(level, muted),
             Command::TrySound => self.try_sound(),
+            Command::Voice(order) => self.voice_order(order),
             Command::SetDark(on) => self.set_dark(on),
             Command::SetQuiet(on) => self.set_quiet(on),
             Command::SetLanguage(language) => self.set_language(language),

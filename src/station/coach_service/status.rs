@@ -6,7 +6,7 @@ use crate::capture::{FeedState, FeedStatus};
 use crate::display::PreviewImage;
 use crate::panel::{LivePart, Message, Number, QueueView, SecondEntry, StationPart};
 use crate::rules::PICTURES_NEEDED;
-use crate::sound::SoundState;
+use crate::sound::{SoundState, VoiceMode};
 use crate::station::vision::sight_watch::SightTrouble;
 use crate::store::WriterState;
 use std::sync::Arc;
@@ -65,6 +65,7 @@ impl Service {
         self.view.can_undo_limits = self.groups_file.can_undo();
         self.view.age_group = Some(settings.age_group);
         self.view.station = self.station_part();
+        self.view.voices = self.voice_view();
         self.view.privacy.keep_pictures = self.station.privacy.keep_pictures;
         let privacy = self.station.privacy;
         self.view.privacy.keep_days =
@@ -207,6 +208,9 @@ impl Service {
         }
         problems.extend(self.archive_fault.clone());
         problems.extend(self.trouble.clone());
+        if self.station.voice.voice != VoiceMode::Off {
+            problems.extend(self.words_left_out());
+        }
         StationPart {
             camera: feed.map_or_else(|| say(Message::Starting {}), |f| self.feed_words(f)),
             camera_live: feed.is_some_and(|f| f.state == FeedState::Live),

@@ -15,7 +15,7 @@ use crate::capture::{self, CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
 use crate::display::{ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions};
 use crate::rules::AgeGroup;
-use crate::sound::{SoundSettings, Speaker};
+use crate::sound::{Microphone, Speaker, VOICES_FOLDER};
 use crate::store::{SourceKind, Written};
 use crate::track::TrackSettings;
 
@@ -135,6 +135,7 @@ pub fn live(options: &LiveOptions) -> anyhow::Result<()> {
             folder: folder.clone(),
             setup: setup.clone(),
             lane_file: options.lane.clone(),
+            microphone: Microphone::system(),
             exporter: Some(export::for_the_panel(setup.station.screen.language)),
         },
         settings.clone(),
@@ -244,13 +245,11 @@ impl Station {
 
     fn parts(&self, screen: ScreenHandle, inbox: SessionInbox) -> Parts {
         let station = &self.setup.station;
-        let sound = SoundSettings {
-            muted: station.sound_muted,
-            level: station.sound_level as f32,
-        };
+        let speaker = Speaker::start(&self.home.join("sounds"), station.sound())
+            .with_voices(self.folder.join(VOICES_FOLDER));
         let outputs = Outputs {
             screen: Some(screen),
-            speaker: Some(Arc::new(Speaker::start(&self.home.join("sounds"), sound))),
+            speaker: Some(Arc::new(speaker)),
             pictures: PictureMaker::start(),
             geometry: self.geometry,
             look: self.setup.look.clone(),

@@ -14,7 +14,7 @@ use crate::display::PreviewImage;
 use crate::feedback::Cue;
 use crate::pose::PoseFrame;
 use crate::roster::{Queue, SkaterId};
-use crate::sound::SoundState;
+use crate::sound::{SoundId, SoundState};
 use crate::station::lock;
 use crate::station::settings::choices::ModelChoice;
 use crate::station::vision::sight_watch::SightTrouble;
@@ -69,6 +69,17 @@ pub struct SessionView {
 /// Something to do with the queue.
 type OnQueue = Box<dyn FnOnce(&mut SkaterQueue) + Send>;
 
+/// What the loudspeaker is asked for beside the cues.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum SoundOrder {
+    /// A sound, to hear how loud it is.
+    Try,
+    /// A word of the coach, to hear it.
+    Word(SoundId),
+    /// The words have changed.
+    ReadWords,
+}
+
 /// An order to the session.
 pub(super) enum SessionCommand {
     /// Changes the queue. Answered once the view shows it.
@@ -81,8 +92,8 @@ pub(super) enum SessionCommand {
     EndSession(Sender<()>),
     /// The replay of the last flagged push.
     ShowMe,
-    /// A sound, to hear how loud it is.
-    TrySound,
+    /// Something for the loudspeaker.
+    Sound(SoundOrder),
 }
 
 /// The session's own end of the way.
@@ -222,7 +233,21 @@ impl SessionLink {
 
     /// Asks for a sound, to hear how loud it is.
     pub fn try_sound(&self) {
-        let _ = self.commands.try_send(SessionCommand::TrySound);
+        self.ask_sound(SoundOrder::Try);
+    }
+
+    /// Asks for a word of the coach, to hear it.
+    pub fn hear_word(&self, of: SoundId) {
+        self.ask_sound(SoundOrder::Word(of));
+    }
+
+    /// Says that the words of the coach have changed.
+    pub fn words_changed(&self) {
+        self.ask_sound(SoundOrder::ReadWords);
+    }
+
+    fn ask_sound(&self, order: SoundOrder) {
+        let _ = self.commands.try_send(SessionCommand::Sound(order));
     }
 
     /// Waits for the next frame of the camera, at most `patience`.

@@ -29,7 +29,7 @@ use crossbeam_channel::{Receiver, never, select};
 use crate::capture::{FeedClock, FeedState};
 use crate::feedback::Cue;
 use crate::roster::SkaterId;
-use crate::sound::{SoundId, Speaker};
+use crate::sound::Speaker;
 use crate::store::Written;
 
 use super::health::HealthKeeper;
@@ -267,10 +267,8 @@ impl Session {
                 self.presenter.show_me();
                 None
             }
-            SessionCommand::TrySound => {
-                if let Some(speaker) = &self.parts.speaker {
-                    speaker.play(SoundId::Praise);
-                }
+            SessionCommand::Sound(order) => {
+                self.sound(order);
                 None
             }
         };

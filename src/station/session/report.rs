@@ -5,9 +5,11 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use super::camera_pairing::CameraPairing;
+use super::link::SoundOrder;
 use super::{Session, SessionView};
 use crate::display::{People, Person};
 use crate::roster::SkaterId;
+use crate::sound::SoundId;
 use crate::standing::Reference;
 use crate::station::health::{Mood, PoseHealth, Running};
 use crate::station::output::complain;
@@ -35,6 +37,22 @@ impl Session {
             name: Some(skater.name.clone()),
             band: skater.band,
         })
+    }
+
+    /// Does what is asked of the loudspeaker beside the cues.
+    pub(super) fn sound(&self, order: SoundOrder) {
+        let Some(speaker) = &self.parts.speaker else {
+            return;
+        };
+        match order {
+            SoundOrder::Try => {
+                speaker.play(SoundId::Praise);
+            }
+            SoundOrder::Word(of) => {
+                speaker.play_word(of);
+            }
+            SoundOrder::ReadWords => speaker.read_words(),
+        }
     }
 
     pub(super) fn tell_presenter(&self) {

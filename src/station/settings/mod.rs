@@ -5,6 +5,7 @@ pub mod privacy;
 pub mod reference;
 pub mod second_camera;
 pub mod snapshot;
+pub mod sound;
 
 use std::path::{Path, PathBuf};
 
@@ -21,6 +22,7 @@ use crate::rules::{AgeGroup, AgeGroups, RULES, RuleId};
 use crate::station::settings::choices::{EngineChoice, ModelChoice};
 use crate::station::settings::privacy::{PRIVACY_KEYS, PrivacySettings};
 use crate::station::settings::second_camera::{SECOND_CAMERA_KEYS, SecondCamera};
+use crate::station::settings::sound::{SOUND_KEYS, VoiceSettings};
 
 /// Steps from earlier formats of the station file.
 pub const STATION_FORMATS: &[Step] = &[
@@ -182,7 +184,7 @@ pub const STATION_KEYS: [&Key; 15] = [
 ];
 
 /// The tables of the station file and the keys in them.
-pub const STATION_TABLES: [(&str, &str, &[&Key]); 5] = [
+pub const STATION_TABLES: [(&str, &str, &[&Key]); 6] = [
     (
         "feedback",
         "How the one cue after a pass is chosen.",
@@ -200,6 +202,7 @@ pub const STATION_TABLES: [(&str, &str, &[&Key]); 5] = [
         &SECOND_CAMERA_KEYS,
     ),
     ("panel", "The coach's panel.", &PANEL_KEYS),
+    ("sound", "The coach's own voice.", &SOUND_KEYS),
 ];
 
 /// Which camera to open.
@@ -254,6 +257,8 @@ pub struct StationSettings {
     pub second_camera: Option<SecondCamera>,
     /// The coach's panel.
     pub panel: PanelSettings,
+    /// The coach's own voice.
+    pub voice: VoiceSettings,
 }
 
 impl StationSettings {
@@ -304,6 +309,10 @@ impl StationSettings {
             Some(section) => PanelSettings::from_section(&section)?,
             None => PanelSettings::default(),
         };
+        let voice = match root.section("sound")? {
+            Some(section) => VoiceSettings::from_section(&section)?,
+            None => VoiceSettings::default(),
+        };
         let pick = |key: &Key| Ok(root.declared_choice(key)?.unwrap_or_default());
         let text_of = |key: &Key| Ok(root.declared_text(key)?.unwrap_or_default());
         Ok(StationSettings {
@@ -335,6 +344,7 @@ impl StationSettings {
             privacy,
             second_camera,
             panel,
+            voice,
         })
     }
 

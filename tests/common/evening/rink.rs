@@ -10,6 +10,7 @@ use kickplate::capture::{self, CameraRequest, Feed, FeedState, Frame, Pace, Sour
 use kickplate::config::Lane;
 use kickplate::panel::{PanelSetup, PanelView, PanelWords};
 use kickplate::pose::ModelKind;
+use kickplate::sound::{MicFault, Microphone};
 use kickplate::station::coach_service::{CoachService, CoachSetup};
 use kickplate::station::live::runtime::{Parts, Runtime};
 use kickplate::station::live::settings_of;
@@ -151,6 +152,7 @@ impl Rink {
                 setup,
                 lane_file: None,
                 exporter: Some(exporter),
+                microphone: Microphone::made_of(|_| Err(MicFault::Missing)),
             },
             settings.clone(),
             link,

@@ -72,8 +72,9 @@ impl Prepare {
 }
 
 /// What is pressed before a page is looked at, and the page.
-const PRESSED: [(&str, PageId, &[&str]); 6] = [
+const PRESSED: [(&str, PageId, &[&str]); 7] = [
     ("more", PageId::Now, &["now.more"]),
+    ("voice", PageId::Now, &["now.more", "voice.open"]),
     ("end", PageId::Now, &["now.more", "now.end"]),
     ("new skater", PageId::Skaters, &["skaters.add"]),
     ("order", PageId::Skaters, &["skaters.order"]),
@@ -312,7 +313,8 @@ fn texts(shapes: &[ClippedShape]) -> Vec<(TextShape, Rect, Color32)> {
                     if text.galley.text().trim().is_empty() || !seen.is_positive() {
                         continue;
                     }
-                    let under = fills.iter().rev().find(|(r, _)| r.contains(place.center()));
+                    // What stands half below the fold is looked at where it is seen.
+                    let under = fills.iter().rev().find(|(r, _)| r.contains(seen.center()));
                     let under = under.map_or(Color32::BLACK, |(_, c)| *c);
                     out.push((text.clone(), clipped.clip_rect, under));
                 }

@@ -3,9 +3,12 @@
 use std::sync::Arc;
 
 use kickplate::config::View;
-use kickplate::panel::{Answer, Command, PageId, PanelView, QueueStep};
+use kickplate::panel::{
+    Answer, Command, PageId, PanelView, QueueStep, VoiceOrder, VoiceView, WordRecording,
+};
 use kickplate::roster::SkaterId;
 use kickplate::rules::RuleId;
+use kickplate::sound::{Ending, SoundId, VoiceMode};
 use kickplate::store::{PushKey, Verdict};
 
 use super::{Coach, rich};
@@ -207,6 +210,66 @@ fn the_sound_is_tried_and_the_look_is_kept() {
     assert!(coach.h.state().state.dark);
     coach.change(|v| v.station.muted = true);
     assert!(coach.find("Try the sound").is_none());
+}
+
+/// The page of the coach's voice for the station with these words.
+fn at_the_voice(voices: VoiceView) -> Coach {
+    let mut view = rich();
+    view.voices = voices;
+    let mut coach = Coach::at(PageId::Now, view);
+    coach.press("More");
+    coach.press("The coach's voice");
+    coach
+}
+
+#[test]
+fn a_word_is_recorded_heard_deleted_and_put_back() {
+    let voice = |order| [Command::Voice(order)];
+    let left = SoundId::Order(RuleId::Extension, Ending::Left);
+    let mut coach = at_the_voice(VoiceView::default());
+    assert_eq!(
+        coach.gives("Record"),
+        voice(VoiceOrder::Record(SoundId::Praise))
+    );
+    assert!(coach.find("Hear it").is_none() && coach.find("Delete").is_none());
+    assert_eq!(coach.gives("Leg extension"), []);
+    coach.press("Leg extension, right");
+    coach.press("Leg extension, left");
+    assert_eq!(coach.gives("Record"), voice(VoiceOrder::Record(left)));
+    coach.change(|v| v.voices.has = vec![left]);
+    assert_eq!(coach.gives("Hear it"), voice(VoiceOrder::Hear(left)));
+    assert_eq!(coach.gives("Delete"), voice(VoiceOrder::Delete(left)));
+    coach.change(|v| (v.voices.has, v.voices.deleted) = (vec![], Some(left)));
+    assert_eq!(coach.gives("Put it back"), voice(VoiceOrder::PutBack));
+    assert_eq!(
+        coach.gives("Sound, then word"),
+        voice(VoiceOrder::Use(VoiceMode::After))
+    );
+    // Nobody is recorded by chance.
+    coach.change(|v| v.live.somebody_passing = true);
+    assert!(coach.find("Record").is_none());
+}
+
+#[test]
+fn a_meter_is_shown_while_a_word_is_recorded() {
+    let mut coach = at_the_voice(VoiceView {
+        recording: Some(WordRecording {
+            of: SoundId::Praise,
+            level: 0.42,
+            left_s: 1.3,
+        }),
+        left_out: vec!["The word a.wav is damaged.".to_owned()],
+        ..VoiceView::default()
+    });
+    assert!(coach.shows("Speak now: 1.3 s left"));
+    assert!(coach.shows("Level 42 %"));
+    assert!(coach.shows("The word a.wav is damaged."));
+    assert!(coach.find("Record").is_none() && coach.find("Go again").is_none());
+    assert_eq!(coach.gives("Stop"), [Command::Voice(VoiceOrder::Stop)]);
+    coach.change(|v| v.voices.recording.as_mut().unwrap().level = 0.95);
+    assert!(coach.shows("nearly too loud"));
+    // Who leaves the page ends the recording.
+    assert_eq!(coach.gives("Close"), [Command::Voice(VoiceOrder::Stop)]);
 }
 
 /// Words painted on the page, also those no screen reader says.

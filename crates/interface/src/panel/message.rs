@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use super::words::PanelWords;
 use crate::config::Travel;
 use crate::rules::{AgeGroup, Rule};
+use crate::sound::SoundId;
 
 /// A number with so many places after the decimal mark.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,6 +73,12 @@ impl Fill for Who {
 impl Fill for Of {
     fn fill(&self, words: &PanelWords) -> String {
         words.rule_name(self.0).to_owned()
+    }
+}
+
+impl Fill for SoundId {
+    fn fill(&self, words: &PanelWords) -> String {
+        words.sound_name(*self)
     }
 }
 
@@ -186,6 +193,34 @@ sayings! {
     SoundIsOff = "cannot.sound_off" {}
     NoSounds = "cannot.no_sounds" { why: String }
     SoundNotNow = "cannot.sound_not_now" {}
+
+    // The coach's voice.
+    VoiceOff = "did.voice_off" {}
+    VoiceInstead = "did.voice_instead" {}
+    VoiceAfter = "did.voice_after" {}
+    WordSpeak = "did.word_speak" {}
+    WordKept = "did.word_kept" { what: SoundId }
+    WordHeard = "did.word_heard" { what: SoundId }
+    WordDeleted = "did.word_deleted" { what: SoundId }
+    WordNotRecorded = "cannot.word_not_recorded" {}
+    WordBusy = "cannot.word_busy" {}
+    WordNotNow = "cannot.word_not_now" {}
+    WordSilent = "cannot.word_silent" {}
+    WordTooLoud = "cannot.word_too_loud" {}
+    WordQuiet = "cannot.word_quiet" {}
+    WordNone = "cannot.word_none" { what: SoundId }
+    WordNotDeleted = "cannot.word_not_deleted" {}
+    WordFile = "cannot.word_file" { file: PathBuf, why: String }
+    MicMissing = "cannot.mic_missing" {}
+    MicNotAllowed = "cannot.mic_not_allowed" {}
+    MicDead = "cannot.mic_dead" {}
+    MicRefused = "cannot.mic_refused" { why: String }
+    WordDamaged = "state.word_damaged" { file: PathBuf }
+    WordOtherKind = "state.word_other_kind" { file: PathBuf }
+    WordLength = "state.word_length" { file: PathBuf }
+    WordUnknown = "state.word_unknown" { file: PathBuf }
+    WordUnreadable = "state.word_unreadable" { file: PathBuf, why: String }
+
     DeletedCopies = "did.deleted_copies" { n: usize }
     DeletedLater = "did.deleted_later" {}
     DeletedAside = "did.deleted_aside" { place: PathBuf }

@@ -35,6 +35,7 @@ pub use model::{
     SecondEntry, StationPart, StoredPictures,
 };
 pub use model::{PanelView, PinState, Privacy, StoredMeasures, Withdrawing, WouldDelete, WouldGo};
+pub use model::{VoiceOrder, VoiceView, WordRecording};
 pub use settings::{PANEL_KEYS, PanelPlace, PanelSettings, PanelSetup};
 pub use state::{PageId, PanelState};
 pub use ui::{main_keys_of as main_keys, panel_ui};

@@ -190,6 +190,12 @@ impl PanelState {
         self.progress = ProgressState::of_group();
     }
 
+    /// Opens what is set during the ice time, or there the coach's voice.
+    pub fn open_ice_settings(&mut self, voice: bool) {
+        self.page = PageId::Now;
+        self.now.open_more(voice);
+    }
+
     /// Opens a push closely.
     pub fn open_push(&mut self, push: PushKey) {
         self.page = PageId::Passes;

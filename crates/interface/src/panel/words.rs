@@ -5,6 +5,7 @@ use std::sync::{Arc, LazyLock};
 
 use crate::config::ConfigError;
 use crate::rules::{AgeGroup, Rule};
+use crate::sound::{Ending, SoundId};
 use crate::words::{Catalogue, Language, Texts};
 
 /// The words of the panel in one language.
@@ -97,6 +98,36 @@ impl PanelWords {
             AgeGroup::Adult => self.get("group.adult"),
             _ => group.name(),
         }
+    }
+
+    /// What the sounds of a cue are called: praise, go again, a rule.
+    pub(super) fn sound_family(&self, id: SoundId) -> &str {
+        match id {
+            SoundId::Praise => self.get("voice.praise"),
+            SoundId::GoAgain => self.get("voice.go_again"),
+            SoundId::Order(rule, _) => self.rule_name(rule.rule()),
+        }
+    }
+
+    /// What the sounds of a rule differ by.
+    pub(super) fn sound_ending(&self, id: SoundId) -> Option<&str> {
+        let SoundId::Order(_, ending) = id else {
+            return None;
+        };
+        Some(self.get(match ending {
+            Ending::Left => "voice.left",
+            Ending::Right => "voice.right",
+            Ending::Both => "voice.both",
+            Ending::More => "voice.more",
+            Ending::Less => "voice.less",
+        }))
+    }
+
+    /// What a sound is called.
+    pub(super) fn sound_name(&self, id: SoundId) -> String {
+        let family = self.sound_family(id);
+        self.sound_ending(id)
+            .map_or_else(|| family.to_owned(), |ending| format!("{family}, {ending}"))
     }
 
     /// What a rule is called in a few words.

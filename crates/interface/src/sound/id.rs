@@ -33,7 +33,8 @@ impl Ending {
         }
     }
 
-    fn of_rule(rule: RuleId) -> &'static [Ending] {
+    /// What the sounds of a rule end with.
+    pub fn of_rule(rule: RuleId) -> &'static [Ending] {
         match rule.rule().sense {
             Sense::Between => &[Ending::More, Ending::Less],
             Sense::AtMost | Sense::AtLeast => &[Ending::Left, Ending::Right, Ending::Both],

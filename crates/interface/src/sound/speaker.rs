@@ -1,33 +1,26 @@
 //! The thread that owns the sound device.
 
-use std::fs::File;
-use std::io::BufReader;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TrySendError, bounded};
 use rodio::buffer::SamplesBuffer;
-use rodio::cpal::ErrorKind;
-use rodio::{Decoder, DeviceSinkBuilder, MixerDeviceSink, Source};
 use serde::{Deserialize, Serialize};
 
 use super::SoundId;
-use super::source::{Heartbeat, LastStarted, Noted};
+use super::device::{Device, cards_now};
+use super::files::{for_cue, load_all, load_words};
+use super::source::{LastStarted, Noted};
 
 /// How long to wait before a missing device is looked for again.
 const RETRY_FIRST: Duration = Duration::from_secs(2);
 /// That wait is doubled up to this one: each try in vain writes several lines
-/// on the error output, from the sound library itself. A change in [`CARDS`]
+/// on the error output, from the sound library itself. A device that comes or goes
 /// ends it at once.
 const RETRY_AT_MOST: Duration = Duration::from_secs(30);
-/// The system's sound devices; their names change when one is plugged in.
-const CARDS: &str = "/dev/snd";
-/// A device that takes no samples for so long counts as lost. Far above any
-/// device buffer, which holds some tenths of a second.
-const SILENT_DEVICE_IS_LOST_AFTER: Duration = Duration::from_secs(3);
 /// How often the thread looks after its device when nothing is to be played.
 const LOOK_AFTER_EVERY: Duration = Duration::from_millis(250);
 /// A sound that could not be played within this time is dropped: it would be
@@ -38,9 +31,6 @@ const WAITING_SOUNDS: usize = 4;
 /// How long dropping a speaker waits for its thread. Longer when a driver
 /// hangs while opening is of no use to anybody: the thread is left behind.
 const CLOSE_WITHIN: Duration = Duration::from_millis(500);
-/// Longest file that is still taken for a cue.
-const LONGEST_SOUND: Duration = Duration::from_secs(5);
-
 /// How loud, and whether at all.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -50,6 +40,34 @@ pub struct SoundSettings {
     /// Share of full level, 0 to 1. How loud that is in the rink is up to
     /// the amplifier.
     pub level: f32,
+    /// Whether a coach's word is heard, where there is one.
+    pub voice: VoiceMode,
+}
+
+/// Whether a word the coach has spoken is heard with the sound of a cue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum VoiceMode {
+    /// Never.
+    #[default]
+    Off,
+    /// In the place of the sound.
+    Instead,
+    /// After the sound.
+    After,
+}
+
+impl VoiceMode {
+    /// All, in the order of their numbers.
+    pub const ALL: [VoiceMode; 3] = [VoiceMode::Off, VoiceMode::Instead, VoiceMode::After];
+
+    /// Its word in the settings.
+    pub fn name(self) -> &'static str {
+        match self {
+            VoiceMode::Off => "off",
+            VoiceMode::Instead => "instead",
+            VoiceMode::After => "after",
+        }
+    }
 }
 
 impl Default for SoundSettings {
@@ -57,8 +75,18 @@ impl Default for SoundSettings {
         SoundSettings {
             muted: false,
             level: 1.0,
+            voice: VoiceMode::Off,
         }
     }
+}
+
+/// What is asked of the thread.
+#[derive(Debug, Clone, Copy)]
+enum Asked {
+    /// The sound of a cue, with its word or without.
+    Cue(SoundId),
+    /// The word alone, to hear it.
+    Word(SoundId),
 }
 
 /// What the speaker can do at the moment.
@@ -75,33 +103,6 @@ pub enum SoundState {
     NoSounds(String),
 }
 
-/// Why a sound file cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum SoundError {
-    /// The file is not there or cannot be opened.
-    #[error("The sound {} cannot be opened; put the sounds folder back or name another one ({source})", path.display())]
-    Open {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// The file is no WAV.
-    #[error("The sound {} is not a WAV file; replace it ({source})", path.display())]
-    Decode {
-        /// The file.
-        path: PathBuf,
-        /// What the decoder said.
-        source: rodio::decoder::DecoderError,
-    },
-    /// The file is empty or far too long.
-    #[error("The sound {} is empty or longer than {} s; replace it", path.display(), LONGEST_SOUND.as_secs())]
-    Length {
-        /// The file.
-        path: PathBuf,
-    },
-}
-
 /// What the caller's side and the thread share.
 #[derive(Debug)]
 struct Shared {
@@ -110,6 +111,18 @@ struct Shared {
     level_bits: AtomicU32,
     device: Mutex<SoundState>,
     started: Arc<LastStarted>,
+    /// The number of a [`VoiceMode`].
+    voice: AtomicU8,
+    words: Mutex<Words>,
+    /// Counts the readings of the words: the newest one holds.
+    reading: AtomicU64,
+}
+
+/// Words ready to be played, and which reading they are of.
+#[derive(Debug, Default)]
+struct Words {
+    reading: u64,
+    words: Arc<Vec<Option<SamplesBuffer>>>,
 }
 
 impl Shared {
@@ -128,6 +141,39 @@ impl Shared {
         *device = state;
     }
 
+    fn voice(&self) -> VoiceMode {
+        let number = usize::from(self.voice.load(Ordering::Relaxed));
+        VoiceMode::ALL.get(number).copied().unwrap_or_default()
+    }
+
+    fn words(&self) -> Arc<Vec<Option<SamplesBuffer>>> {
+        let words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::clone(&words.words)
+    }
+
+    fn set_words(&self, reading: u64, read: Vec<Option<SamplesBuffer>>) {
+        let mut words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
+        if words.reading < reading {
+            *words = Words {
+                reading,
+                words: Arc::new(read),
+            };
+        }
+    }
+
+    /// What is to be played, where there is something.
+    fn to_play(&self, asked: Asked, sounds: &[SamplesBuffer]) -> Option<(SoundId, SamplesBuffer)> {
+        let words = self.words();
+        let word = |id: SoundId| words.get(id.index())?.as_ref();
+        match asked {
+            Asked::Cue(id) => {
+                let sound = sounds.get(id.index())?;
+                Some((id, for_cue(sound, word(id), self.voice())))
+            }
+            Asked::Word(id) => Some((id, word(id)?.clone())),
+        }
+    }
+
     fn level(&self) -> f32 {
         f32::from_bits(self.level_bits.load(Ordering::Relaxed))
     }
@@ -137,8 +183,10 @@ impl Shared {
 #[derive(Debug)]
 pub struct Speaker {
     shared: Arc<Shared>,
-    requests: Option<Sender<(SoundId, Instant)>>,
+    requests: Option<Sender<(Asked, Instant)>>,
     thread: Option<JoinHandle<()>>,
+    /// The folder of the coach's words, where there may be some.
+    voices: Option<PathBuf>,
 }
 
 impl Speaker {
@@ -151,6 +199,9 @@ impl Speaker {
             level_bits: AtomicU32::new(0),
             device: Mutex::new(SoundState::NoDevice("not opened yet".to_owned())),
             started: Arc::new(LastStarted::new()),
+            voice: AtomicU8::new(0),
+            words: Mutex::default(),
+            reading: AtomicU64::new(0),
         });
         let (requests, inbox) = bounded(WAITING_SOUNDS);
         let spawned = std::thread::Builder::new().name("sound".to_owned()).spawn({
@@ -172,25 +223,60 @@ impl Speaker {
             shared,
             requests: Some(requests),
             thread,
+            voices: None,
         };
         speaker.set(settings);
         speaker
+    }
+
+    /// The same with the coach's words of this folder.
+    pub fn with_voices(mut self, folder: PathBuf) -> Self {
+        self.voices = Some(folder);
+        self.read_words();
+        self
+    }
+
+    /// Reads the coach's words anew. Returns at once: a thread that ends reads them, so that
+    /// no sound waits for the disk.
+    pub fn read_words(&self) {
+        let Some(folder) = self.voices.clone() else {
+            return;
+        };
+        let reading = self.shared.reading.fetch_add(1, Ordering::AcqRel) + 1;
+        let shared = Arc::clone(&self.shared);
+        let read = move || shared.set_words(reading, load_words(&folder));
+        let spawned = std::thread::Builder::new()
+            .name("words".to_owned())
+            .spawn(read);
+        if let Err(error) = spawned {
+            tracing::warn!(%error, "the coach's words cannot be read");
+        }
+    }
+
+    /// Plays the coach's word of a sound, to hear it. Never blocks. Nothing is heard where
+    /// there is none or when muted.
+    pub fn play_word(&self, id: SoundId) -> bool {
+        self.ask(Asked::Word(id))
     }
 
     /// Plays a sound soon. Never blocks. Says whether the sound was taken;
     /// it is not when muted or when too many wait. A sound that finds no
     /// device within a second is dropped rather than played late.
     pub fn play(&self, id: SoundId) -> bool {
+        self.ask(Asked::Cue(id))
+    }
+
+    fn ask(&self, asked: Asked) -> bool {
         if self.shared.muted.load(Ordering::Relaxed) {
             return false;
         }
         let Some(requests) = &self.requests else {
             return false;
         };
-        match requests.try_send((id, Instant::now())) {
+        match requests.try_send((asked, Instant::now())) {
             Ok(()) => true,
             Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {
-                tracing::debug!("sound {} not taken", id.name());
+                tracing::debug!("{asked:?} not taken");
                 false
             }
         }
@@ -205,6 +291,9 @@ impl Speaker {
             0.0
         };
         self.shared.muted.store(settings.muted, Ordering::Relaxed);
+        self.shared
+            .voice
+            .store(settings.voice as u8, Ordering::Relaxed);
         self.shared
             .level_bits
             .store(level.to_bits(), Ordering::Relaxed);
@@ -248,112 +337,8 @@ impl Drop for Speaker {
     }
 }
 
-fn load_all(dir: &Path) -> Result<Vec<SamplesBuffer>, SoundError> {
-    SoundId::all()
-        .map(|id| load(dir.join(format!("{}.wav", id.name()))))
-        .collect()
-}
-
-fn load(path: PathBuf) -> Result<SamplesBuffer, SoundError> {
-    let file = match File::open(&path) {
-        Ok(file) => BufReader::new(file),
-        Err(source) => return Err(SoundError::Open { path, source }),
-    };
-    let decoder = match Decoder::new_wav(file) {
-        Ok(decoder) => decoder,
-        Err(source) => return Err(SoundError::Decode { path, source }),
-    };
-    let (channels, rate) = (decoder.channels(), decoder.sample_rate());
-    let longest =
-        LONGEST_SOUND.as_secs() as usize * rate.get() as usize * usize::from(channels.get());
-    // One more than allowed, so that a file of any length costs little.
-    let samples: Vec<_> = decoder.take(longest + 1).collect();
-    if samples.is_empty() || samples.len() > longest {
-        return Err(SoundError::Length { path });
-    }
-    Ok(SamplesBuffer::new(channels, rate, samples))
-}
-
-/// An open device and the signs of its life.
-struct Device {
-    sink: MixerDeviceSink,
-    lost: Arc<Mutex<Option<String>>>,
-    heartbeat: Arc<AtomicU64>,
-    beats_seen: u64,
-    last_beat: Instant,
-}
-
-impl Device {
-    fn open() -> Result<Self, String> {
-        let lost = Arc::new(Mutex::new(None));
-        let report = {
-            let lost = Arc::clone(&lost);
-            move |error: rodio::cpal::Error| match error.kind() {
-                // The stream goes on after these.
-                ErrorKind::Xrun | ErrorKind::DeviceChanged | ErrorKind::RealtimeDenied => {
-                    tracing::debug!("sound device: {error}");
-                }
-                _ => {
-                    *lost.lock().unwrap_or_else(PoisonError::into_inner) = Some(error.to_string());
-                }
-            }
-        };
-        let mut sink = DeviceSinkBuilder::from_default_device()
-            .and_then(|builder| builder.with_error_callback(report).open_stream())
-            .map_err(|error| with_causes(&error))?;
-        sink.log_on_drop(false);
-        let heartbeat = Arc::new(AtomicU64::new(0));
-        sink.mixer().add(Heartbeat::new(Arc::clone(&heartbeat)));
-        Ok(Device {
-            sink,
-            lost,
-            heartbeat,
-            beats_seen: 0,
-            last_beat: Instant::now(),
-        })
-    }
-
-    /// Why the device can no longer be used, if so.
-    fn fault(&mut self) -> Option<String> {
-        let lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(why) = lost.as_ref() {
-            return Some(why.clone());
-        }
-        let beats = self.heartbeat.load(Ordering::Relaxed);
-        if beats != self.beats_seen {
-            self.beats_seen = beats;
-            self.last_beat = Instant::now();
-        }
-        (self.last_beat.elapsed() > SILENT_DEVICE_IS_LOST_AFTER)
-            .then(|| "the device takes no samples".to_owned())
-    }
-}
-
-/// The messages of an error and of everything behind it in one line.
-fn with_causes(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(c) = cause {
-        text = format!("{text}: {c}");
-        cause = c.source();
-    }
-    text
-}
-
-/// Names of the sound devices there are.
-fn cards_now() -> Vec<std::ffi::OsString> {
-    let mut names: Vec<_> = std::fs::read_dir(CARDS)
-        .into_iter()
-        .flatten()
-        .flatten()
-        .map(|entry| entry.file_name())
-        .collect();
-    names.sort();
-    names
-}
-
 /// Runs until the speaker is dropped.
-fn serve(shared: &Shared, sounds: &[SamplesBuffer], inbox: &Receiver<(SoundId, Instant)>) {
+fn serve(shared: &Shared, sounds: &[SamplesBuffer], inbox: &Receiver<(Asked, Instant)>) {
     let mut device: Option<Device> = None;
     let mut next_try = Instant::now();
     let mut pause = RETRY_FIRST;
@@ -388,13 +373,13 @@ fn serve(shared: &Shared, sounds: &[SamplesBuffer], inbox: &Receiver<(SoundId, I
             }
         }
         match inbox.recv_timeout(LOOK_AFTER_EVERY) {
-            Ok((id, asked_at)) => match (&device, sounds.get(id.index())) {
-                (Some(device), Some(sound)) if asked_at.elapsed() < STALE_AFTER => {
+            Ok((asked, asked_at)) => match (&device, shared.to_play(asked, sounds)) {
+                (Some(device), Some((id, sound))) if asked_at.elapsed() < STALE_AFTER => {
                     let started = Arc::clone(&shared.started);
-                    let source = Noted::new(id, sound.clone(), shared.level(), started);
+                    let source = Noted::new(id, sound, shared.level(), started);
                     device.sink.mixer().add(source);
                 }
-                _ => tracing::debug!("sound {} dropped: no device in time", id.name()),
+                _ => tracing::debug!("{asked:?} dropped: no device in time, or no word"),
             },
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return,

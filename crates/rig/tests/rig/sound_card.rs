@@ -6,7 +6,7 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker};
+use kickplate::sound::{SoundId, SoundSettings, SoundState, Speaker, Word};
 use kickplate_testing::{has_program, root};
 
 use crate::sound_analysis::{dominant_hz, notes, pcm16, read_wav};
@@ -113,6 +113,85 @@ fn every_sound_comes_out_in_order_and_at_its_pitch() {
             id.name()
         );
     }
+}
+
+/// The notes heard, one list for each cue: they are half a second apart at least.
+fn cues_of(both: &[f64]) -> Vec<Vec<f64>> {
+    let mut heard: Vec<Vec<f64>> = vec![];
+    let mut end_s = f64::NEG_INFINITY;
+    for note in notes(both, 48_000.0) {
+        if note.start_s > end_s + 0.5 {
+            heard.push(vec![]);
+        }
+        end_s = note.start_s + note.length_s;
+        heard.last_mut().unwrap().push(note.hz);
+    }
+    heard
+}
+
+/// What comes out of the loudspeaker: the word alone, the sound and then the word, the
+/// sound alone, and the sound of a cue whose word is damaged.
+#[test]
+fn words_are_heard_in_place_of_their_sound_and_after_it() {
+    if !pv_is_there() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    with_card(
+        "plays_words",
+        &root().join("tests/alsa/paced-raw.conf"),
+        folder.path(),
+    );
+    let raw = pcm16(&std::fs::read(folder.path().join("played.raw")).unwrap());
+    let heard = cues_of(&sides(&raw));
+    let in_file = |name: &str| -> Vec<f64> {
+        let wav = read_wav(&root().join("sounds").join(format!("{name}.wav")));
+        let found = notes(&sides(&wav.samples), 48_000.0);
+        found.iter().map(|note| note.hz).collect()
+    };
+    let word = vec![kickplate_rig::WORD_HZ];
+    let praise = in_file("well_done");
+    let after = [praise.clone(), word.clone()].concat();
+    let wanted = [word.clone(), word, after, praise, in_file("go_again")];
+    assert_eq!(heard.len(), wanted.len(), "{heard:?}");
+    for (heard, wanted) in heard.iter().zip(&wanted) {
+        assert_eq!(heard.len(), wanted.len(), "{heard:?} for {wanted:?}");
+        for (hz, wanted) in heard.iter().zip(wanted) {
+            assert!((hz / wanted - 1.0).abs() < 0.02, "{hz} for {wanted}");
+        }
+    }
+}
+
+/// From ALSA through the sound library to the file: half a second of a tone in quiet noise.
+#[test]
+fn a_word_comes_from_the_systems_microphone() {
+    let folder = tempfile::tempdir().unwrap();
+    let spoken = (0..144_000_u32).flat_map(|i| {
+        let at_s = f64::from(i) / 48_000.0;
+        let tone = (std::f64::consts::TAU * kickplate_rig::WORD_HZ * at_s).sin();
+        let on = (0.5..1.0).contains(&at_s);
+        let noise = f64::from(i.wrapping_mul(2_654_435_761) >> 24) / 255.0 - 0.5;
+        let sample = if on { 0.2 * tone } else { 0.001 * noise };
+        [(sample as f32).to_le_bytes(); 2].concat()
+    });
+    std::fs::write(
+        folder.path().join("spoken.raw"),
+        spoken.collect::<Vec<u8>>(),
+    )
+    .unwrap();
+    let card = root().join("tests/alsa/microphone.conf");
+    with_card("hears_a_word", &card, folder.path());
+    let file = folder.path().join("well_done.wav");
+    let bytes = std::fs::read(&file).unwrap();
+    let word = Word::from_wav(&bytes).unwrap();
+    let samples: Vec<f64> = word.samples().map(f64::from).collect();
+    // What is silent is cut off but for 60 ms on both sides.
+    let seconds = samples.len() as f64 / f64::from(word.rate_hz());
+    assert!((seconds - 0.62).abs() < 0.05, "{seconds}");
+    let hz = dominant_hz(&samples, f64::from(word.rate_hz()));
+    assert!((hz / kickplate_rig::WORD_HZ - 1.0).abs() < 0.02, "{hz}");
+    let none = root().join("tests/alsa/no-card.conf");
+    with_card("has_no_microphone", &none, folder.path());
 }
 
 #[test]

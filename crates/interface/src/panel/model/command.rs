@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::keeping::FileKind;
 use super::passes::LimitEdit;
 use super::set_up::LaneDraft;
+use super::voice::VoiceOrder;
 use crate::calibration::Gauged;
 use crate::config::Lane;
 use crate::display::Language;
@@ -225,6 +226,8 @@ pub enum Command {
     },
     /// Plays the sound of praise, as loud as it is set.
     TrySound,
+    /// Something with the words of the coach's voice.
+    Voice(VoiceOrder),
     /// Whether the panel has its look for a dark hall, from the next start on, too.
     SetDark(bool),
     /// Whether the big screen shows signs alone.

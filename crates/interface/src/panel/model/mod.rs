@@ -9,6 +9,7 @@ mod keeping;
 mod passes;
 mod set_up;
 mod station;
+mod voice;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -33,6 +34,7 @@ pub use set_up::{
     ScaleResult, SecondEntry,
 };
 pub use station::{LivePart, QueueView, StationPart};
+pub use voice::{VoiceOrder, VoiceView, WordRecording};
 
 /// Everything the panel shows, as one snapshot. Parts that are large are
 /// shared and made anew only when they change.
@@ -42,6 +44,8 @@ pub struct PanelView {
     pub station: StationPart,
     /// What is happening in the lane.
     pub live: LivePart,
+    /// The words of the coach's voice.
+    pub voices: VoiceView,
     /// Who is next.
     pub queue: QueueView,
     /// Everybody on the roster, in its order.

@@ -5,6 +5,7 @@ mod flags;
 mod more;
 mod picture;
 mod strip;
+mod voice;
 mod who;
 
 use egui::{Layout, Rect, Ui, UiBuilder, pos2};
@@ -12,6 +13,7 @@ use egui::{Layout, Rect, Ui, UiBuilder, pos2};
 use super::Desk;
 use crate::panel::state::PageId;
 use crate::panel::widgets::columns;
+use crate::sound::SoundId;
 
 /// Share of the width the picture's side takes.
 const PICTURE_SHARE: f32 = 0.655;
@@ -23,6 +25,10 @@ pub(in crate::panel) struct NowState {
     bare: bool,
     /// Whether the page of settings for the ice is open.
     more: bool,
+    /// Whether the words of the coach's voice are open.
+    voice: bool,
+    /// The sound whose word is chosen there.
+    voice_of: Option<SoundId>,
     /// Whether ending the session was pressed once.
     ending: bool,
     /// Whether the session was ended and nothing was done since.
@@ -30,10 +36,15 @@ pub(in crate::panel) struct NowState {
 }
 
 impl NowState {
+    /// Opens what is set during the ice time, or there the coach's voice.
+    pub(in crate::panel) fn open_more(&mut self, voice: bool) {
+        (self.more, self.voice) = (true, voice);
+    }
+
     /// Closes what lies over the page; whether there was anything.
     pub(in crate::panel) fn close(&mut self) -> bool {
-        let was = self.more || self.ending || self.ended;
-        (self.more, self.ending, self.ended) = (false, false, false);
+        let was = self.more || self.voice || self.ending || self.ended;
+        (self.more, self.voice, self.ending, self.ended) = (false, false, false, false);
         was
     }
 }
@@ -104,11 +115,8 @@ pub(in crate::panel) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState
 /// On a small tablet that stands upright the picture shares its height with who is in the lane.
 fn narrow(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, room: Rect) {
     let s = d.s;
-    if state.more {
-        return more::show(ui, d, state);
-    }
-    if state.ended {
-        return more::ended(ui, d, state);
+    if state.voice || state.more || state.ended {
+        return side(ui, d, state);
     }
     ui.set_max_width(room.width());
     columns(ui, s, [1.62, 1.0], |[left, right]| {
@@ -125,6 +133,9 @@ fn narrow(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState, room: Rect) {
 /// What stands beside the picture.
 fn side(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     let s = d.s;
+    if state.voice {
+        return voice::show(ui, d, state);
+    }
     if state.more {
         return more::show(ui, d, state);
     }

@@ -100,11 +100,16 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
                 muted: station.muted,
             });
         }
-        let try_it = Press::new(d.w.get("now.try"))
-            .icon(Icon::Sound)
-            .enabled(!station.muted);
-        if try_it.wide(ui.available_width()).show(ui, s) {
-            commands.push(Command::TrySound);
+        let keys = vec![
+            Press::new(d.w.get("now.try"))
+                .icon(Icon::Sound)
+                .enabled(!station.muted),
+            Press::new(d.w.get("voice.open")),
+        ];
+        match grid(ui, s, 2, keys) {
+            Some(0) => commands.push(Command::TrySound),
+            Some(_) => state.voice = true,
+            None => {}
         }
         if let Some(on) = toggle(ui, s, d.w.get("now.quiet"), station.quiet) {
             commands.push(Command::SetQuiet(on));
