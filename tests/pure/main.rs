@@ -24,6 +24,7 @@ mod feedback_season;
 mod mutated_input;
 mod outside_numbers;
 mod privacy;
+mod reading;
 mod ruler;
 mod sight;
 mod sound_files;

@@ -6,5 +6,9 @@
 #[path = "../common/coach.rs"]
 mod coach_common;
 
+#[path = "../common/screen_states.rs"]
+mod screen_states;
+
 mod display_screens;
 mod panel;
+mod screen_sheets;

@@ -4,9 +4,10 @@
 A reader that knows nothing of the station: Tesseract (apt install tesseract-ocr
 tesseract-ocr-fra), which is given the small picture, made larger, and the language.
 
-    cargo run -p kickplate-interface --example screen_states -- FOLDER
+    cargo run --example screen_states -- FOLDER "" order-
     tools/screen/read.py FOLDER
 
+Every size, light and dark, both languages. Prints a table; docs/screens.md has one.
 Needs Pillow. Ends with 1 where less than 95 of 100 orders are read.
 """
 
@@ -67,7 +68,7 @@ def read(path, language):
 def main():
     folder = Path(sys.argv[1])
     root = Path(__file__).resolve().parents[2]
-    good = of = 0
+    table = {}
     for code, language in (("en", "eng"), ("fr", "fra")):
         words = tomllib.loads((root / "lang" / f"{code}.toml").read_text())
         for path in sorted(folder.glob(f"seen-{code}-*-order-*.png")):
@@ -79,9 +80,15 @@ def main():
             seen = read(path, language)
             # The whole order in one look.
             found = any(all(letters(w) in look for w in wanted.split()) for look in seen)
-            good, of = good + found, of + 1
+            _, _, look, size, *_ = path.stem.split("-")
+            row = table.setdefault((code, look, size), [0, 0])
+            row[0] += found
+            row[1] += 1
             if not found:
                 print(f"{path.name}: '{wanted}' was not read, but {[look[:30] for look in seen]}")
+    good, of = (sum(row[i] for row in table.values()) for i in (0, 1))
+    for (code, look, size), (read_, all_) in table.items():
+        print(f"{code} {look:5} {size:9} {read_} of {all_}")
     if of == 0:
         sys.exit(f"no pictures seen-*-order-*.png in {folder}")
     print(f"{good} of {of} orders read ({100 * good / of:.0f} %)")

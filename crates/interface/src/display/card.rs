@@ -173,7 +173,9 @@ fn number(look: &Appearance, said: &CueSaid<'_>) -> Option<String> {
 
 /// The order, or what stands in its place: as tall as its room allows.
 pub(super) fn title(set: &mut Typesetter<'_>, page: &Page, text: &str, fg: Color32) {
-    let most = theme::ORDER_MOST * page.order.height();
+    // On a standing screen the room is no higher than two lines need.
+    let least = set.least_cap(Role::ORDER) * (1.0 + theme::ROUNDING / 2.0);
+    let most = (theme::ORDER_MOST * page.order.height()).max(least);
     words(set, text, Role::ORDER, page.order, most, (fg, page.bg));
 }
 

@@ -51,15 +51,18 @@ impl Page {
         let coach_top = screen.bottom() - coach_height;
         let (figure, order, row, coach);
         if h > w {
-            let figure_bottom = head.bottom() + theme::FIGURE_STANDING * h;
-            figure =
-                Rect::from_min_max(pos2(left, head.bottom() + gap), pos2(right, figure_bottom));
             row = Rect::from_min_max(
                 pos2(left, coach_top - below - row_height),
                 pos2(right, coach_top - below),
             );
+            let words = theme::ORDER_STANDING * set.least_cap(Role::ORDER);
+            let figure_top = head.bottom() + 0.4 * gap;
+            let figure_bottom = (row.top() - above - words - gap)
+                .min(figure_top + right - left)
+                .max(figure_top + theme::FIGURE_STANDING_LEAST * h);
+            figure = Rect::from_min_max(pos2(left, figure_top), pos2(right, figure_bottom));
             order = Rect::from_min_max(
-                pos2(left, figure_bottom + 1.2 * gap),
+                pos2(left, figure_bottom + gap),
                 pos2(right, row.top() - above),
             );
             coach = Rect::from_min_max(pos2(left, coach_top), pos2(right, screen.bottom()));

@@ -19,6 +19,9 @@ use crate::figure::{Picture, Stance};
 /// Stature skaters that are nobody in particular are drawn with; only shares count.
 const ANY_STATURE_M: f64 = 1.4;
 
+/// What the child reads of a fault takes so much of the words' room; the rest is the coach's.
+const FAULT_WORDS: f32 = 0.62;
+
 /// Draws the state of the model.
 pub(super) fn paint(
     set: &mut Typesetter<'_>,
@@ -87,8 +90,8 @@ pub(super) fn paint(
         Screen::Unfed { .. } => {
             let ready = Picture::of_stance(&Stance::ready(ANY_STATURE_M), None);
             let room = figure_room(page, quiet);
-            let room_of_body = lower(room, 0.82);
-            let rect = skater::stance(set, page, &ready, ready.bounds(), room_of_body);
+            // The thought stands beside the head: the body keeps the whole height.
+            let rect = skater::stance(set, page, &ready, ready.bounds(), room);
             thought(set, page, rect, room);
             if !quiet {
                 card::title(set, page, get("message.unfed"), page.palette.text);
@@ -100,7 +103,7 @@ pub(super) fn paint(
             let ghost = Picture::of_ghost(&Stance::ready(ANY_STATURE_M));
             let room = figure_room(page, quiet);
             viewfinder(set, page, room);
-            let inner = room.shrink(0.13 * room.height().min(room.width()));
+            let inner = room.shrink(0.04 * room.height().min(room.width()));
             skater::stance(set, page, &ghost, ghost.bounds(), inner);
             if !quiet {
                 card::title(set, page, get("message.not_judged"), page.palette.text);
@@ -119,13 +122,6 @@ pub(super) fn paint(
 /// The figure's room; in quiet mode all there is.
 pub(super) fn figure_room(page: &Page, quiet: bool) -> Rect {
     if quiet { page.content } else { page.figure }
-}
-
-/// The lower part of a room.
-fn lower(room: Rect, share: f32) -> Rect {
-    let mut out = room;
-    out.min.y = room.bottom() - share * room.height();
-    out
 }
 
 /// The bib of who is next, larger than all else.
@@ -217,16 +213,15 @@ fn zone_note(set: &mut Typesetter<'_>, page: &Page, words: &str) {
 
 /// A thought over a head: two small pucks and a large empty one.
 fn thought(set: &mut Typesetter<'_>, page: &Page, body: Rect, room: Rect) {
-    let r = 0.11 * room.height();
-    let head = pos2(body.center().x, body.top());
+    let r = theme::THOUGHT * room.height().min(room.width());
     let cloud = pos2(
-        (head.x + 2.0 * r).min(room.right() - r),
-        room.top() + r + 0.01 * room.height(),
+        (body.center().x + 0.29 * body.height()).min(room.right() - 1.1 * r),
+        body.top() + 1.1 * r,
     );
     let ink = page.palette.body;
     let painter = set.painter();
-    painter.circle_filled(pos2(head.x + 0.75 * r, head.y + 0.25 * r), 0.13 * r, ink);
-    painter.circle_filled(pos2(head.x + 1.0 * r, head.y - 0.22 * r), 0.2 * r, ink);
+    painter.circle_filled(pos2(cloud.x - 1.75 * r, cloud.y + 0.85 * r), 0.13 * r, ink);
+    painter.circle_filled(pos2(cloud.x - 1.32 * r, cloud.y + 0.5 * r), 0.2 * r, ink);
     painter.circle_stroke(cloud, r, Stroke::new(0.16 * r, ink));
     let square = Rect::from_center_size(cloud, vec2(2.16 * r, 2.16 * r));
     set.note_graphic("thought", square, theme::LEAST_ARCMIN, vec![(ink, page.bg)]);
@@ -235,7 +230,8 @@ fn thought(set: &mut Typesetter<'_>, page: &Page, body: Rect, room: Rect) {
 /// The corners of a camera's frame around a room.
 fn viewfinder(set: &mut Typesetter<'_>, page: &Page, room: Rect) {
     let side = room.width().min(room.height());
-    let frame = Rect::from_center_size(room.center(), vec2(side, side)).shrink(0.02 * side);
+    let frame =
+        Rect::from_center_size(room.center(), vec2(side, room.height())).shrink(0.01 * side);
     let (long, thick) = (0.16 * side, 0.026 * side);
     let ink = page.palette.body;
     let painter = set.painter();
@@ -333,27 +329,20 @@ fn fault_card(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, fault: &
         Fault::Other(what) => (get("fault.other"), what.as_str()),
     };
     let ready = Picture::of_ghost(&Stance::ready(ANY_STATURE_M));
-    let room = page.figure.shrink(0.1 * page.unit);
-    skater::stance(set, page, &ready, ready.bounds(), room);
+    skater::stance(set, page, &ready, ready.bounds(), page.figure);
     if !look.symbols_only {
-        let cap = set.least_cap(Role::TITLE);
-        let at = pos2(page.order.left(), page.order.center().y);
+        let mut room = page.order;
+        room.max.y = room.top() + FAULT_WORDS * room.height();
+        let most = 0.46 * room.height();
         let colours = (page.palette.text, page.bg);
-        set.line(
-            get("message.moment"),
-            Role::TITLE,
-            cap,
-            at,
-            Side::Left,
-            colours,
-        );
+        card::words(set, get("message.moment"), Role::TITLE, room, most, colours);
     }
     // For who stands at the screen: in words, twice the least height.
     let cap = 1.7 * set.least_cap(Role::STRIP);
     let text = format!("{title}. {}", super::words::sentence(note));
     let lines = set.wrap(&text, page.order.width() / cap);
     let colours: (Color32, Color32) = (page.palette.fault, page.bg);
-    let mut baseline = page.order.center().y + 3.0 * cap;
+    let mut baseline = page.order.top() + FAULT_WORDS * page.order.height() + 2.0 * cap;
     for line in lines.iter().take(4) {
         let at = pos2(page.order.left(), baseline);
         set.line(line, Role::STRIP, cap, at, Side::Left, colours);

@@ -131,12 +131,15 @@ pub(super) const HEAD_HEIGHT: f32 = 1.26;
 pub(super) const HEAD_MOST: f32 = 0.18;
 /// Where the column of the figure ends and that of the words begins, as shares
 /// of the width of a lying screen.
-pub(super) const FIGURE_RIGHT: f32 = 0.437;
+pub(super) const FIGURE_RIGHT: f32 = 0.433;
 pub(super) const WORDS_LEFT: f32 = 0.441;
 /// Free edge at the sides, as a share of the width.
 pub(super) const EDGE: f32 = 0.014;
-/// Height of the figure on a standing screen, as a share of its height.
-pub(super) const FIGURE_STANDING: f32 = 0.40;
+/// Height of an order's room on a standing screen, in its least capitals: two lines, the
+/// lower one with letters that reach below it. The figure has the rest, but no more than
+/// a square, which holds the widest stride, and no less than so much of the height.
+pub(super) const ORDER_STANDING: f32 = (1.0 + ORDER_PITCH + DESCENDER) * (1.0 + ROUNDING);
+pub(super) const FIGURE_STANDING_LEAST: f32 = 0.34;
 /// Tallest capitals of an order, as a share of the height of its room.
 pub(super) const ORDER_MOST: f32 = 0.42;
 /// From baseline to baseline of an order, in heights of capitals, and where a
@@ -157,6 +160,8 @@ pub(super) const ROW_ABOVE: f32 = 0.1;
 pub(super) const STRIP_HEIGHT: f32 = 1.9;
 /// Gap between two entries of the coach's line, in heights of its capitals.
 pub(super) const STRIP_GAP: f32 = 1.6;
+/// Radius of the empty thought beside a head, as a share of the shorter side of its room.
+pub(super) const THOUGHT: f32 = 0.11;
 /// Height of the drawn ice, as a share of the shorter side.
 pub(super) const ICE_LINE: f32 = 0.014;
 /// Radius of the bib of who is next, and of who is in the lane, as shares of the
