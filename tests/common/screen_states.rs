@@ -138,7 +138,7 @@ pub fn cells() -> Vec<Cell> {
         reason: NotJudged::NoPush,
     };
     let (left, right, both) = (CueLeg::Left, CueLeg::Right, CueLeg::Both);
-    let fault = |fault| Screen::Fault(fault);
+    let fault = Screen::Fault;
     let named = [
         ("waiting", Screen::Waiting),
         ("in-lane", Screen::InLane),
