@@ -89,8 +89,17 @@ fn a_word_is_recorded_kept_deleted_and_put_back() {
         v.voices.has == [OF] && v.voices.deleted.is_none()
     });
     assert_eq!(std::fs::read(&file).unwrap(), bytes);
+    // What was recorded over can be put back, and the other then.
+    assert!(came_to(&s).0);
+    s.until("one was recorded over", |v| v.voices.deleted == Some(OF));
+    s.done(order(VoiceOrder::PutBack));
+    s.until("they changed places", |v| {
+        v.voices.has == [OF] && v.voices.deleted == Some(OF)
+    });
+    s.done(order(VoiceOrder::Delete(OF)));
+    s.done(order(VoiceOrder::PutBack));
     let again = s.refused(order(VoiceOrder::PutBack));
-    assert_eq!(again, "There is no deleted word to put back.");
+    assert_eq!(again, "There is no word to put back.");
     // No loudspeaker here: nothing is claimed to be heard.
     s.refused(order(VoiceOrder::Hear(OF)));
 }

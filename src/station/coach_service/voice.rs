@@ -4,7 +4,7 @@
 //! while somebody is in the lane.
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::ice::no_sound;
 use super::{Done, REFRESH, Service, said};
@@ -15,6 +15,8 @@ use crate::sound::{
     Voices, WavFault, Word, WordFault, delete_word, keep_word, word_file,
 };
 
+/// A microphone that takes longer to close hangs. Closing one takes some hundredths of a second.
+const CLOSES_WITHIN: Duration = Duration::from_secs(2);
 /// How often the meter moves while a word is recorded.
 const METER_EVERY: Duration = Duration::from_millis(50);
 
@@ -24,7 +26,9 @@ pub(super) struct VoiceDesk {
     microphone: Microphone,
     voices: Voices,
     running: Option<(SoundId, Recording)>,
-    /// In memory alone, so that a file that was deleted is gone.
+    /// The one before, and since when its microphone is to close: a driver may hang.
+    closing: Option<(Recording, Instant)>,
+    /// What was deleted or replaced last. In memory alone, so that its file is gone.
     deleted: Option<(SoundId, Word)>,
 }
 
@@ -36,13 +40,27 @@ impl VoiceDesk {
             folder,
             microphone,
             running: None,
+            closing: None,
             deleted: None,
         }
     }
 
     /// What is being recorded is forgotten.
     pub(super) fn drop_recording(&mut self) {
-        self.running = None;
+        if let Some((_, recording)) = self.running.take() {
+            recording.stop();
+            self.closing = Some((recording, Instant::now()));
+        }
+    }
+
+    /// Why no microphone can be opened now. One that hangs is opened no second time.
+    fn in_the_way(&self) -> Option<Message> {
+        if self.running.is_some() {
+            return Some(Message::WordBusy {});
+        }
+        let (before, since) = self.closing.as_ref()?;
+        let hangs = !before.is_closed() && since.elapsed() > CLOSES_WITHIN;
+        hangs.then_some(Message::MicDead {})
     }
 
     /// How long a command is waited for.
@@ -89,8 +107,8 @@ impl Service {
     }
 
     fn record_word(&mut self, of: SoundId) -> Done {
-        if self.voice.running.is_some() {
-            return Err(said(Message::WordBusy {}));
+        if let Some(why) = self.voice.in_the_way() {
+            return Err(said(why));
         }
         if self.session.view().somebody_passing {
             return Err(said(Message::WordNotNow {}));
@@ -123,10 +141,20 @@ impl Service {
             Err(why) => return Some(Err(said(fault(why)))),
         };
         Some(match Word::heard(&samples, rate_hz) {
-            Ok(word) => self.write_word(of, &word),
+            Ok(word) => self.replace_word(of, &word),
             Err(WordFault::Silent) => Err(said(Message::WordSilent {})),
             Err(WordFault::TooLoud) => Err(said(Message::WordTooLoud {})),
         })
+    }
+
+    /// Keeps a word; the one before it can be put back.
+    fn replace_word(&mut self, of: SoundId, word: &Word) -> Done {
+        let before = self.voice.word(of).cloned();
+        let done = self.write_word(of, word)?;
+        if let Some(before) = before {
+            self.voice.deleted = Some((of, before));
+        }
+        Ok(done)
     }
 
     fn write_word(&mut self, of: SoundId, word: &Word) -> Done {
@@ -162,9 +190,12 @@ impl Service {
         let Some((of, word)) = self.voice.deleted.clone() else {
             return Err(said(Message::WordNotDeleted {}));
         };
-        let done = self.write_word(of, &word)?;
         self.voice.deleted = None;
-        Ok(done)
+        let done = self.replace_word(of, &word);
+        if done.is_err() {
+            self.voice.deleted = Some((of, word));
+        }
+        done
     }
 
     fn words_changed(&mut self) {

@@ -268,8 +268,13 @@ fn a_meter_is_shown_while_a_word_is_recorded() {
     assert_eq!(coach.gives("Stop"), [Command::Voice(VoiceOrder::Stop)]);
     coach.change(|v| v.voices.recording.as_mut().unwrap().level = 0.95);
     assert!(coach.shows("nearly too loud"));
-    // Who leaves the page ends the recording.
+    // Who leaves the page ends the recording, once.
     assert_eq!(coach.gives("Close"), [Command::Voice(VoiceOrder::Stop)]);
+    coach.press("The coach's voice");
+    coach.taken();
+    coach.press("Help");
+    coach.h.run();
+    assert_eq!(coach.taken(), [Command::Voice(VoiceOrder::Stop)]);
 }
 
 /// Words painted on the page, also those no screen reader says.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use egui::{FocusDirection, Key, Layout, Rect, ScrollArea, Ui, UiBuilder, Vec2, pos2, vec2};
 
 use super::figures::Figures;
-use super::model::{Command, PanelView, PinState};
+use super::model::{Command, PanelView, PinState, VoiceOrder};
 use super::pages::files::FileFor;
 use super::pages::progress::ProgressState;
 use super::pages::{
@@ -115,6 +115,13 @@ pub fn panel_ui(ui: &mut Ui, state: &mut PanelState, view: &PanelView, out: &mut
         state.choosing = Some(purpose);
         state.choosing_leaf = 0;
     }
+    // Nobody is recorded behind a page that was left.
+    let listens = view.voices.recording.is_some();
+    let left = listens && !(state.page == PageId::Now && state.now.voice_is_open());
+    if left && !state.now.told_to_stop {
+        out.push(Command::Voice(VoiceOrder::Stop));
+    }
+    state.now.told_to_stop = left;
 }
 
 /// A finger in a glove rests and slips: a press of up to five seconds counts,

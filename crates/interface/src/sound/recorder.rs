@@ -156,6 +156,11 @@ impl Recording {
         self.ear.ended.store(true, Ordering::Release);
     }
 
+    /// Whether the microphone is closed again.
+    pub fn is_closed(&self) -> bool {
+        self.thread.is_finished()
+    }
+
     /// How loud it is now, 0 to 1 of full scale, and how much of a word was heard, seconds.
     pub fn meter(&self) -> (f32, f64) {
         self.ear.with(|heard| {

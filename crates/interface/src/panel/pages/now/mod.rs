@@ -27,6 +27,8 @@ pub(in crate::panel) struct NowState {
     more: bool,
     /// Whether the words of the coach's voice are open.
     voice: bool,
+    /// Whether a recording was told to stop because its page was left.
+    pub(in crate::panel) told_to_stop: bool,
     /// The sound whose word is chosen there.
     voice_of: Option<SoundId>,
     /// Whether ending the session was pressed once.
@@ -39,6 +41,11 @@ impl NowState {
     /// Opens what is set during the ice time, or there the coach's voice.
     pub(in crate::panel) fn open_more(&mut self, voice: bool) {
         (self.more, self.voice) = (true, voice);
+    }
+
+    /// Whether the words of the coach's voice are seen.
+    pub(in crate::panel) fn voice_is_open(&self) -> bool {
+        self.voice
     }
 
     /// Closes what lies over the page; whether there was anything.

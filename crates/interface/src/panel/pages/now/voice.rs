@@ -31,13 +31,7 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
     let mut orders = vec![];
     let wide = ui.available_width();
     let close = Press::new(d.w.get("list.close")).main().wide(wide);
-    if close.show(ui, s) {
-        state.voice = false;
-        // Nobody is recorded behind a closed page.
-        if voices.recording.is_some() {
-            orders.push(VoiceOrder::Stop);
-        }
-    }
+    state.voice &= !close.show(ui, s);
     let mut chosen = state.voice_of.unwrap_or(SoundId::Praise);
     let free = voices.recording.is_none();
     // What is pressed most stands at the head, so that it is seen on every screen.
