@@ -123,7 +123,8 @@ fn review(film: &Path, out: &Path, cores: u32) -> Command {
         .arg(root().join("demo/side-good.toml"))
         .arg("--out")
         .arg(out)
-        .args(["--age-group", "adult", "--model", "lite", "--cores"])
+        .args(["-v", "--age-group", "adult", "--model", "lite"])
+        .arg("--cores")
         .arg(cores.to_string())
         .env("KICKPLATE_HOME", root());
     command
@@ -167,7 +168,9 @@ fn one_two_and_three_workers_give_the_same_file() {
     let numbers: Vec<u32> = read.passes.iter().map(|pass| pass.track_id).collect();
     assert!(numbers.is_sorted_by(|a, b| a < b), "{numbers:?}");
     for cores in [2, 3] {
-        let (more, [passes, _]) = reviewed(&one.path, cores, 0);
+        let (more, [passes, log]) = reviewed(&one.path, cores, 0);
+        let at_a_time = format!("is seen by {cores} at a time");
+        assert!(log.contains(&at_a_time), "{log}");
         assert!(more == one.bytes, "{cores} workers give another file");
         assert_eq!(passes.lines().next(), one.said[0].lines().next());
     }

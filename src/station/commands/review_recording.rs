@@ -59,7 +59,11 @@ pub(super) fn review_one(
         Material::Parts(plan) => plan.places(),
         Material::Whole(_) => 1,
     };
-    let workers = cores.min(places).clamp(1, MOST_WORKERS);
+    let workers = match &material {
+        Material::Parts(plan) if cores > 1 && plan.can_be_cut() => cores.min(places),
+        Material::Parts(_) | Material::Whole(_) => 1,
+    };
+    let workers = workers.clamp(1, MOST_WORKERS);
     tracing::info!(
         workers,
         places,
@@ -67,8 +71,9 @@ pub(super) fn review_one(
     );
     let (model, engine) = (options.model, options.engine);
     let eyes = || {
-        // Where the others have nothing to do, one makes use of more.
-        let each = cores.clamp(1, MOST_CORES);
+        // No core is asked to do two things at once: threads that wait for one another take
+        // more time from it than they give.
+        let each = (cores / workers).clamp(1, MOST_CORES);
         let (lane, track) = (&judging.lane, judging.track);
         Ok(Eyes {
             vision: Vision::for_recordings(&desk.home, model, engine, lane, track, each)?,

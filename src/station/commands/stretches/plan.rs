@@ -9,6 +9,9 @@ pub(in crate::station::commands) const EVERY_S: f64 = 30.0;
 /// The cut is in the first of them, seconds: no stretch is shorter than the rest.
 const WITHIN_S: f64 = 20.0;
 
+/// At so many places it is looked whether a recording can be cut at all.
+const SAMPLE: usize = 4;
+
 /// The places of a recording at which it may be cut, counted from 0, its beginning.
 pub(in crate::station::commands) struct Plan {
     parts: Parts,
@@ -33,6 +36,15 @@ impl Plan {
     /// How many places there may be.
     pub(in crate::station::commands) fn places(&self) -> usize {
         self.times.len() + 1
+    }
+
+    /// Whether it can be cut at one of a few places, taken evenly from all. Where it cannot,
+    /// somebody skates all the time, and one worker sees most of it.
+    pub(in crate::station::commands) fn can_be_cut(&self) -> bool {
+        let step = self.times.len().div_ceil(SAMPLE).max(1);
+        (1..self.places())
+            .step_by(step)
+            .any(|place| self.begins(place).is_some())
     }
 
     /// The picture that the part from this place on begins with; `None` where there is none.

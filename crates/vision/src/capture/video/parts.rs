@@ -15,13 +15,13 @@ use super::mp4::{Mp4File, Mp4Source, SampleReader, new_decoder};
 use crate::capture::{CaptureError, Source};
 
 /// At most so many pictures of a time are looked at for the calmest.
-const MOST: usize = 12;
-/// What stands still is told from so many pictures at least, where the file has them.
+const MOST: usize = 24;
+/// Each is compared with so many others at least, where the file has them.
 const LEAST: usize = 5;
 /// One pixel of the small grey picture is so many of the video's, across and down.
 const SQUARE: usize = 8;
-/// A small pixel that differs more than this from what stands still is not calm, grey levels
-/// of 255.
+/// A small pixel that differs more than this from another picture's is not calm, grey levels of
+/// 255.
 const DIFFERS: u8 = 16;
 /// A picture with more such pixels than this share of all is not calm: somebody may stand
 /// there, and what begins with it would be done in vain. Chosen: a tenth of the smallest body
@@ -87,8 +87,10 @@ impl Parts {
         place(from_s)..place(to_s)
     }
 
-    /// The picture of this time (seconds) with which a part may begin and in which least is
-    /// not as in the others; `None` where much is not in each of them: somebody moves there.
+    /// The picture of this time (seconds) with which a part may begin and that is most like
+    /// another one nearby; `None` where none is: somebody moves in all of them. Two pictures of
+    /// nobody are alike, also where the light has changed meanwhile; somebody who skates is never
+    /// twice in one place.
     pub fn calmest(&self, from_s: f64, to_s: f64) -> Option<usize> {
         let all = self.between(from_s, to_s);
         let step = all.len().div_ceil(MOST).max(1);
@@ -112,13 +114,16 @@ impl Parts {
             .into_iter()
             .filter_map(|place| Some((place, self.look(self.keys[place])?)))
             .collect();
-        let still = Grey::middle(seen.iter().map(|(_, grey)| grey))?;
+        let unlike = |place: usize, grey: &Grey| {
+            let others = seen.iter().filter(|(other, _)| *other != place);
+            others.map(|(_, other)| grey.differs_from(other)).min()
+        };
         seen.iter()
             .filter(|(place, _)| all.contains(place))
-            .map(|(place, grey)| (grey.differs_from(&still), *place))
+            .map(|(place, grey)| (unlike(*place, grey).unwrap_or(0), *place, grey.0.len()))
             .min()
-            .filter(|(differs, _)| *differs as f64 <= CALM_SHARE * still.0.len() as f64)
-            .map(|(_, place)| self.keys[place])
+            .filter(|(differs, _, pixels)| *differs as f64 <= CALM_SHARE * *pixels as f64)
+            .map(|(_, place, _)| self.keys[place])
     }
 
     /// A small grey picture of one sample; `None` where it cannot be decoded by itself.
@@ -178,23 +183,9 @@ impl Grey {
         Grey(small)
     }
 
-    /// What most of some pictures have in each place.
-    fn middle<'a>(all: impl Iterator<Item = &'a Grey>) -> Option<Grey> {
-        let all: Vec<&Grey> = all.collect();
-        let pixels = all.iter().map(|grey| grey.0.len()).min()?;
-        let mut values = Vec::with_capacity(all.len());
-        let middle = (0..pixels).map(|i| {
-            values.clear();
-            values.extend(all.iter().map(|grey| grey.0[i]));
-            values.sort_unstable();
-            values[values.len() / 2]
-        });
-        Some(Grey(middle.collect()))
-    }
-
     /// In how many places.
-    fn differs_from(&self, still: &Grey) -> usize {
-        let pairs = self.0.iter().zip(&still.0);
+    fn differs_from(&self, other: &Grey) -> usize {
+        let pairs = self.0.iter().zip(&other.0);
         pairs.filter(|(a, b)| a.abs_diff(**b) > DIFFERS).count()
     }
 }
