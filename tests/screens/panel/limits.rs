@@ -241,7 +241,7 @@ fn the_surety_is_chosen_and_what_it_means_is_said() {
     let before = margin(&coach);
     assert!(
         (8.0..9.0).contains(&before),
-        "{before}: 1.28 of 6.6 degrees"
+        "{before}: 1.28 of 6.9 degrees"
     );
     coach.change(|v| {
         v.groups = Arc::new(AgeGroups::from_toml("surety_percent = 80", "a").unwrap());
