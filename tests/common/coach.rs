@@ -78,6 +78,7 @@ pub fn skaters() -> Vec<Skater> {
                 given_by: "a parent".to_owned(),
             }),
             overrides: BTreeMap::new(),
+            focus: None,
         })
         .collect()
 }

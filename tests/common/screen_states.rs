@@ -223,6 +223,7 @@ fn person(bib: &str, name: &str, band: BandColour) -> Person {
         bib: Some(bib.to_owned()),
         name: Some(name.to_owned()),
         band: Some(band),
+        focus: None,
     }
 }
 

@@ -33,6 +33,7 @@ fn robin() -> Skater {
             },
         )]
         .into(),
+        focus: Some(RuleId::TrunkLean),
         ..Skater::new("Robin", AgeGroup::U13)
     }
 }

@@ -227,9 +227,10 @@ mod tests {
         let before = {
             let archive = Archive::open(dir.path()).unwrap();
             skaters(&archive);
+            let known = archive.skaters().unwrap();
             archive.book.connection.execute_batch(BACK_TO_4).unwrap();
             archive.book.connection.execute_batch(BACK_TO_3).unwrap();
-            archive.skaters().unwrap()
+            known
         };
         let store = Store::open(dir.path()).unwrap();
         let archive = Archive::open(dir.path()).unwrap();

@@ -240,6 +240,10 @@ CREATE TABLE dataset_skaters (
 -- How well a push was seen, JSON. NULL: not known.
 ALTER TABLE pushes ADD COLUMN quality TEXT;
 ",
+    "
+-- The rule this skater works on, by its id. NULL: what everybody works on.
+ALTER TABLE skaters ADD COLUMN focus TEXT;
+",
 ];
 
 /// Brings the file to the newest version, one step per transaction. A file
@@ -306,7 +310,7 @@ pub(super) const BACK_TO_4: &str = "
 DROP TABLE dataset_skaters; DROP TABLE datasets; DROP TABLE earlier_judgements;
 ALTER TABLE passes DROP COLUMN engine; ALTER TABLE passes DROP COLUMN source;
 ALTER TABLE passes DROP COLUMN check_sum; ALTER TABLE sessions DROP COLUMN ended_for_good;
-ALTER TABLE pushes DROP COLUMN quality;
+ALTER TABLE pushes DROP COLUMN quality; ALTER TABLE skaters DROP COLUMN focus;
 PRAGMA user_version = 4;";
 
 /// From version 4 back to version 3.

@@ -26,7 +26,8 @@ pub const BEFORE_RESTORE: &str = ".before-restore-";
 /// bytes: on a slow disk this is a few seconds.
 const REWRITE_AT_ONCE: u64 = 128 << 20;
 
-const COLUMNS: &str = "id, name, bib, band, age_group, height_m, consent_on, consent_by, overrides";
+const COLUMNS: &str =
+    "id, name, bib, band, age_group, height_m, consent_on, consent_by, overrides, focus";
 
 /// What went with a skater.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -121,7 +122,7 @@ impl Archive {
             transaction
                 .execute(
                     "INSERT INTO skaters (name, bib, band, age_group, height_m, consent_on,
-                         consent_by, overrides) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+                         consent_by, overrides, focus) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
                     rusqlite::params_from_iter(values_of(skater)),
                 )
                 .map_err(fault)?;
@@ -133,8 +134,9 @@ impl Archive {
             let n = transaction
                 .execute(
                     "UPDATE skaters SET name = ?1, bib = ?2, band = ?3, age_group = ?4,
-                         height_m = ?5, consent_on = ?6, consent_by = ?7, overrides = ?8
-                     WHERE id = ?9",
+                         height_m = ?5, consent_on = ?6, consent_by = ?7, overrides = ?8,
+                         focus = ?9
+                     WHERE id = ?10",
                     rusqlite::params_from_iter(values),
                 )
                 .map_err(fault)?;
@@ -387,7 +389,7 @@ fn hides(c: char) -> bool {
             | '\u{200b}' | '\u{2060}' | '\u{feff}')
 }
 
-fn values_of(skater: &Skater) -> [rusqlite::types::Value; 8] {
+fn values_of(skater: &Skater) -> [rusqlite::types::Value; 9] {
     let text = |t: &Option<String>| t.clone().into();
     let overrides: Map<String, Value> = skater
         .overrides
@@ -403,6 +405,7 @@ fn values_of(skater: &Skater) -> [rusqlite::types::Value; 8] {
         text(&skater.consent.as_ref().map(|c| c.given_on.to_string())),
         text(&skater.consent.as_ref().map(|c| c.given_by.clone())),
         Value::Object(overrides).to_string().into(),
+        skater.focus.map(|rule| rule.code().to_owned()).into(),
     ]
 }
 
@@ -415,6 +418,7 @@ struct RawSkater {
     height_m: Option<f64>,
     consent: [Option<String>; 2],
     overrides: String,
+    focus: Option<String>,
 }
 
 impl RawSkater {
@@ -428,6 +432,7 @@ impl RawSkater {
             height_m: row.get(5)?,
             consent: [row.get(6)?, row.get(7)?],
             overrides: row.get(8)?,
+            focus: row.get(9)?,
         })
     }
 
@@ -455,6 +460,8 @@ impl RawSkater {
                 .filter_map(|(rule, limits)| Some((RuleId::from_code(&rule)?, limits)))
                 .map(|(rule, limits)| Some((rule, limits_from_json(&limits)?)))
                 .collect::<Option<BTreeMap<RuleId, Limits>>>()?,
+            // So does a rule to work on.
+            focus: self.focus.as_deref().and_then(RuleId::from_code),
         })
     }
 }

@@ -102,6 +102,9 @@ fn line_of(skater: &Skater) -> String {
     if !skater.overrides.is_empty() {
         parts.push(format!("own limits for {}", skater.overrides.len()));
     }
+    if let Some(rule) = skater.focus {
+        parts.push(format!("works on {}", rule.code()));
+    }
     format!("{}: {}", skater.label(), parts.join(", "))
 }
 

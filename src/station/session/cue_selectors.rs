@@ -3,14 +3,15 @@
 //! Every skater of the roster has a [`CueSelector`] and so a history of its own;
 //! whoever is not known shares one, as everybody does without a roster. Each
 //! selector counts its own passes; what is announced and stored is the number
-//! counted here, so that a number stays unique in the session.
+//! counted here, so that a number stays unique in the session. A skater who works on a rule of
+//! their own has it as the focus instead of everybody's.
 
 use std::collections::HashMap;
 
 use crate::feedback::{Cue, CueSelector, FeedbackSettings, SetSummary};
 use crate::multi_camera::with_thresholds;
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPass, Thresholds};
+use crate::rules::{JudgedPass, RuleId, Thresholds};
 
 /// The cue selectors of everybody in the lane.
 pub struct CueSelectors {
@@ -42,12 +43,7 @@ impl CueSelectors {
 
     /// Takes new settings from the next pass on.
     pub fn set_settings(&mut self, settings: &FeedbackSettings) {
-        if self.settings != *settings {
-            self.settings = settings.clone();
-            for selector in self.by_skater.values_mut() {
-                selector.set_settings(settings.clone());
-            }
-        }
+        self.settings = settings.clone();
     }
 
     /// Another lane or source: what the earlier passes were like is
@@ -59,10 +55,12 @@ impl CueSelectors {
         }
     }
 
-    /// The cue of a pass, and the summary of the set it completed.
+    /// The cue of a pass, and the summary of the set it completed. `focus`: the rule
+    /// this skater works on, where it is not everybody's.
     pub fn after_pass(
         &mut self,
         skater: Option<SkaterId>,
+        focus: Option<RuleId>,
         pass: &JudgedPass,
     ) -> (Cue, Option<SetSummary>) {
         self.passes = self.passes.saturating_add(1);
@@ -72,7 +70,7 @@ impl CueSelectors {
             before: self.by_skater.get(&skater).cloned(),
             pass: pass.clone(),
         });
-        let selector = self.selector_of(skater);
+        let selector = self.selector_of(skater, focus);
         let mut cue = selector.after_pass(pass);
         let summary = selector.take_summary();
         cue.pass_number = self.passes;
@@ -84,9 +82,15 @@ impl CueSelectors {
     }
 
     /// The pass was somebody else's: it leaves the history of whom it was
-    /// given to and goes into the other's, judged with the other's limits.
-    /// Only of the last pass; further back a history is not put right.
-    pub fn correct(&mut self, number: u32, to: Option<SkaterId>, limits: Option<&Thresholds>) {
+    /// given to and goes into the other's, judged with the other's limits and
+    /// `focus`. Only of the last pass; further back a history is not put right.
+    pub fn correct(
+        &mut self,
+        number: u32,
+        to: Option<SkaterId>,
+        focus: Option<RuleId>,
+        limits: Option<&Thresholds>,
+    ) {
         let Some(last) = self.last.take().filter(|l| l.number == number) else {
             return;
         };
@@ -99,7 +103,7 @@ impl CueSelectors {
             Some(limits) => with_thresholds(last.pass, limits),
             None => last.pass,
         };
-        let selector = self.selector_of(to);
+        let selector = self.selector_of(to, focus);
         // What it would have said is not said any more.
         selector.after_pass(&pass);
         selector.take_summary();
@@ -111,10 +115,18 @@ impl CueSelectors {
         });
     }
 
-    fn selector_of(&mut self, skater: Option<SkaterId>) -> &mut CueSelector {
-        self.by_skater
+    /// A skater's selector, with the settings of today.
+    fn selector_of(&mut self, skater: Option<SkaterId>, focus: Option<RuleId>) -> &mut CueSelector {
+        let settings = FeedbackSettings {
+            focus: focus.or(self.settings.focus),
+            ..self.settings.clone()
+        };
+        let selector = self
+            .by_skater
             .entry(skater)
-            .or_insert_with(|| CueSelector::new(self.settings.clone()))
+            .or_insert_with(|| CueSelector::new(settings.clone()));
+        selector.set_settings(settings);
+        selector
     }
 }
 
@@ -178,7 +190,7 @@ mod tests {
             .into_iter()
             .map(|s| {
                 selectors
-                    .after_pass(s, &pass(1, 100.0, false))
+                    .after_pass(s, None, &pass(1, 100.0, false))
                     .0
                     .pass_number
             })
@@ -187,7 +199,7 @@ mod tests {
         selectors.forget();
         assert_eq!(
             selectors
-                .after_pass(B, &pass(1, 100.0, false))
+                .after_pass(B, None, &pass(1, 100.0, false))
                 .0
                 .pass_number,
             5
@@ -201,10 +213,14 @@ mod tests {
         let improved = |cue: Cue| matches!(cue.kind, CueKind::Improved { .. });
         let mut selectors = CueSelectors::new(settings());
         for _ in 0..3 {
-            selectors.after_pass(A, &pass(1, 150.0, true));
+            selectors.after_pass(A, None, &pass(1, 150.0, true));
         }
-        assert!(!improved(selectors.after_pass(B, &pass(1, 135.0, true)).0));
-        assert!(improved(selectors.after_pass(A, &pass(1, 135.0, true)).0));
+        assert!(!improved(
+            selectors.after_pass(B, None, &pass(1, 135.0, true)).0
+        ));
+        assert!(improved(
+            selectors.after_pass(A, None, &pass(1, 135.0, true)).0
+        ));
     }
 
     #[test]
@@ -213,17 +229,71 @@ mod tests {
         // As if A had skated the three bad passes, corrected one by one.
         let mut selectors = CueSelectors::new(settings());
         for _ in 0..3 {
-            let (cue, _) = selectors.after_pass(B, &pass(1, 150.0, true));
-            selectors.correct(cue.pass_number, A, None);
+            let (cue, _) = selectors.after_pass(B, None, &pass(1, 150.0, true));
+            selectors.correct(cue.pass_number, A, None, None);
         }
-        assert!(!improved(selectors.after_pass(B, &pass(1, 135.0, true)).0));
-        assert!(improved(selectors.after_pass(A, &pass(1, 135.0, true)).0));
+        assert!(!improved(
+            selectors.after_pass(B, None, &pass(1, 135.0, true)).0
+        ));
+        assert!(improved(
+            selectors.after_pass(A, None, &pass(1, 135.0, true)).0
+        ));
         // An older pass is left where it is.
-        selectors.correct(1, B, None);
+        selectors.correct(1, B, None, None);
         assert_eq!(
-            selectors.after_pass(A, &pass(1, 135.0, true)).0.pass_number,
+            selectors
+                .after_pass(A, None, &pass(1, 135.0, true))
+                .0
+                .pass_number,
             6
         );
+    }
+
+    /// Two faults: the trunk far beyond its limit, the knee a little.
+    fn two_faults() -> JudgedPass {
+        let mut pass = pass(1, 125.0, true);
+        let limits = &pass.thresholds.limits;
+        let least = limits[RuleId::TrunkLean].at_least.unwrap_or(30.0);
+        let push = &mut pass.pushes[0];
+        push.measures[RuleId::TrunkLean] = Measure::judged(least - 25.0, 1.0, "seen");
+        push.flags.push(Flag {
+            rule: RuleId::TrunkLean,
+            value: least - 25.0,
+            limit: least,
+        });
+        pass
+    }
+
+    fn rule_said(cue: &Cue) -> RuleId {
+        match cue.kind {
+            CueKind::Do { rule, .. } => rule,
+            ref other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_skaters_own_focus_beats_the_groups_and_is_nobody_elses() {
+        let group = FeedbackSettings {
+            focus: Some(RuleId::TrunkLean),
+            ..settings()
+        };
+        let knee = Some(RuleId::KneeBend);
+        let mut selectors = CueSelectors::new(group);
+        let mut said = |skater, focus| {
+            let (cue, _) = selectors.after_pass(skater, focus, &two_faults());
+            rule_said(&cue)
+        };
+        assert_eq!(said(A, knee), RuleId::KneeBend);
+        assert_eq!(said(B, None), RuleId::TrunkLean);
+        assert_eq!(said(None, None), RuleId::TrunkLean);
+        // Taken away again: the group's from the next pass on.
+        assert_eq!(said(A, None), RuleId::TrunkLean);
+        // Of two faults none is left out where nothing is worked on.
+        let mut free = CueSelectors::new(settings());
+        let (cue, _) = free.after_pass(A, None, &two_faults());
+        assert_eq!(rule_said(&cue), RuleId::TrunkLean);
+        let (cue, _) = free.after_pass(B, knee, &two_faults());
+        assert_eq!(rule_said(&cue), RuleId::KneeBend);
     }
 
     #[test]
@@ -233,7 +303,7 @@ mod tests {
             ..FeedbackSettings::default()
         });
         for skater in [A, B, A] {
-            let (cue, summary) = selectors.after_pass(skater, &pass(1, 100.0, false));
+            let (cue, summary) = selectors.after_pass(skater, None, &pass(1, 100.0, false));
             let expected = (skater == A && cue.pass_number == 3).then_some(3);
             assert_eq!(summary.map(|s| s.last_pass), expected);
         }

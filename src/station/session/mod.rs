@@ -464,11 +464,13 @@ impl Session {
         {
             self.queue.correct_last(skater);
         }
+        let known = skater.and_then(|id| self.now.skater(id));
+        let focus = known.and_then(|s| s.focus);
         let limits = match skater {
-            Some(id) => self.now.skater(id).map(|s| s.thresholds(&self.now.groups)),
+            Some(_) => known.map(|s| s.thresholds(&self.now.groups)),
             None => Some(self.now.thresholds()),
         };
-        self.judge.correct(number, skater, limits.as_ref());
+        self.judge.correct(number, skater, focus, limits.as_ref());
     }
 }
 

@@ -12,7 +12,7 @@ use crate::feedback::{Cue, FeedbackSettings, SetSummary};
 use crate::multi_camera::merge;
 use crate::pose::ModelKind;
 use crate::roster::SkaterId;
-use crate::rules::{JudgedPass, NotJudged, Thresholds, judge};
+use crate::rules::{JudgedPass, NotJudged, RuleId, Thresholds, judge};
 use crate::stride::{PassMotion, cut};
 use crate::track::{Pass, TrackSettings};
 
@@ -115,7 +115,7 @@ impl PassJudge {
 
     /// A pass of nobody that was spoken about in an earlier run.
     pub fn remember(&mut self, pass: &JudgedPass) {
-        self.selectors.after_pass(None, pass);
+        self.selectors.after_pass(None, None, pass);
     }
 
     /// What the passes are judged with at the moment.
@@ -137,9 +137,15 @@ impl PassJudge {
         self.selectors.forget();
     }
 
-    /// An earlier pass was somebody else's; `limits` are theirs.
-    pub fn correct(&mut self, number: u32, to: Option<SkaterId>, limits: Option<&Thresholds>) {
-        self.selectors.correct(number, to, limits);
+    /// An earlier pass was somebody else's; `focus` and `limits` are theirs.
+    pub fn correct(
+        &mut self,
+        number: u32,
+        to: Option<SkaterId>,
+        focus: Option<RuleId>,
+        limits: Option<&Thresholds>,
+    ) {
+        self.selectors.correct(number, to, focus, limits);
     }
 
     /// A pass the station's own camera saw.
@@ -238,8 +244,9 @@ impl PassJudge {
     /// Chooses what is said of a pass.
     pub fn finish(&mut self, measured: MeasuredPass) -> FinishedPass {
         let skater = measured.skater.as_ref().map(|s| s.id);
+        let focus = measured.skater.as_ref().and_then(|s| s.focus);
         let began = Instant::now();
-        let (cue, summary) = self.selectors.after_pass(skater, &measured.pass);
+        let (cue, summary) = self.selectors.after_pass(skater, focus, &measured.pass);
         FinishedPass {
             times: PassTimes {
                 cue: began.elapsed(),

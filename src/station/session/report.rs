@@ -36,6 +36,7 @@ impl Session {
             bib: skater.bib.clone(),
             name: Some(skater.name.clone()),
             band: skater.band,
+            focus: skater.focus,
         })
     }
 

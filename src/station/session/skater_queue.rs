@@ -9,7 +9,7 @@
 use std::sync::Arc;
 
 use crate::roster::{Queue, Skater, SkaterId};
-use crate::rules::{AgeGroups, Thresholds};
+use crate::rules::{AgeGroups, RuleId, Thresholds};
 
 /// The skater of a pass with the limits that hold for it.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +22,8 @@ pub struct CurrentSkater {
     pub height_m: Option<f64>,
     /// Whether pictures may be kept.
     pub consents: bool,
+    /// What this skater works on, where it is not what everybody does.
+    pub focus: Option<RuleId>,
 }
 
 impl CurrentSkater {
@@ -32,6 +34,7 @@ impl CurrentSkater {
             thresholds: known.thresholds(groups),
             height_m: known.height_m,
             consents: known.consent.is_some(),
+            focus: known.focus,
         }
     }
 }

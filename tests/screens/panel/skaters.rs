@@ -1,10 +1,11 @@
 //! The roster.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use kickplate::panel::{Answer, Command, PageId, Question, Withdrawing, WouldDelete};
 use kickplate::roster::{BandColour, Consent, Skater, SkaterId};
-use kickplate::rules::AgeGroup;
+use kickplate::rules::{AgeGroup, RuleId};
 
 use super::{Coach, rich};
 use crate::coach_common::skaters;
@@ -55,6 +56,37 @@ fn a_skater_is_changed_and_keeps_the_rest() {
     );
     coach.press("Close");
     assert!(coach.shows("Choose a skater to change, or add one."));
+}
+
+#[test]
+fn a_skater_works_on_a_rule_of_their_own_and_the_page_now_names_it() {
+    let mut coach = Coach::at(PageId::Skaters, rich());
+    coach.press("4 Robin");
+    let before = skaters()[0].clone();
+    let with = Skater {
+        focus: Some(RuleId::Extension),
+        ..before.clone()
+    };
+    assert_eq!(
+        coach.gives("Leg extension"),
+        [Command::ChangeSkater(with.clone())]
+    );
+    // What was changed beside it keeps it.
+    coach.write("Name, nickname or number", "Robin B");
+    let named = Skater {
+        name: "Robin B".to_owned(),
+        ..with.clone()
+    };
+    assert_eq!(coach.gives("Save"), [Command::ChangeSkater(named)]);
+    assert_eq!(coach.gives("As the group"), [Command::ChangeSkater(before)]);
+
+    let mut now = Coach::at(PageId::Now, rich());
+    now.press("More");
+    assert!(!now.shows("4 Robin: Leg extension"));
+    now.change(|v| {
+        Arc::make_mut(&mut v.roster)[0] = with.clone();
+    });
+    assert!(now.shows("4 Robin: Leg extension"));
 }
 
 #[test]

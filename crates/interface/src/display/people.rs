@@ -3,6 +3,7 @@
 use egui::Color32;
 
 use crate::roster::BandColour;
+use crate::rules::RuleId;
 
 /// A skater as the big screen names her.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -13,6 +14,8 @@ pub struct Person {
     pub name: Option<String>,
     /// Colour of the arm-band.
     pub band: Option<BandColour>,
+    /// What she works on, where it is not what everybody does.
+    pub focus: Option<RuleId>,
 }
 
 impl Person {

@@ -15,6 +15,7 @@ use super::theme;
 use super::typeset::{Role, Side, Typesetter};
 use crate::feedback::SetSummary;
 use crate::figure::{Picture, Stance};
+use crate::rules::RuleId;
 
 /// Stature skaters that are nobody in particular are drawn with; only shares count.
 const ANY_STATURE_M: f64 = 1.4;
@@ -143,7 +144,7 @@ fn waiting(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, people: &Pe
                 most,
                 colours,
             );
-            card::row_note(set, page, &focus_or_eyes_up(look), page.row);
+            card::row_note(set, page, &focus_or_eyes_up(look, None), page.row);
         }
         return;
     }
@@ -167,11 +168,13 @@ fn waiting(set: &mut Typesetter<'_>, page: &Page, look: &Appearance, people: &Pe
         let colours = (page.palette.text, page.bg);
         card::words(set, name, Role::TITLE, below, 0.26 * page.unit, colours);
     }
-    card::row_note(set, page, &focus_or_eyes_up(look), page.row);
+    let note = focus_or_eyes_up(look, person.focus);
+    card::row_note(set, page, &note, page.row);
 }
 
-fn focus_or_eyes_up(look: &Appearance) -> String {
-    match look.focus {
+/// What who is next works on: her own, else everybody's.
+fn focus_or_eyes_up(look: &Appearance, own: Option<RuleId>) -> String {
+    match own.or(look.focus) {
         Some(rule) => look
             .words
             .get("message.focus")

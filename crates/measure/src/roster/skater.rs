@@ -94,6 +94,8 @@ pub struct Skater {
     pub consent: Option<Consent>,
     /// Limits that hold for this skater instead of the group's.
     pub overrides: BTreeMap<RuleId, Limits>,
+    /// What this skater works on; `None`: what everybody does.
+    pub focus: Option<RuleId>,
 }
 
 impl Skater {
@@ -108,6 +110,7 @@ impl Skater {
             height_m: None,
             consent: None,
             overrides: BTreeMap::new(),
+            focus: None,
         }
     }
 

@@ -83,6 +83,14 @@ pub(super) fn show(ui: &mut Ui, d: &mut Desk<'_>, state: &mut NowState) {
             Some(i) => commands.push(Command::SetFocus(Some(RULES[i - 1].id))),
             None => {}
         }
+        // Who works on something else; it is set with the skater.
+        for skater in d.view.roster.iter() {
+            let Some(rule) = skater.focus else { continue };
+            let what = d.w.rule_name(rule.rule());
+            let of = [("who", skater.label()), ("what", what.to_owned())];
+            let of = of.each_ref().map(|(key, text)| (*key, text.as_str()));
+            say(ui, s, Voice::Body, &d.w.say("now.focus_own", &of));
+        }
     });
     plain_card(ui, s, s.c.card, |ui| {
         let mut level = station.sound_level * 100.0;

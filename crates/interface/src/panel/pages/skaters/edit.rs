@@ -8,10 +8,10 @@ use crate::panel::model::{Command, WouldDelete};
 use crate::panel::pages::limits::group_word;
 use crate::panel::pages::{Desk, band_colour, band_word};
 use crate::panel::widgets::{
-    Icon, Press, Slider, Voice, beside, card, columns, field, flow, plain_card, say, stepper,
+    Icon, Press, Slider, Voice, beside, card, columns, field, flow, grid, plain_card, say, stepper,
 };
 use crate::roster::{BandColour, Consent, HEIGHT_M, Skater, SkaterId};
-use crate::rules::AgeGroup;
+use crate::rules::{AgeGroup, RULES};
 
 /// One press of a key, metres.
 const HEIGHT_STEP_M: f64 = 0.05;
@@ -104,7 +104,7 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
             Press::new(d.w.get("skaters.save")).main().enabled(named),
             Press::new(d.w.get("list.close")),
         ];
-        match crate::panel::widgets::grid(ui, s, 2, keys) {
+        match grid(ui, s, 2, keys) {
             Some(0) => {
                 let skater = draft.finished();
                 close = draft.new;
@@ -135,7 +135,7 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
             .iter()
             .map(|g| Press::new(group_word(d, *g)).page(*g == draft.skater.age_group))
             .collect();
-        if let Some(index) = crate::panel::widgets::grid(ui, s, 4, groups) {
+        if let Some(index) = grid(ui, s, 4, groups) {
             draft.skater.age_group = AgeGroup::ALL[index];
         }
         stepper(
@@ -196,13 +196,42 @@ fn rights(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
                 close = deleted;
             }
         }
-        Some(_) => consent(ui, d, draft, &mut commands),
+        Some(_) => {
+            consent(ui, d, draft, &mut commands);
+            focus(ui, d, draft, &mut commands);
+        }
         None => {
             say(ui, d.s, Voice::Quiet, d.w.get("skaters.consent_later"));
         }
     }
     d.out.append(&mut commands);
     close
+}
+
+/// What this skater works on: holds at once, as what everybody works on does.
+fn focus(ui: &mut Ui, d: &Desk<'_>, draft: &mut Draft, commands: &mut Vec<Command>) {
+    let s = d.s;
+    let Some(known) = d.skater(draft.skater.id) else {
+        return;
+    };
+    card(ui, s, d.w.get("skaters.focus"), |ui| {
+        let mut keys = vec![Press::new(d.w.get("skaters.focus_all")).page(known.focus.is_none())];
+        let own = |id| known.focus == Some(id);
+        keys.extend(
+            RULES
+                .iter()
+                .map(|rule| Press::new(d.w.rule_name(rule)).page(own(rule.id))),
+        );
+        if let Some(index) = grid(ui, s, 2, keys) {
+            let focus = index.checked_sub(1).map(|i| RULES[i].id);
+            // What else is changed on this page waits for its own key.
+            draft.skater.focus = focus;
+            commands.push(Command::ChangeSkater(Skater {
+                focus,
+                ..known.clone()
+            }));
+        }
+    });
 }
 
 /// The second step: says what goes, then does it. `Some` when it ended, with
