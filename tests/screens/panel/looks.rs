@@ -8,7 +8,8 @@ use egui::{Color32, Rect, Shape, Vec2, vec2};
 use egui_kittest::kittest::NodeT;
 use kickplate::display::{Language, Words, contrast_ratio};
 use kickplate::panel::{
-    Answer, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState, WouldGo,
+    Answer, Command, ExportState, PageId, PanelSetup, PanelState, PanelView, PanelWords, PinState,
+    WouldGo,
 };
 use kickplate::roster::SkaterId;
 use kickplate::store::PushKey;
@@ -388,6 +389,43 @@ fn nothing_slides_away_when_somebody_comes_into_the_lane() {
             assert_eq!(places(&coach), before, "{} {size:?}", language.code());
             coach.change(|v| v.live.in_lane.push(None));
             assert_eq!(places(&coach), before, "{} {size:?}", language.code());
+        }
+    }
+}
+
+/// While a limit is moved, what it would do is on the screen together with the slider, and the
+/// slider stays under the finger.
+#[test]
+fn the_effect_of_a_limit_is_seen_while_it_is_moved() {
+    for language in Language::ALL {
+        let words = PanelWords::built_in(language);
+        let slider = words.get("limits.at_most");
+        let less = format!("{slider}: {}", words.get("number.less"));
+        for (size, inches) in SIZES {
+            let name = format!("{} {size:?}", language.code());
+            let mm = size.length() / (inches * 25.4);
+            let mut coach = Coach::on(PageId::Limits, rich(), setup(language), size, mm);
+            let before = coach.thing(slider).rect();
+            let given = coach.gives(&less);
+            let [Command::PreviewLimits(edit)] = &given[..] else {
+                panic!("{name}: {given:?}");
+            };
+            let effect = kickplate::panel::Effect {
+                edit: edit.clone(),
+                pushes: 300,
+                flagged: 127,
+                flagged_now: 116,
+            };
+            coach.change(|v| v.effect = Some(effect));
+            assert_eq!(coach.thing(slider).rect(), before, "{name}");
+            let screen = coach.h.ctx.content_rect();
+            assert!(screen.contains_rect(before), "{name}: {before:?}");
+            let texts = texts(&coach.h.output().shapes);
+            let whole = texts.iter().any(|(text, clip, _)| {
+                let place = text.visual_bounding_rect();
+                text.galley.text().contains("127") && screen.intersect(*clip).contains_rect(place)
+            });
+            assert!(whole, "{name}: the effect is out of sight");
         }
     }
 }

@@ -204,7 +204,24 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
             say(ui, s, Voice::Body, sense);
         };
         if s.is_small() {
-            about(ui);
+            // While a slider is moved, what it would do stands here: below the sliders nobody
+            // sees it.
+            let place_of = egui::Id::unique(("limits.about", rule.id.code()));
+            if moved {
+                let height = ui.data(|data| data.get_temp(place_of)).unwrap_or(0.0);
+                ui.scope(|ui| {
+                    ui.set_min_height(height);
+                    say(
+                        ui,
+                        s,
+                        Voice::Body,
+                        &effect_text(d, &rule, &edit_of(place, limits), true),
+                    );
+                });
+            } else {
+                let height = ui.scope(about).response.rect.height();
+                ui.data_mut(|data| data.insert_temp(place_of, height));
+            }
         } else {
             let picture = s.mm(48.0) / ui.available_width();
             columns(ui, s, [picture, 1.0 - picture], |[left, right]| {
@@ -218,11 +235,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
             settled = true;
         }
     });
-    let edit = LimitEdit {
-        group,
-        rule: rule.id,
-        limits,
-    };
+    let edit = edit_of(place, limits);
     state.draft = (limits != now).then_some((place, limits));
     if settled {
         d.send(Command::PreviewLimits(edit.clone()));
@@ -291,10 +304,24 @@ fn sliders(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, limits: &mut Limits) -> bool 
         .show(ui, s, &mut limits.dead_band)
 }
 
-/// What the limits would have done to the last pushes.
+fn edit_of(place: Place, limits: Limits) -> LimitEdit {
+    LimitEdit {
+        group: place.group,
+        rule: place.rule,
+        limits,
+    }
+}
+
 fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: bool) {
-    let s = d.s;
-    let text = match &d.view.effect {
+    let text = effect_text(d, rule, edit, changed);
+    plain_card(ui, d.s, d.s.c.band, |ui| {
+        say(ui, d.s, Voice::Body, &text);
+    });
+}
+
+/// What the limits would have done to the last pushes.
+fn effect_text(d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: bool) -> String {
+    match &d.view.effect {
         Some(effect) if effect.edit == *edit && effect.pushes == 0 => {
             d.w.get("limits.no_pushes").to_owned()
         }
@@ -315,10 +342,7 @@ fn effect(ui: &mut Ui, d: &Desk<'_>, rule: &Rule, edit: &LimitEdit, changed: boo
                 None => stand,
             }
         }
-    };
-    plain_card(ui, s, s.c.band, |ui| {
-        say(ui, s, Voice::Body, &text);
-    });
+    }
 }
 
 fn keys(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, place: Place) {
