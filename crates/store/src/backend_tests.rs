@@ -147,3 +147,73 @@ fn pictures_find_their_pass_after_the_session_has_changed() {
     // And those of a pass nobody knows are let go.
     sink.write_strips(9, &[]).unwrap();
 }
+
+/// Passes written at these moments, one after the other; how many each session has.
+fn passes_at(clocks: &[fn() -> Zoned]) -> Vec<usize> {
+    let dir = tempfile::tempdir().unwrap();
+    let mut sink = DiskSink::new(dir.path().to_owned(), info("full"));
+    sink.open().unwrap();
+    for (number, clock) in (1..).zip(clocks) {
+        sink.clock = *clock;
+        sink.write(&[&pass(number)]).unwrap();
+    }
+    drop(sink);
+    sessions(dir.path())
+        .iter()
+        .map(|s| s.passes.len())
+        .collect()
+}
+
+macro_rules! at {
+    ($($moment:literal),+) => {
+        &[$((|| concat!($moment, "[Europe/Zurich]").parse().unwrap()) as fn() -> Zoned),+]
+    };
+}
+
+#[test]
+fn who_skates_past_midnight_begins_the_next_days_session() {
+    // Who is in the lane at midnight: a pass counts when it has ended.
+    let moments = at!(
+        "2026-11-30T23:40:00+01:00",
+        "2026-11-30T23:59:50+01:00",
+        "2026-12-01T00:00:01+01:00",
+        "2026-12-01T00:30:00+01:00"
+    );
+    assert_eq!(passes_at(moments), [2, 2]);
+}
+
+#[test]
+fn a_clock_that_jumps_ends_a_session_only_by_an_hour_or_a_day() {
+    // An empty clock battery: the time comes late, from the network.
+    let late = at!("1970-01-01T01:10:00+01:00", "2026-11-30T18:00:00+01:00");
+    assert_eq!(passes_at(late), [1, 1]);
+    let back_a_day = at!("2026-11-30T18:00:00+01:00", "2026-11-29T18:05:00+01:00");
+    assert_eq!(passes_at(back_a_day), [1, 1]);
+    let back_a_little = at!("2026-11-30T18:00:00+01:00", "2026-11-30T17:20:00+01:00");
+    assert_eq!(passes_at(back_a_little), [2]);
+    // Summer time begins and ends: ten and twenty minutes went by.
+    let spring = at!("2026-03-29T01:55:00+01:00", "2026-03-29T03:05:00+02:00");
+    assert_eq!(passes_at(spring), [2]);
+    let autumn = at!("2026-10-25T02:50:00+02:00", "2026-10-25T02:10:00+01:00");
+    assert_eq!(passes_at(autumn), [2]);
+}
+
+#[test]
+fn a_restart_over_midnight_begins_the_next_days_session() {
+    for (last_pass, sessions_then) in [
+        ("2026-11-30T23:50:00+01:00[Europe/Zurich]", 2),
+        ("2026-12-01T00:05:00+01:00[Europe/Zurich]", 1),
+    ] {
+        let dir = tempfile::tempdir().unwrap();
+        run(dir.path(), info("full"), 1);
+        let mut sink = DiskSink::new(dir.path().to_owned(), info("full"));
+        sink.open().unwrap();
+        let store = sink.store.as_ref().unwrap();
+        let set = "UPDATE passes SET written_at = ?1";
+        store.book.connection.execute(set, [last_pass]).unwrap();
+        sink.clock = || "2026-12-01T00:10:00+01:00[Europe/Zurich]".parse().unwrap();
+        sink.write(&[&pass(1)]).unwrap();
+        drop(sink);
+        assert_eq!(sessions(dir.path()).len(), sessions_then, "{last_pass}");
+    }
+}
