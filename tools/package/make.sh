@@ -31,6 +31,14 @@ say "building $version ($commit) for $arch"
 case ${KICKPLATE_PROFILE-release} in
 release)
     built=$target/release
+    # What names a source file (panics, asserts) names it without the folder of this machine,
+    # so that another folder gives the same program.
+    cargo_home=$(readlink -f "${CARGO_HOME:-$HOME/.cargo}")
+    flags=("--remap-path-prefix=$cargo_home=/cargo" "--remap-path-prefix=$root=/kickplate")
+    CARGO_ENCODED_RUSTFLAGS=$(IFS=$'\x1f'; echo "${flags[*]}")
+    CFLAGS="${CFLAGS:-} -ffile-prefix-map=$cargo_home=/cargo -ffile-prefix-map=$root=/kickplate"
+    CXXFLAGS="${CXXFLAGS:-} -ffile-prefix-map=$cargo_home=/cargo -ffile-prefix-map=$root=/kickplate"
+    export CARGO_ENCODED_RUSTFLAGS CFLAGS CXXFLAGS
     cargo build --release --locked --package kickplate --package kickplate-lab
     ;;
 dev) # to try the packing itself without the long build

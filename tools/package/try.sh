@@ -2,11 +2,12 @@
 # Tries a package where it will be used: a bare Debian, made by debootstrap, with
 # nothing of this project or of a compiler in it. A maintainer's command.
 #
-#   sudo tools/package/try.sh FOLDER [SYSTEM]
+#   sudo tools/package/try.sh FOLDER [SYSTEM [RELEASE]]
 #
 # FOLDER holds what `./station package` wrote. SYSTEM is a bare Debian to try it
-# in (`debootstrap --variant=minbase bookworm SYSTEM`); it is made where it is not
-# there. It is not changed: everything happens in a layer over it.
+# in (`debootstrap --variant=minbase RELEASE SYSTEM`); it is made where it is not
+# there, of RELEASE: bookworm (Debian 12, where nothing is said) or trixie (13). It is
+# not changed: everything happens in a layer over it.
 #
 # Installs the package with its dependencies as apt does, lets a user who is not
 # root check, play the demo and judge it, upgrades, removes and purges; then runs the
@@ -17,13 +18,14 @@ set -euo pipefail
 say() { printf 'try: %s\n' "$*" >&2; }
 die() { say "FELL SHORT: $*"; exit 1; }
 [ "$(id -u)" = 0 ] || { say "needs root"; exit 2; }
-[ $# -ge 1 ] || { say "usage: try.sh FOLDER [SYSTEM]"; exit 2; }
+[ $# -ge 1 ] || { say "usage: try.sh FOLDER [SYSTEM [RELEASE]]"; exit 2; }
 from=$(readlink -f "$1")
 deb=$(ls -t "$from"/kickplate_*.deb | head -n1)
 archive=$(ls -t "$from"/kickplate-*.tar.gz | head -n1)
 
 work=$(mktemp -d --tmpdir kickplate-try.XXXXXX)
 system=${2:-$work/bare}
+release=${3:-bookworm}
 mounted=()
 undo() {
     local place
@@ -33,8 +35,8 @@ undo() {
 trap undo EXIT
 if [ ! -x "$system/bin/sh" ]; then
     command -v debootstrap >/dev/null || { say "debootstrap is missing: apt-get install debootstrap"; exit 2; }
-    say "a Debian 12 in $system"
-    debootstrap --variant=minbase bookworm "$system" >"$work/debootstrap.log" ||
+    say "a bare Debian ($release) in $system"
+    debootstrap --variant=minbase "$release" "$system" >"$work/debootstrap.log" ||
         { tail -5 "$work/debootstrap.log" >&2; exit 1; }
 fi
 system=$(readlink -f "$system")
@@ -51,6 +53,7 @@ mount --bind /dev "$root/dev" && mounted=("$root/dev" "${mounted[@]}")
 cp /etc/resolv.conf "$root/etc/resolv.conf"
 # The base may hold more than a bare system; a toolchain would hide a missing file.
 rm -rf "$root/root/kickplate" "$root/root/.kit" "$root/opt/rust"
+say "in $(sed -n 's/^PRETTY_NAME="\(.*\)"$/\1/p' "$root/etc/os-release")"
 
 inside() { chroot "$root" /usr/bin/env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 \
     HOME=/root DEBIAN_FRONTEND=noninteractive "$@"; }
