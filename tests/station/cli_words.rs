@@ -41,15 +41,19 @@ impl Home {
     }
 
     fn run(&self, words: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_kickplate"))
+        self.command(words).output().unwrap()
+    }
+
+    fn command(&self, words: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_kickplate"));
+        command
             .args(words)
             .env("KICKPLATE_HOME", self.dir.path())
             .env("XDG_DATA_HOME", self.dir.path().join("data"))
             .env_remove("DISPLAY")
             .env_remove("WAYLAND_DISPLAY")
-            .current_dir(self.dir.path())
-            .output()
-            .unwrap()
+            .current_dir(self.dir.path());
+        command
     }
 }
 
@@ -383,6 +387,22 @@ fn the_check_page_names_recordings_that_cannot_be_written() {
         !errors.contains("panicked") && !errors.contains("ERROR"),
         "{errors}"
     );
+}
+
+/// ALSA's library tells the terminal what it thinks of a card that is not there.
+#[test]
+fn what_the_sound_library_says_is_not_for_the_terminal() {
+    let home = Home::new();
+    let rules = "pcm.!default { type hw card 77 }\n";
+    home.write("asound.conf", rules);
+    let mut command = home.command(&["check"]);
+    command.env("ALSA_CONFIG_PATH", home.config("asound.conf"));
+    // Where the sounds are.
+    command.env("KICKPLATE_HOME", env!("CARGO_MANIFEST_DIR"));
+    let output = command.output().unwrap();
+    let (page, errors) = (out(&output), err(&output));
+    assert!(page.contains("no device"), "{page}");
+    assert!(!errors.contains("ALSA lib"), "{errors}");
 }
 
 #[test]

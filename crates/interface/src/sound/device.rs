@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use rodio::cpal::ErrorKind;
 use rodio::{DeviceSinkBuilder, MixerDeviceSink};
 
+use super::library_says::to_log;
 use super::source::Heartbeat;
 
 /// The system's sound devices; their names change when one is plugged in.
@@ -40,9 +41,11 @@ impl Device {
                 }
             }
         };
-        let mut sink = DeviceSinkBuilder::from_default_device()
-            .and_then(|builder| builder.with_error_callback(report).open_stream())
-            .map_err(|error| with_causes(&error))?;
+        let opened = to_log(|| {
+            DeviceSinkBuilder::from_default_device()
+                .and_then(|builder| builder.with_error_callback(report).open_stream())
+        });
+        let mut sink = opened.map_err(|error| with_causes(&error))?;
         sink.log_on_drop(false);
         let heartbeat = Arc::new(AtomicU64::new(0));
         sink.mixer().add(Heartbeat::new(Arc::clone(&heartbeat)));

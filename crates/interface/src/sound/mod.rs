@@ -19,6 +19,7 @@
 mod device;
 mod files;
 mod id;
+mod library_says;
 mod recorder;
 mod source;
 mod speaker;

@@ -9,6 +9,7 @@ use rodio::cpal;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use rodio::cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 
+use super::library_says::to_log;
 use super::word::{LONGEST_WORD_S, most_samples};
 
 /// A microphone that hands over nothing for so long counts as dead. Far above any device's
@@ -207,13 +208,22 @@ fn fault_of(error: &cpal::Error) -> MicFault {
 
 /// Listens to the system's default microphone.
 fn listen(ear: &Ear) -> Result<(), MicFault> {
+    let stream = to_log(|| open_default(ear))?;
+    stream.play().map_err(|e| fault_of(&e))?;
+    while ear.is_wanted() {
+        std::thread::sleep(LOOK_EVERY);
+    }
+    Ok(())
+}
+
+fn open_default(ear: &Ear) -> Result<cpal::Stream, MicFault> {
     let device = cpal::default_host()
         .default_input_device()
         .ok_or(MicFault::Missing)?;
     let config = device.default_input_config().map_err(|e| fault_of(&e))?;
     let format = config.sample_format();
     let config = config.config();
-    let stream = match format {
+    match format {
         SampleFormat::F32 => open::<f32>(&device, config, ear),
         SampleFormat::F64 => open::<f64>(&device, config, ear),
         SampleFormat::I8 => open::<i8>(&device, config, ear),
@@ -223,12 +233,7 @@ fn listen(ear: &Ear) -> Result<(), MicFault> {
         SampleFormat::U16 => open::<u16>(&device, config, ear),
         other => return Err(MicFault::Refused(format!("its samples are {other}"))),
     }
-    .map_err(|e| fault_of(&e))?;
-    stream.play().map_err(|e| fault_of(&e))?;
-    while ear.is_wanted() {
-        std::thread::sleep(LOOK_EVERY);
-    }
-    Ok(())
+    .map_err(|e| fault_of(&e))
 }
 
 fn open<T>(
