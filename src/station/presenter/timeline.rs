@@ -68,6 +68,8 @@ pub struct Timeline {
     summary: Option<(SetSummary, Option<Duration>)>,
     not_recording_since: Option<Duration>,
     fault_since: Option<Duration>,
+    /// When somebody was last in the lane.
+    passing_at: Option<Duration>,
     slow_since: Option<Duration>,
     slow_until: Option<Duration>,
     /// Since when there are pictures for a replay.
@@ -152,9 +154,14 @@ impl Timeline {
         } else {
             self.slow_since = None;
         }
-        // Who is in the lane must not read another's answer as her own.
-        if lasting.is_some() && lane.somebody_passing {
-            self.answer = None;
+        if lane.somebody_passing {
+            self.passing_at = Some(now);
+        }
+        // Who came into the lane after an answer must not read it as her own; also where the
+        // camera that went blind has lost her.
+        if lasting.is_some() {
+            let came = self.passing_at;
+            self.answer.take_if(|(_, since)| came >= Some(*since));
         }
         if let Some((screen, since)) = &self.answer {
             let stayed = now.saturating_sub(*since);
@@ -266,6 +273,30 @@ mod tests {
         t.announce(ms(1300), cue(), None);
         assert_eq!(t.due(ms(1400), &dark), Due::Screen(cue()));
         assert_eq!(t.due(ms(1300 + 8000), &dark), shown);
+    }
+
+    /// The next skater is in the lane while the card of the one before stands, and the camera
+    /// goes blind: it loses her at once, or a little later.
+    #[test]
+    fn nobody_reads_anothers_card_when_the_camera_is_lost() {
+        let blind = |passing| Lane {
+            somebody_passing: passing,
+            ..broken(Fault::NoCamera)
+        };
+        for lost_at_once in [true, false] {
+            let mut t = Timeline::default();
+            t.announce(ms(0), cue(), None);
+            assert_eq!(t.due(ms(800), &lane(true)), Due::Screen(cue()));
+            assert_eq!(t.due(ms(1000), &blind(!lost_at_once)), Due::Screen(cue()));
+            let fault = Due::Screen(Screen::Fault(Fault::NoCamera));
+            assert_eq!(t.due(ms(1500), &blind(false)), fault);
+        }
+        // Nobody came after it: the card is still that of who has just skated.
+        let mut t = Timeline::default();
+        t.due(ms(0), &lane(true));
+        t.announce(ms(100), cue(), None);
+        assert_eq!(t.due(ms(200), &blind(false)), Due::Screen(cue()));
+        assert_eq!(t.due(ms(1500), &blind(false)), Due::Screen(cue()));
     }
 
     #[test]
