@@ -332,7 +332,11 @@ fn somebody_else(
             .named(d.w.get("now.undo_pass"))
             .icon(Icon::Undo)
     } else {
-        Press::new(d.w.get("now.show_me")).icon(Icon::Show)
+        // After praise there is nothing to show.
+        let flagged = row_of_last(d).is_some_and(|row| !flags::by_rule(row).is_empty());
+        Press::new(d.w.get("now.show_me"))
+            .icon(Icon::Show)
+            .enabled(flagged)
     });
     let count = names.len();
     let across = if s.is_small() { keys.len() } else { 2 };

@@ -16,6 +16,20 @@ use crate::rules::{AgeGroup, RULES};
 /// One press of a key, metres.
 const HEIGHT_STEP_M: f64 = 0.05;
 
+/// Where the first press begins, metres: half of the children of the group are taller. WHO growth
+/// reference 2007, means of boys and girls at the group's middle age, from memory.
+fn usual_m(group: AgeGroup) -> f64 {
+    match group {
+        AgeGroup::U7 => 1.15,
+        AgeGroup::U9 => 1.25,
+        AgeGroup::U11 => 1.35,
+        AgeGroup::U13 => 1.50,
+        AgeGroup::U15 => 1.60,
+        AgeGroup::U18 => 1.70,
+        AgeGroup::Adult => 1.75,
+    }
+}
+
 /// One step below the least height: it is not known.
 fn not_known_m() -> f64 {
     HEIGHT_M.start() - HEIGHT_STEP_M
@@ -138,7 +152,8 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
         if let Some(index) = grid(ui, s, 4, groups) {
             draft.skater.age_group = AgeGroup::ALL[index];
         }
-        stepper(
+        let known = draft.height_m >= *HEIGHT_M.start();
+        let stepped = stepper(
             ui,
             s,
             &Slider {
@@ -157,6 +172,9 @@ fn fields(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SkatersState) -> bool {
             },
             &mut draft.height_m,
         );
+        if stepped && !known {
+            draft.height_m = usual_m(draft.skater.age_group);
+        }
         say(ui, s, Voice::Quiet, d.w.get("skaters.band"));
         flow(ui, |ui| {
             let none = Press::new(d.w.get("band.none")).page(draft.skater.band.is_none());
