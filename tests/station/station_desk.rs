@@ -11,7 +11,7 @@ use crate::store_common::{cue, pass, session, strip, tracked};
 use kickplate::calibration::Gauged;
 use kickplate::capture::CameraRequest;
 use kickplate::config::{Lane, Subject, Travel, View};
-use kickplate::display::{Language, Units, Words};
+use kickplate::display::{Language, ScreenPlace, Units, Words};
 use kickplate::geometry::Mark;
 use kickplate::panel::CheckEnded;
 use kickplate::panel::{
@@ -846,10 +846,14 @@ fn lanes_are_saved_and_used() {
         names(&view),
         [("lane-front".into(), false), ("lane-side".into(), true)]
     );
+    let seen = ScreenPlace {
+        reading_distance_m: 14.0,
+        height_m: 0.8,
+    };
     let save = |name: &str| Command::SaveLane {
         name: name.into(),
         lane: lane(),
-        reading_distance_m: Some(14.0),
+        screen: Some(seen),
     };
     for name in ["../station", "station", "", "a/b", "Age-Groups", ".hidden"] {
         let said = s.refused(save(name));
@@ -859,9 +863,12 @@ fn lanes_are_saved_and_used() {
     assert_eq!(view.lanes.len(), 3);
     assert_eq!(Lane::load(&s.config("rink 2 side.toml")).unwrap(), lane());
     let station = StationSettings::load(&s.config("station.toml")).unwrap();
-    assert_eq!(station.reading_distance_m, 14.0);
+    assert_eq!(
+        (station.reading_distance_m, station.screen_height_m),
+        (14.0, 0.8)
+    );
     // It holds at once.
-    assert_eq!(s.settings.load().reading_distance_m, 14.0);
+    assert_eq!(s.settings.load().screen, seen);
     // Saved is in use: there is no second step to forget. It is another
     // source, which has a session of its own.
     let source = || s.settings.load().source.clone();
@@ -934,7 +941,7 @@ fn a_second_camera_is_put_beside_the_first() {
     s.done(Command::SaveLane {
         name: "side 1".into(),
         lane: lane(),
-        reading_distance_m: None,
+        screen: None,
     });
     s.done(use_camera("cam-b"));
     s.refused(as_second("side 1")); // the lane of the first
@@ -1254,7 +1261,7 @@ fn a_person_holds_and_the_check_is_used() {
     let view = s.done(Command::SaveLane {
         name: "knocked".to_owned(),
         lane: knocked,
-        reading_distance_m: None,
+        screen: None,
     });
     assert!(
         matches!(

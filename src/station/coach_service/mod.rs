@@ -346,11 +346,7 @@ impl Service {
             Command::UseCamera { id, mode } => self.use_camera(id, mode),
             Command::CheckPicture => self.check_picture(),
             Command::FindScale(draft) => self.find_scale(&draft),
-            Command::SaveLane {
-                name,
-                lane,
-                reading_distance_m,
-            } => self.save_lane(&name, &lane, reading_distance_m),
+            Command::SaveLane { name, lane, screen } => self.save_lane(&name, &lane, screen),
             Command::UseAsSecond { name, lane } => self.use_as_second(&name, &lane),
             Command::CameraStandsRight => self.camera_stands_right(),
             Command::DropSecond => self.drop_second(),

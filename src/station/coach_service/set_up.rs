@@ -10,6 +10,7 @@ use super::picture_check::picture_check;
 use super::{Done, Service, said};
 use crate::capture::{CameraRequest, FeedState, FeedStatus, list_cameras};
 use crate::config::{self, Edit, Lane, LaneErrors, Subject, Written, write_atomically};
+use crate::display::ScreenPlace;
 use crate::geometry::{CameraPoseError, solve_camera_pose};
 use crate::panel::{CheckEnded, LaneDraft, LaneEntry, Message, Number, ScaleResult};
 use crate::station::ruler::CheckState;
@@ -169,21 +170,22 @@ impl Service {
         &mut self,
         name: &str,
         lane: &Lane,
-        reading_distance_m: Option<f64>,
+        screen: Option<ScreenPlace>,
     ) -> Done {
         let (file, lane) = self.write_lane(name, lane)?;
-        let distance =
-            reading_distance_m.map(|m| Edit::new(&["reading_distance_m"], Written::Number(m)));
-        let named = Edit::new(&["lane"], lane_named(name));
-        let edits: Vec<Edit> = distance.into_iter().chain([named]).collect();
+        let mut edits = vec![Edit::new(&["lane"], lane_named(name))];
+        if let Some(screen) = screen {
+            let number = |key, metres| Edit::new(&[key], Written::Number(metres));
+            edits.push(number("reading_distance_m", screen.reading_distance_m));
+            edits.push(number("screen_height_m", screen.height_m));
+        }
         self.write_station(&edits)?;
         // However the camera stood before, it stands right now.
         self.forget_background(&lane)?;
         self.take_lane(lane, file);
         self.session.stands_right();
-        if let Some(distance_m) = reading_distance_m {
-            self.settings
-                .change(|now| now.reading_distance_m = distance_m);
+        if let Some(screen) = screen {
+            self.settings.change(|now| now.screen = screen);
         }
         Ok(Message::LaneSavedInUse {
             name: name.to_owned(),

@@ -253,6 +253,7 @@ impl Service {
             quiet: self.station.screen.symbols_only,
             focus: self.station.focus_rule,
             language: self.station.screen.language,
+            screen: self.settings.load().screen,
         }
     }
 

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 
 use crate::capture::{self, CameraRequest, Feed, Pace, SourceSpec};
 use crate::config;
-use crate::display::{ScreenGeometry, ScreenHandle, ScreenModel, WindowOptions};
+use crate::display::{ScreenGeometry, ScreenHandle, ScreenModel, ScreenPlace, WindowOptions};
 use crate::rules::AgeGroup;
 use crate::sound::{Microphone, Speaker, VOICES_FOLDER};
 use crate::store::{SourceKind, Written};
@@ -183,7 +183,10 @@ pub fn settings_of(setup: &Setup, age_group: AgeGroup, camera: CameraRequest) ->
         groups: Arc::new(setup.age_groups.clone()),
         feedback: station.feedback.clone(),
         privacy: station.privacy,
-        reading_distance_m: station.reading_distance_m,
+        screen: ScreenPlace {
+            reading_distance_m: station.reading_distance_m,
+            height_m: station.screen_height_m,
+        },
         roster: Arc::default(),
         outputs: None,
     }

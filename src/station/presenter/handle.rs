@@ -44,6 +44,8 @@ pub struct LaneState {
     pub too_slow: bool,
     /// From how far the screen is read, metres.
     pub reading_distance_m: f32,
+    /// Height of its visible picture, metres.
+    pub screen_height_m: f32,
     /// Who is in the lane and who is next, with their names.
     pub people: People,
     /// Look and sound, where they were set since the start.

@@ -144,6 +144,7 @@ impl Presenter {
         match message {
             Message::State(state) => {
                 self.outputs.geometry.reading_distance_m = state.reading_distance_m;
+                self.outputs.geometry.screen_height_m = state.screen_height_m;
                 if let Some(wanted) = &state.outputs {
                     self.outputs.look = wanted.look.clone();
                     if let Some(speaker) = &self.outputs.speaker {

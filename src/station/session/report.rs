@@ -69,7 +69,8 @@ impl Session {
                 status.and_then(|s| s.sight),
                 Some(SightTrouble::ComputerSlow(_))
             ),
-            reading_distance_m: self.now.reading_distance_m as f32,
+            reading_distance_m: self.now.screen.reading_distance_m as f32,
+            screen_height_m: self.now.screen.height_m as f32,
             people: People {
                 shown: self.queue.in_lane().and_then(|id| self.person(id)),
                 next: self.queue.state().current.and_then(|id| self.person(id)),

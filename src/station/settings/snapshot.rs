@@ -11,7 +11,7 @@ use super::privacy::PrivacySettings;
 use super::second_camera::SecondCamera;
 use crate::capture::CameraRequest;
 use crate::config::Lane;
-use crate::display::{Appearance, ScreenGeometry};
+use crate::display::{Appearance, ScreenPlace};
 use crate::feedback::FeedbackSettings;
 use crate::roster::{Skater, SkaterId};
 use crate::rules::{AgeGroup, AgeGroups, Thresholds};
@@ -62,8 +62,8 @@ pub struct LiveSettings {
     pub feedback: FeedbackSettings,
     /// What is kept of pictures.
     pub privacy: PrivacySettings,
-    /// From how far the big screen is read, metres.
-    pub reading_distance_m: f64,
+    /// How the big screen is seen.
+    pub screen: ScreenPlace,
     /// Everybody who may pass.
     pub roster: Arc<Vec<Skater>>,
     /// Look and sound, where they were set since the start.
@@ -88,7 +88,7 @@ impl LiveSettings {
             groups: Arc::new(groups),
             feedback: FeedbackSettings::default(),
             privacy: PrivacySettings::default(),
-            reading_distance_m: f64::from(ScreenGeometry::default().reading_distance_m),
+            screen: ScreenPlace::default(),
             roster: Arc::default(),
             outputs: None,
         }

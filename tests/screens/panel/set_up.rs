@@ -198,14 +198,15 @@ fn a_lane_is_made_from_nothing() {
         Command::SaveLane {
             name,
             lane: saved,
-            reading_distance_m,
+            screen,
         },
     ] = &given[..]
     else {
         panic!("{given:?}");
     };
     assert_eq!(name, "rink 3");
-    assert_eq!(*reading_distance_m, Some(11.0));
+    let screen = screen.unwrap();
+    assert_eq!((screen.reading_distance_m, screen.height_m), (11.0, 0.62));
     assert_eq!(saved.travel, Travel::RightToLeft);
     assert_eq!(saved.camera_height_m, lane().camera_height_m);
     // The last pass was measured with the lane of before.

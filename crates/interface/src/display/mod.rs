@@ -55,7 +55,7 @@ pub use caption::{OverlayInk, PlatePress};
 pub use layout::{LayoutReport, PlacedGraphic, PlacedText, Reader};
 pub use model::{
     CueDetail, CueOrder, Fault, PictureView, PreviewImage, Screen, ScreenGeometry, ScreenModel,
-    SoundNote, StatusStrip,
+    ScreenPlace, SoundNote, StatusStrip,
 };
 pub use overlay::{AngleMark, Overlay, View as PictureShare};
 pub use people::{People, Person};

@@ -29,6 +29,26 @@ impl Default for ScreenGeometry {
     }
 }
 
+/// How the big screen is seen: both numbers set how large its letters are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ScreenPlace {
+    /// From how far it is read, metres.
+    pub reading_distance_m: f64,
+    /// Height of its visible picture, metres.
+    pub height_m: f64,
+}
+
+impl Default for ScreenPlace {
+    fn default() -> Self {
+        let usual = ScreenGeometry::default();
+        let metres = |v: f32| (f64::from(v) * 1000.0).round() / 1000.0;
+        ScreenPlace {
+            reading_distance_m: metres(usual.reading_distance_m),
+            height_m: metres(usual.screen_height_m),
+        }
+    }
+}
+
 /// Something is wrong with the station itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Fault {

@@ -8,7 +8,7 @@ use super::set_up::LaneDraft;
 use super::voice::VoiceOrder;
 use crate::calibration::Gauged;
 use crate::config::Lane;
-use crate::display::Language;
+use crate::display::{Language, ScreenPlace};
 use crate::roster::{Consent, Skater, SkaterId};
 use crate::rules::{AgeGroup, Limits, RuleId, Surety};
 use crate::store::{PassKey, PushKey, Verdict};
@@ -88,8 +88,8 @@ pub enum Command {
         name: String,
         /// What to save.
         lane: Lane,
-        /// From how far the big screen is read, metres.
-        reading_distance_m: Option<f64>,
+        /// How the big screen is seen, where that was changed.
+        screen: Option<ScreenPlace>,
     },
     /// Saves a lane for the camera in use and makes that the second camera;
     /// the camera and the lane that were in use before it come back.

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::display::{Language, PreviewImage};
+use crate::display::{Language, PreviewImage, ScreenPlace};
 use crate::roster::SkaterId;
 use crate::rules::RuleId;
 use crate::store::PassKey;
@@ -54,6 +54,8 @@ pub struct StationPart {
     pub focus: Option<RuleId>,
     /// The language of panel and big screen.
     pub language: Language,
+    /// How the big screen is seen.
+    pub screen: ScreenPlace,
 }
 
 /// What is happening in the lane.

@@ -149,7 +149,7 @@ fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
         d.out.push(Command::SaveLane {
             name: name.clone(),
             lane,
-            reading_distance_m: Some(state.reading_distance_m),
+            screen: state.screen,
         });
         state.begin_test(d);
     }
@@ -166,8 +166,20 @@ fn save(ui: &mut Ui, d: &mut Desk<'_>, state: &mut SetUpState) {
             step: 1.0,
             format: &|v| d.f.metres(v),
         };
-        stepper(ui, s, &slider, &mut state.reading_distance_m);
+        let mut screen = state.screen.unwrap_or(d.view.station.screen);
+        let mut changed = stepper(ui, s, &slider, &mut screen.reading_distance_m);
         say(ui, s, Voice::Quiet, d.w.get("set_up.reading_about"));
+        let height = Slider {
+            name: d.w.get("set_up.screen_height"),
+            range: 0.15..=3.0,
+            step: 0.01,
+            format: &|v| d.f.cm(v, 0),
+            ..slider
+        };
+        changed |= stepper(ui, s, &height, &mut screen.height_m);
+        if changed {
+            state.screen = Some(screen);
+        }
         // A second camera is set up like the first, and then put beside it.
         if d.view.cameras.len() > 1 {
             let wide = ui.available_width();

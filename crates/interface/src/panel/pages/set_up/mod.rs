@@ -14,7 +14,7 @@ use egui::Ui;
 
 use super::Desk;
 use crate::config::{Lane, Subject, Travel, View};
-use crate::display::PreviewImage;
+use crate::display::{PreviewImage, ScreenPlace};
 use crate::panel::look as theme;
 use crate::panel::state::PageId;
 use crate::panel::widgets::{Icon, Press, Voice, columns, grid, say};
@@ -66,7 +66,8 @@ pub(in crate::panel) struct SetUpState {
     name: String,
     /// Whether a name was proposed.
     named: bool,
-    reading_distance_m: f64,
+    /// How the big screen is seen, where it was changed here.
+    screen: Option<ScreenPlace>,
     /// Whether cameras were looked for since the start.
     looked_for_cameras: bool,
     /// The last pass when the lane was saved or taken: only later ones test
@@ -103,7 +104,7 @@ impl Default for SetUpState {
             thing: Thing::Boards,
             name: String::new(),
             named: false,
-            reading_distance_m: 10.0,
+            screen: None,
             looked_for_cameras: false,
             test_from: None,
             hold: ruler::HoldDraft::default(),
