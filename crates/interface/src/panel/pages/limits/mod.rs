@@ -206,7 +206,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
         if s.is_small() {
             // While a slider is moved, what it would do stands here: below the sliders nobody
             // sees it.
-            let place_of = egui::Id::unique(("limits.about", rule.id.code()));
+            let place_of = egui::Id::unique(("what a limit is", rule.id.code()));
             if moved {
                 let height = ui.data(|data| data.get_temp(place_of)).unwrap_or(0.0);
                 ui.scope(|ui| {
