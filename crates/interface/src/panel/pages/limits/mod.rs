@@ -215,7 +215,7 @@ fn editor(ui: &mut Ui, d: &mut Desk<'_>, state: &mut LimitsState, group: AgeGrou
                         ui,
                         s,
                         Voice::Body,
-                        &effect_text(d, &rule, &edit_of(place, limits), true),
+                        &effect_text(d, rule, &edit_of(place, limits), true),
                     );
                 });
             } else {
